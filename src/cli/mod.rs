@@ -1,0 +1,60 @@
+//! The command line: one file per subcommand.
+
+mod check;
+mod inspect;
+mod judge;
+mod rehearse;
+
+use std::io::Write;
+
+use clap::{Parser, Subcommand};
+
+/// What the program's exit code says.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Exit {
+    /// Done, or judged `pass`: 0.
+    Done,
+    /// Judged `fail`, or a checked file has mistakes: 1.
+    Fail,
+    /// Could not judge (usage or input): 2.
+    CouldNotJudge,
+    /// Judged `undecided`: 3.
+    Undecided,
+}
+
+impl Exit {
+    pub fn code(self) -> u8 {
+        match self {
+            Exit::Done => 0,
+            Exit::Fail => 1,
+            Exit::CouldNotJudge => 2,
+            Exit::Undecided => 3,
+        }
+    }
+}
+
+/// Accuracy trials of cycling power meters: recordings in, a verdict sheet out
+#[derive(Debug, Parser)]
+#[command(name = "assize", version, max_term_width = 100)]
+pub struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    Judge(judge::JudgeArgs),
+    Check(check::CheckArgs),
+    Inspect(inspect::InspectArgs),
+    Rehearse(rehearse::RehearseArgs),
+}
+
+/// Runs one command; everything meant for the user's eyes goes to `out`.
+pub fn run(cli: &Cli, out: &mut impl Write) -> anyhow::Result<Exit> {
+    match &cli.command {
+        Command::Judge(args) => judge::run(args, out),
+        Command::Check(args) => check::run(args, out),
+        Command::Inspect(args) => inspect::run(args, out),
+        Command::Rehearse(args) => rehearse::run(args, out),
+    }
+}

@@ -1,0 +1,55 @@
+//! Where the protocol's phases were found in a ride.
+
+use crate::protocol::Ring;
+use crate::ride::Window;
+
+/// The whole ride's assignment.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Matches {
+    /// In the protocol's order, then by repeat; surplus and missing repeats included.
+    pub found: Vec<PhaseMatch>,
+    /// Deviations from the plan that weaken the verdict, one sentence each.
+    pub deviations: Vec<String>,
+    pub cautions: Vec<String>,
+}
+
+/// One repeat of one phase: found, or not.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PhaseMatch {
+    /// Index into the protocol's phases.
+    pub phase: usize,
+    /// From 1.
+    pub repeat: u32,
+    /// More than the protocol asked for.
+    pub surplus: bool,
+    pub outcome: MatchOutcome,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub enum MatchOutcome {
+    Ridden(Ridden),
+    /// Says the closest stretch found and what was wrong with it.
+    NotRidden {
+        reason: String,
+    },
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct Ridden {
+    /// The phase as ridden: a block with its settling, a sprint alone, lead-in to end of restart, surge to
+    /// end of soft pedalling.
+    pub span: Window,
+    /// Its moves in order, within the span: steady → [block]; sprint → [sprint]; coast_restart → [lead-in,
+    /// coast, restart]; soft_pedal → [surge, soft]; ramp → one per step.
+    pub moves: Vec<Window>,
+    /// 0 to 1: posterior weight of this assignment against the runner-up.
+    pub confidence: f64,
+    pub ring: Option<Ring>,
+    pub ring_rests_on: Option<String>,
+    /// What the match rests on, in words (`power`, `laps`, `order`, `pinned by hand`, …).
+    pub rests_on: Vec<String>,
+    /// The second-best place, in words, where there was one.
+    pub runner_up: Option<String>,
+    /// Where the ride left the plan (target missed, too short, …), in words.
+    pub deviations: Vec<String>,
+}

@@ -1,0 +1,115 @@
+//! What one recording holds, on its own clock.
+
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+
+use chrono::{DateTime, Utc};
+
+/// One file from one head unit. Nothing is filled, nothing is thrown away without a word.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Recording {
+    pub file: PathBuf,
+    /// SHA-256 of the file's bytes, lower-case hex.
+    pub sha256: String,
+    pub bytes: u64,
+    pub format: Format,
+    pub head_unit: HeadUnit,
+    /// Time of the first sample.
+    pub start: DateTime<Utc>,
+    pub samples: Samples,
+    pub laps: Vec<Lap>,
+    pub timer: Vec<TimerEvent>,
+    pub gears: Vec<GearChange>,
+    pub sensors: Vec<Sensor>,
+    /// What the file lost, one sentence each with byte and second; empty for a sound file.
+    pub damage: Vec<String>,
+    /// What a tester should know before trusting the file (irregular, repeated values, …).
+    pub cautions: Vec<String>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Format {
+    Fit,
+    Csv,
+}
+
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct HeadUnit {
+    /// Maker's name or number as the file states it.
+    pub maker: Option<String>,
+    pub product: Option<String>,
+    pub serial: Option<String>,
+    pub firmware: Option<String>,
+}
+
+/// Columns of equal length, in order of time. `None` is a missing or invalid sample, never zero.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Samples {
+    /// Seconds since the recording's start, never falling; repeats are merged on reading.
+    pub time_s: Vec<f64>,
+    pub power_w: Vec<Option<f64>>,
+    /// With the fractional part where the file has one.
+    pub cadence_rpm: Vec<Option<f64>>,
+    pub heart_rate_bpm: Vec<Option<f64>>,
+    pub speed_m_s: Vec<Option<f64>>,
+    pub altitude_m: Vec<Option<f64>>,
+    pub temperature_c: Vec<Option<f64>>,
+    pub distance_m: Vec<Option<f64>>,
+    pub latitude_deg: Vec<Option<f64>>,
+    pub longitude_deg: Vec<Option<f64>>,
+    /// Right side's share of power in per cent; only where the file says which side it is.
+    pub right_share_pct: Vec<Option<f64>>,
+    /// Further numeric channels by name: developer fields as `developer NAME`, CSV columns by header.
+    pub extra: BTreeMap<String, Vec<Option<f64>>>,
+}
+
+impl Samples {
+    pub fn len(&self) -> usize {
+        self.time_s.len()
+    }
+
+    pub fn is_empty(&self) -> bool {
+        self.time_s.is_empty()
+    }
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct Lap {
+    /// Seconds since the recording's start.
+    pub start_s: f64,
+    pub end_s: f64,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct TimerEvent {
+    pub at_s: f64,
+    pub kind: TimerKind,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum TimerKind {
+    Start,
+    Stop,
+}
+
+/// A gear-change event; teeth are `None` where the file holds zero (unknown).
+#[derive(Debug, Clone, PartialEq)]
+pub struct GearChange {
+    pub at_s: f64,
+    pub front_teeth: Option<u32>,
+    pub rear_teeth: Option<u32>,
+    pub front_number: Option<u32>,
+    pub rear_number: Option<u32>,
+}
+
+/// A device that the file names.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Sensor {
+    pub kind: Option<String>,
+    pub maker: Option<String>,
+    pub product: Option<String>,
+    pub serial: Option<String>,
+    pub firmware: Option<String>,
+    pub battery: Option<String>,
+    pub battery_voltage_v: Option<f64>,
+}

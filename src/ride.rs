@@ -1,0 +1,206 @@
+//! The aligned ride: what matching, scoring and the report look at.
+//!
+//! Session time is seconds since [`Ride::start`] on the clock of the first reference's recording. A ride
+//! has one *grid second* per whole second of session time. A trace keeps its own samples, at their own
+//! session times; `grid` names, for each grid second, the nearest sample within half a second, so that a
+//! missing second stays missing and comparing a recording with itself gives exactly zero.
+
+use chrono::{DateTime, TimeDelta, Utc};
+
+use crate::protocol::Ring;
+use crate::session::{Location, Sides};
+
+/// One clock's relation to session time: t = t_recording + offset_s + drift × (t_recording − its start).
+#[derive(Debug, Clone, PartialEq)]
+pub struct Clock {
+    pub offset_s: f64,
+    pub drift_ppm: f64,
+    /// Of a time in the middle of the ride, strap delay included.
+    pub standard_uncertainty_s: f64,
+    pub aligned_on: AlignedOn,
+    /// Windowed offsets behind the line: (session second, offset in s, standard uncertainty in s).
+    pub windows: Vec<(f64, f64, f64)>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum AlignedOn {
+    /// This recording's clock is session time.
+    SessionClock,
+    /// Two instruments in one recording.
+    SameRecording,
+    HeartRate,
+    Position,
+    Speed,
+    Altitude,
+    /// The last resort: a constant lag can't be told from a clock offset.
+    Power,
+    /// Nothing in common: the stamps are taken as they are.
+    Nothing,
+}
+
+impl AlignedOn {
+    pub fn word(self) -> &'static str {
+        match self {
+            AlignedOn::SessionClock => "session clock",
+            AlignedOn::SameRecording => "same recording",
+            AlignedOn::HeartRate => "heart rate",
+            AlignedOn::Position => "position",
+            AlignedOn::Speed => "speed",
+            AlignedOn::Altitude => "altitude",
+            AlignedOn::Power => "power",
+            AlignedOn::Nothing => "stamps as they are",
+        }
+    }
+
+    /// Whether a constant lag of the unit can be told from a clock offset.
+    pub fn tells_lag(self) -> bool {
+        !matches!(self, AlignedOn::Power | AlignedOn::Nothing)
+    }
+}
+
+/// One instrument's samples in session time. All columns have the same length.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Trace {
+    pub label: String,
+    pub located: Location,
+    pub sides: Sides,
+    pub clock: Clock,
+    /// Session time of each sample, rising.
+    pub time_s: Vec<f64>,
+    pub power_w: Vec<Option<f64>>,
+    pub cadence_rpm: Vec<Option<f64>>,
+    pub heart_rate_bpm: Vec<Option<f64>>,
+    pub speed_m_s: Vec<Option<f64>>,
+    pub altitude_m: Vec<Option<f64>>,
+    pub temperature_c: Vec<Option<f64>>,
+    pub right_share_pct: Vec<Option<f64>>,
+    /// Per grid second, the index of the nearest sample within half a second.
+    pub grid: Vec<Option<usize>>,
+}
+
+impl Trace {
+    fn on_grid(&self, column: &[Option<f64>], second: usize) -> Option<f64> {
+        self.grid.get(second).copied().flatten().and_then(|i| column[i])
+    }
+
+    /// Power at a grid second, as recorded; `None` where nothing was.
+    pub fn power_at(&self, second: usize) -> Option<f64> {
+        self.on_grid(&self.power_w, second)
+    }
+
+    pub fn cadence_at(&self, second: usize) -> Option<f64> {
+        self.on_grid(&self.cadence_rpm, second)
+    }
+
+    pub fn heart_rate_at(&self, second: usize) -> Option<f64> {
+        self.on_grid(&self.heart_rate_bpm, second)
+    }
+
+    pub fn speed_at(&self, second: usize) -> Option<f64> {
+        self.on_grid(&self.speed_m_s, second)
+    }
+
+    pub fn temperature_at(&self, second: usize) -> Option<f64> {
+        self.on_grid(&self.temperature_c, second)
+    }
+
+    /// Right side's power at a grid second: share × total.
+    pub fn right_power_at(&self, second: usize) -> Option<f64> {
+        let i = self.grid.get(second).copied().flatten()?;
+        Some(self.power_w[i]? * self.right_share_pct[i]? / 100.0)
+    }
+
+    pub fn left_power_at(&self, second: usize) -> Option<f64> {
+        let i = self.grid.get(second).copied().flatten()?;
+        Some(self.power_w[i]? * (1.0 - self.right_share_pct[i]? / 100.0))
+    }
+
+    /// Whether the head unit wrote a sample at this grid second at all.
+    pub fn recorded_at(&self, second: usize) -> bool {
+        self.grid.get(second).copied().flatten().is_some()
+    }
+}
+
+/// A reference carried to the unit's place on the drivetrain.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ReferenceTrace {
+    /// Powers are at the unit's place: a hub's reading has the chain loss added back, and so on.
+    pub trace: Trace,
+    /// What the powers were multiplied by to get there; 1 on the same side of the chain.
+    pub carried_by: f64,
+    /// Expanded (k = 2) uncertainty as stated, still at the reference's own place.
+    pub uncertainty: crate::quantity::Bound,
+    /// Standard uncertainty of the carrying in per cent (chain loss), 0 on the same side of the chain.
+    pub loss_standard_pct: f64,
+}
+
+/// Everything that was ridden, on one clock, seen from the unit's place.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Ride {
+    /// Session second 0, a whole second.
+    pub start: DateTime<Utc>,
+    /// Number of grid seconds.
+    pub length_s: usize,
+    pub unit: Trace,
+    /// In the session's order.
+    pub references: Vec<ReferenceTrace>,
+    /// Lap boundaries, timer starts and stops, typed marks: session seconds of possible edges.
+    pub edges: Vec<Edge>,
+    /// Gear-change events of any recording, in session time and in order.
+    pub gears: Vec<Gear>,
+}
+
+/// Something that makes a boundary likely at a time.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Edge {
+    pub at_s: f64,
+    pub kind: EdgeKind,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub enum EdgeKind {
+    Lap,
+    TimerStart,
+    TimerStop,
+    /// A typed mark, with the phase it names.
+    Mark(Option<crate::protocol::Selector>),
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct Gear {
+    pub at_s: f64,
+    pub front_teeth: Option<u32>,
+    pub rear_teeth: Option<u32>,
+}
+
+impl Ride {
+    /// UTC of a session time.
+    pub fn utc(&self, session_s: f64) -> DateTime<Utc> {
+        self.start + TimeDelta::milliseconds((session_s * 1000.0).round() as i64)
+    }
+}
+
+/// A stretch of session time, `start_s` ≤ t < `end_s`; grid seconds `start_s.ceil()..end_s.ceil()`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Window {
+    pub start_s: f64,
+    pub end_s: f64,
+}
+
+impl Window {
+    pub fn seconds(&self) -> std::ops::Range<usize> {
+        let whole = |t: f64| t.max(0.0).ceil() as usize;
+        whole(self.start_s)..whole(self.end_s)
+    }
+
+    pub fn length_s(&self) -> f64 {
+        self.end_s - self.start_s
+    }
+}
+
+/// The chainring at a time, and how sure that is (0.5 is a guess, 1 is certain).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RingBelief {
+    pub ring: Ring,
+    pub confidence: f64,
+}

@@ -1,0 +1,231 @@
+//! What a session file says, once read: who rode what, with which instruments.
+
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+
+use crate::protocol::{Protocol, Ring, Selector, Side};
+use crate::quantity::Bound;
+
+/// One ride of one protocol, and what was worn and recorded.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Session {
+    /// The session file; `None` when built from command-line arguments.
+    pub file: Option<PathBuf>,
+    /// SHA-256 of the session file's bytes, lower-case hex.
+    pub sha256: Option<String>,
+    /// `None`: the whole ride is compared, advisory.
+    pub protocol: Option<Protocol>,
+    pub tester: Option<String>,
+    pub place: Option<String>,
+    /// As written; the ride's own date comes from the recordings.
+    pub date: Option<String>,
+    pub notes: Option<String>,
+    pub authorised_by: Option<String>,
+    /// One sheet each; none is a reference to another.
+    pub units: Vec<Unit>,
+    pub references: Vec<Reference>,
+    pub drivetrain: Drivetrain,
+    pub conditions: Conditions,
+    pub readings: Readings,
+    pub remarks: Vec<Remark>,
+    pub marks: Vec<Mark>,
+    pub pins: Vec<Pin>,
+    pub photos: Vec<Photo>,
+    pub threshold_power_w: Option<f64>,
+    /// Read from what was not said: one sentence each, for the sheet.
+    pub assumed: Vec<String>,
+}
+
+/// The power meter on trial.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Unit {
+    pub instrument: Instrument,
+    /// What its maker or owner claims, for `within claim`.
+    pub claimed: Option<Bound>,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reference {
+    pub instrument: Instrument,
+    /// Expanded, k = 2.
+    pub uncertainty: Bound,
+    pub certificate: Option<Certificate>,
+    pub mode: Option<TrainerMode>,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Certificate {
+    pub number: Option<String>,
+    /// ISO date as written.
+    pub date: Option<String>,
+    pub by: Option<String>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum TrainerMode {
+    Resistance,
+    ConstantPower,
+}
+
+/// What unit and references have in common.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Instrument {
+    pub label: String,
+    pub model: Option<String>,
+    pub serial: Option<String>,
+    pub firmware: Option<String>,
+    pub battery: Option<String>,
+    pub history: Option<String>,
+    pub head_unit: Option<String>,
+    pub located: Location,
+    pub sides: Sides,
+    /// Resolved against the session file's folder. Several where the recording was restarted.
+    pub recordings: Vec<PathBuf>,
+    /// Which field or column holds each channel, where it is not the usual one (`power: developer power_2`).
+    pub fields: BTreeMap<String, String>,
+}
+
+/// Where an instrument measures, in order along the drivetrain.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Location {
+    Pedals,
+    Crank,
+    Spindle,
+    Spider,
+    Hub,
+}
+
+impl Location {
+    pub fn word(self) -> &'static str {
+        match self {
+            Location::Pedals => "pedals",
+            Location::Crank => "crank",
+            Location::Spindle => "spindle",
+            Location::Spider => "spider",
+            Location::Hub => "hub",
+        }
+    }
+
+    /// Whether the chain lies between this place and the rider.
+    pub fn behind_chain(self) -> bool {
+        self == Location::Hub
+    }
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Sides {
+    Both,
+    LeftDoubled,
+    RightDoubled,
+    Total,
+}
+
+impl Sides {
+    pub fn word(self) -> &'static str {
+        match self {
+            Sides::Both => "both",
+            Sides::LeftDoubled => "left doubled",
+            Sides::RightDoubled => "right doubled",
+            Sides::Total => "total",
+        }
+    }
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct Drivetrain {
+    /// Teeth, big ring first as written; empty if not said.
+    pub chainrings: Vec<u32>,
+    /// Teeth, smallest first as written; empty if not said.
+    pub cassette: Vec<u32>,
+    pub wheel_m: Option<f64>,
+    /// Chain drive, spider to hub: per cent lost and its expanded uncertainty (k = 2) in per cent.
+    pub loss_pct: f64,
+    pub loss_expanded_pct: f64,
+}
+
+impl Default for Drivetrain {
+    /// 2.3 % ± 1.0 %. Source: Martin et al. 1998 (97.7 %, from memory) with an uncertainty that is common practice, no source.
+    fn default() -> Self {
+        Self { chainrings: vec![], cassette: vec![], wheel_m: None, loss_pct: 2.3, loss_expanded_pct: 1.0 }
+    }
+}
+
+impl Drivetrain {
+    /// Teeth of the named ring: the largest or the smallest listed. `None` with fewer than two rings.
+    pub fn teeth(&self, ring: Ring) -> Option<u32> {
+        if self.chainrings.len() < 2 {
+            return None;
+        }
+        match ring {
+            Ring::Big => self.chainrings.iter().copied().max(),
+            Ring::Small => self.chainrings.iter().copied().min(),
+        }
+    }
+}
+
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Conditions {
+    pub temperature_c: Option<f64>,
+    pub crank_length_m: Option<f64>,
+    pub latitude_deg: Option<f64>,
+    pub height_m: Option<f64>,
+    /// Other keys, as written.
+    pub other: Vec<(String, String)>,
+}
+
+/// Typed readings.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Readings {
+    pub zero_before: Option<f64>,
+    pub zero_after: Option<f64>,
+    pub loads: Vec<LoadReading>,
+    pub other: Vec<(String, String)>,
+}
+
+/// One torque read with one mass hung.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LoadReading {
+    pub mass_kg: f64,
+    pub side: Option<Side>,
+    pub angle_deg: Option<f64>,
+    pub torque_nm: f64,
+}
+
+/// A time of day as typed, or a full date and time.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ClockTime {
+    pub date: Option<chrono::NaiveDate>,
+    pub time: chrono::NaiveTime,
+    /// `Z` or an offset was written; otherwise the ride's UTC day is assumed, aloud.
+    pub offset_s: Option<i32>,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct Remark {
+    pub at: Option<ClockTime>,
+    pub text: String,
+    /// A repeat that the tester calls spoiled.
+    pub spoiled: Option<Selector>,
+}
+
+/// The rider's note that a phase began (or ended) at a time.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Mark {
+    pub at: ClockTime,
+    pub phase: Option<Selector>,
+    pub text: Option<String>,
+}
+
+/// A person's word on where a phase was ridden; overrules the matcher.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Pin {
+    pub phase: Selector,
+    pub from: ClockTime,
+    pub to: ClockTime,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Photo {
+    pub file: PathBuf,
+    pub sha256: String,
+}
