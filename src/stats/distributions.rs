@@ -1,0 +1,54 @@
+//! Student's t, and what the GUM and JCGM 106 make of it.
+
+use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
+
+/// Above this the t distribution is the normal one to better than 1e-7, and its series converge slowly.
+const PRACTICALLY_NORMAL: f64 = 1e7;
+
+/// Pr(T ≤ t) of Student's t with `nu` degrees of freedom: fractional, or infinite for the normal distribution.
+///
+/// NaN unless `nu` > 0.
+pub fn t_cdf(t: f64, nu: f64) -> f64 {
+    if nu > PRACTICALLY_NORMAL {
+        return Normal::standard().cdf(t);
+    }
+    StudentsT::new(0.0, 1.0, nu).map_or(f64::NAN, |d| d.cdf(t))
+}
+
+/// The t below which a share `p` (0 < p < 1) of the distribution lies. NaN unless `nu` > 0.
+pub fn t_quantile(p: f64, nu: f64) -> f64 {
+    if nu > PRACTICALLY_NORMAL {
+        return Normal::standard().inverse_cdf(p);
+    }
+    StudentsT::new(0.0, 1.0, nu).map_or(f64::NAN, |d| d.inverse_cdf(p))
+}
+
+/// Two-sided coverage factor k: a share `coverage` lies within ±k.
+///
+/// Source: JCGM 100:2008 (GUM), G.3.
+pub fn coverage_factor(coverage: f64, nu: f64) -> f64 {
+    t_quantile(0.5 + coverage / 2.0, nu)
+}
+
+/// Combined standard uncertainty and effective degrees of freedom of independent parts `(u, nu)`.
+///
+/// Degrees of freedom may be infinite; with nothing uncertain they are. Source: GUM, G.4.1 (not truncated).
+pub fn welch_satterthwaite(parts: &[(f64, f64)]) -> (f64, f64) {
+    let variance: f64 = parts.iter().map(|(u, _)| u * u).sum();
+    let spread: f64 = parts.iter().map(|(u, nu)| u.powi(4) / nu).sum();
+    (variance.sqrt(), if spread > 0.0 { variance * variance / spread } else { f64::INFINITY })
+}
+
+/// Probability that the true value lies within the limits, for `value` + `u` · t(`nu`) and a flat prior.
+///
+/// An absent limit is open. With `u` = 0 it is 0 or 1. Source: JCGM 106:2012, 7.
+pub fn conformance_probability(value: f64, u: f64, nu: f64, low: Option<f64>, high: Option<f64>) -> f64 {
+    if u == 0.0 {
+        let inside = low.is_none_or(|l| value >= l) && high.is_none_or(|h| value <= h);
+        return f64::from(u8::from(inside));
+    }
+    // Tails, not 1 − tails: a tail far out keeps its digits.
+    let below = low.map_or(0.0, |l| t_cdf((l - value) / u, nu));
+    let above = high.map_or(0.0, |h| t_cdf((value - h) / u, nu));
+    (1.0 - below - above).clamp(0.0, 1.0)
+}
