@@ -87,7 +87,7 @@ pub fn deming(x: &[f64], y: &[f64], variance_ratio: f64) -> Option<(f64, f64)> {
     let m = Moments::of(x, y)?;
     let lean = m.yy - variance_ratio * m.xx;
     let slope = (lean + (lean * lean + 4.0 * variance_ratio * m.xy * m.xy).sqrt()) / (2.0 * m.xy);
-    slope.is_finite().then(|| (m.y - slope * m.x, slope))
+    slope.is_finite().then_some((m.y - slope * m.x, slope))
 }
 
 /// A line through points that each have their own uncertainty in x and y.

@@ -1,6 +1,6 @@
 //! One sample: its middle, its spread, its memory.
 
-use super::distributions::{coverage_factor, t_quantile};
+use super::distributions::t_quantile;
 
 /// Arithmetic mean; `None` of nothing.
 pub fn mean(x: &[f64]) -> Option<f64> {
@@ -62,7 +62,7 @@ pub struct LimitsOfAgreement {
 /// The standard error of a limit is √(3s²/n). Source: Bland and Altman (1986), Lancet 327:307-310.
 pub fn limits_of_agreement(differences: &[f64]) -> Option<LimitsOfAgreement> {
     let (n, mean, sd) = (differences.len(), mean(differences)?, sample_sd(differences)?);
-    let reach = coverage_factor(0.95, f64::INFINITY) * sd;
+    let reach = 1.96 * sd;
     let half = t_quantile(0.975, n as f64 - 1.0) * (3.0 * sd * sd / n as f64).sqrt();
     let around = |limit: f64| (limit - half, limit + half);
     let (low, high) = (mean - reach, mean + reach);
