@@ -2,7 +2,7 @@
 
 use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
-/// Above this the t distribution is the normal one to better than 1e-7, and its series converge slowly.
+/// Above this the t distribution is the normal one to better than 1e-7.
 const PRACTICALLY_NORMAL: f64 = 1e7;
 
 /// Pr(T ≤ t) of Student's t with `nu` degrees of freedom: fractional, or infinite for the normal distribution.
@@ -16,9 +16,13 @@ pub fn t_cdf(t: f64, nu: f64) -> f64 {
 }
 
 /// The t below which a share `p` (0 < p < 1) of the distribution lies. NaN unless `nu` > 0.
+///
+/// Source of the expansion for large `nu`: Abramowitz and Stegun (1964), 26.7.5.
 pub fn t_quantile(p: f64, nu: f64) -> f64 {
-    if nu > PRACTICALLY_NORMAL {
-        return Normal::standard().inverse_cdf(p);
+    // The library's search loses digits from about 1e5 on (0.1 at 9e6); the first term in 1/ν is then good to 1e-6.
+    if nu > 1e4 {
+        let z = Normal::standard().inverse_cdf(p);
+        return z + (z.powi(3) + z) / (4.0 * nu);
     }
     StudentsT::new(0.0, 1.0, nu).map_or(f64::NAN, |d| d.inverse_cdf(p))
 }
@@ -51,4 +55,26 @@ pub fn conformance_probability(value: f64, u: f64, nu: f64, low: Option<f64>, hi
     let below = low.map_or(0.0, |l| t_cdf((l - value) / u, nu));
     let above = high.map_or(0.0, |h| t_cdf((value - h) / u, nu));
     (1.0 - below - above).clamp(0.0, 1.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn quantiles_invert_the_distribution_at_fractional_degrees_of_freedom() {
+        for nu in [0.5, 1.0, 2.7, 18.9987, 400.5, 2e6, 1e9] {
+            for p in [0.001, 0.025, 0.3, 0.5, 0.8, 0.999] {
+                assert!((t_cdf(t_quantile(p, nu), nu) - p).abs() < 1e-6, "p {p}, nu {nu}");
+            }
+        }
+        assert!((t_quantile(0.975, 1e6) - t_quantile(0.975, f64::INFINITY)).abs() < 1e-5);
+    }
+
+    #[test]
+    fn nothing_uncertain_conforms_or_does_not() {
+        assert_eq!(welch_satterthwaite(&[]), (0.0, f64::INFINITY));
+        assert_eq!(conformance_probability(2.0, 0.0, 9.0, None, Some(2.0)), 1.0);
+        assert_eq!(conformance_probability(2.1, 0.0, 9.0, None, Some(2.0)), 0.0);
+    }
 }

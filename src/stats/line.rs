@@ -217,3 +217,40 @@ fn theil_sen(x: &[f64], y: &[f64]) -> Option<(f64, f64)> {
     let rests: Vec<f64> = x.iter().zip(y).map(|(x, y)| y - slope * x).collect();
     Some((median(&rests)?, slope))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_outlier_does_not_tilt_a_robust_line() {
+        let x: Vec<f64> = (0..9).map(f64::from).collect();
+        let mut y: Vec<f64> = x.iter().map(|x| 2.0 + 0.5 * x + 0.02 * (x * 2.4).sin()).collect();
+        let clean = robust_line(&x, &y, &[0.02; 9]).unwrap();
+        y[8] += 30.0;
+        let line = robust_line(&x, &y, &[0.02; 9]).unwrap();
+        assert!((line.slope - clean.slope).abs() < clean.u_slope, "{line:?} against {clean:?}");
+        assert!((line.intercept - clean.intercept).abs() < clean.u_intercept);
+    }
+
+    #[test]
+    fn without_outliers_a_robust_line_is_the_weighted_line() {
+        let x = [0.0, 1.0, 2.0, 3.0];
+        let y = [1.0, 1.2, 0.8, 1.0];
+        let sigma = [10.0; 4];
+        let (robust, plain) = (robust_line(&x, &y, &sigma).unwrap(), line_fit(&x, &y).unwrap().line);
+        assert!((robust.slope - plain.slope).abs() < 1e-3);
+        // Var(slope) = σ²/Σ(x − x̄)² = 100/5.
+        assert!((robust.u_slope - 20f64.sqrt()).abs() < 1e-3);
+        assert!((robust.u_at(1.5) - 5.0).abs() < 1e-3);
+    }
+
+    #[test]
+    fn what_can_not_be_fitted_is_none() {
+        assert_eq!(line_fit(&[1.0, 1.0, 1.0], &[1.0, 2.0, 3.0]), None);
+        assert_eq!(line_fit(&[1.0, 2.0], &[1.0, 2.0]), None);
+        assert_eq!(robust_line(&[1.0], &[1.0], &[1.0]), None);
+        assert_eq!(deming(&[1.0, 2.0], &[1.0, 1.0], 1.0), None);
+        assert_eq!(york(&[1.0, 2.0, 3.0], &[1.0, 2.0, 3.0], &[0.1; 3], &[0.1; 2], 0.0), None);
+    }
+}
