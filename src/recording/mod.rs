@@ -1,5 +1,153 @@
 //! What was measured: FIT and CSV files to [`Recording`].
 
+mod cautions;
+mod csv;
+mod facts;
+mod fit;
 mod model;
+mod rows;
 
+use std::path::{Path, PathBuf};
+
+use chrono::DateTime;
+use rayon::prelude::*;
+use sha2::{Digest, Sha256};
+
+pub use facts::Column;
 pub use model::*;
+use rows::Table;
+
+/// A file that gave no recording at all; what is merely damaged is in [`Recording::damage`].
+#[derive(Debug, thiserror::Error)]
+#[error("{}: {kind}", .file.display())]
+pub struct RecordingError {
+    pub file: PathBuf,
+    pub kind: RecordingErrorKind,
+}
+
+#[derive(Debug, thiserror::Error)]
+pub enum RecordingErrorKind {
+    #[error("no such file; check the path")]
+    NotFound,
+    #[error("can't be read ({0}); check that it is a file and that you may read it")]
+    Unreadable(std::io::Error),
+    #[error("the file is empty; copy it from the head unit again")]
+    Empty,
+    #[error(
+        "neither a FIT file nor a CSV table; export the ride as FIT, or as CSV with a header line such as `time,power,cadence`"
+    )]
+    NotARecording,
+    #[error("no time column among {}; name one `time` (RFC 3339 or Unix seconds) or `seconds` (since the start)", quoted(.columns))]
+    NoTimeColumn { columns: Vec<String> },
+    #[error("no records in it{}; export the ride itself, not a course, workout or settings file", because(.damage))]
+    NoRecords { damage: Vec<String> },
+}
+
+fn quoted(names: &[String]) -> String {
+    names.iter().map(|n| format!("`{n}`")).collect::<Vec<_>>().join(", ")
+}
+
+fn because(damage: &[String]) -> String {
+    if damage.is_empty() { String::new() } else { format!(" ({})", damage.join("; ")) }
+}
+
+/// What a format's reader hands over; every time is in Unix seconds.
+#[derive(Debug, Default)]
+struct Contents {
+    head_unit: HeadUnit,
+    table: Table,
+    laps: Vec<Lap>,
+    timer: Vec<TimerEvent>,
+    gears: Vec<GearChange>,
+    sensors: Vec<Sensor>,
+    damage: Vec<String>,
+    cautions: Vec<String>,
+}
+
+/// Reads one recording; FIT or CSV is told by content, not by name.
+///
+/// # Errors
+/// [`RecordingError`] if there is nothing to judge in the file. Damage is no error: what could be
+/// read is returned, and [`Recording::damage`] says what is lost.
+pub fn read(path: &Path) -> Result<Recording, RecordingError> {
+    read_file(path).map_err(|kind| RecordingError { file: path.to_owned(), kind })
+}
+
+/// Reads several recordings in parallel; results are in the order of `paths`.
+pub fn read_all(paths: &[PathBuf]) -> Vec<Result<Recording, RecordingError>> {
+    paths.par_iter().map(|path| read(path)).collect()
+}
+
+fn read_file(path: &Path) -> Result<Recording, RecordingErrorKind> {
+    let bytes = std::fs::read(path).map_err(|error| match error.kind() {
+        std::io::ErrorKind::NotFound => RecordingErrorKind::NotFound,
+        _ => RecordingErrorKind::Unreadable(error),
+    })?;
+    if bytes.is_empty() {
+        return Err(RecordingErrorKind::Empty);
+    }
+    let (format, contents) =
+        if fit::is_fit(&bytes) { (Format::Fit, fit::read(&bytes)) } else { (Format::Csv, csv::read(&bytes)?) };
+    let Contents { head_unit, table, mut laps, mut timer, mut gears, sensors, damage, mut cautions } = contents;
+    let Some((start_unix_s, samples)) = table.into_samples(&mut cautions) else {
+        return Err(RecordingErrorKind::NoRecords { damage });
+    };
+    for lap in &mut laps {
+        lap.start_s -= start_unix_s;
+        lap.end_s -= start_unix_s;
+    }
+    timer.iter_mut().for_each(|event| event.at_s -= start_unix_s);
+    gears.iter_mut().for_each(|gear| gear.at_s -= start_unix_s);
+
+    let mut recording = Recording {
+        file: path.to_owned(),
+        sha256: Sha256::digest(&bytes).iter().map(|byte| format!("{byte:02x}")).collect(),
+        bytes: bytes.len() as u64,
+        format,
+        head_unit,
+        // Every reader bounds its times far inside chrono's range.
+        start: DateTime::from_timestamp_millis((start_unix_s * 1000.0).round() as i64).unwrap_or_default(),
+        samples,
+        laps,
+        timer,
+        gears,
+        sensors,
+        damage,
+        cautions,
+    };
+    let found = cautions::find(&recording);
+    recording.cautions.extend(found);
+    Ok(recording)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn error_for(content: Option<&[u8]>) -> String {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("unit-017.fit");
+        if let Some(content) = content {
+            std::fs::write(&file, content).unwrap();
+        }
+        let error = read(&file).unwrap_err();
+        assert_eq!(error.file, file);
+        error.kind.to_string()
+    }
+
+    #[test]
+    fn each_kind_of_useless_file_has_its_own_message() {
+        assert_eq!(error_for(None), "no such file; check the path");
+        assert_eq!(error_for(Some(b"")), "the file is empty; copy it from the head unit again");
+        assert!(error_for(Some(b"\x7fELF\0\0\0\x01")).starts_with("neither a FIT file nor a CSV table"));
+        assert!(error_for(Some(b"Dear diary,\nit rained.\n")).starts_with("no time column among `Dear diary`"));
+        assert!(error_for(Some(b"power,cadence\n200,90\n")).starts_with("no time column among `power`, `cadence`;"));
+        assert!(error_for(Some(b"time,power\n")).starts_with("no records in it;"));
+    }
+
+    #[test]
+    fn a_folder_is_unreadable_not_missing() {
+        let folder = tempfile::tempdir().unwrap();
+        assert!(matches!(read(folder.path()).unwrap_err().kind, RecordingErrorKind::Unreadable(_)));
+    }
+}
