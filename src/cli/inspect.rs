@@ -3,10 +3,11 @@ use std::path::PathBuf;
 
 use anyhow::Context;
 use chrono::{DateTime, SecondsFormat, TimeDelta, Utc};
+use rayon::prelude::*;
 use serde::Serialize;
 
 use super::Exit;
-use crate::recording::{self, Format, GearChange, Recording, Sensor, TimerEvent, TimerKind};
+use crate::recording::{self, Format, GearChange, Recording, Samples, Sensor, TimerEvent, TimerKind};
 
 /// Show what recordings hold
 #[derive(Debug, clap::Args)]
@@ -21,9 +22,10 @@ pub struct InspectArgs {
 
 pub fn run(args: &InspectArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     let mut report = Report { recordings: Vec::new(), unreadable: Vec::new() };
-    for (file, result) in args.files.iter().zip(recording::read_all(&args.files)) {
+    let results: Vec<_> = args.files.par_iter().map(|file| recording::read_keeping_replaced(file)).collect();
+    for (file, result) in args.files.iter().zip(results) {
         match result {
-            Ok(recording) => report.recordings.push(Facts::of(&recording)),
+            Ok((recording, replaced)) => report.recordings.push(Facts::of(&recording, &replaced)),
             Err(error) => {
                 report
                     .unreadable
@@ -62,7 +64,9 @@ struct Facts {
     start: String,
     end: String,
     duration_s: f64,
+    /// As the file holds them; `merged` of them share their time with a later one.
     records: usize,
+    merged: usize,
     sampling: Sampling,
     channels: Vec<ChannelFacts>,
     laps: Vec<Stretch>,
@@ -91,7 +95,7 @@ struct Stretch {
 struct ChannelFacts {
     name: String,
     unit: &'static str,
-    /// Records that have a value.
+    /// Records that have a value, of all that the file holds; so for the sums.
     n: usize,
     sum: f64,
     /// Of each value without its fractional part, so that it can be compared with readers that ignore it.
@@ -125,7 +129,7 @@ struct DeviceFacts {
 }
 
 impl Facts {
-    fn of(recording: &Recording) -> Self {
+    fn of(recording: &Recording, replaced: &Samples) -> Self {
         let unit = recording.head_unit.clone();
         let duration_s = recording.duration_s();
         let gaps = recording.gaps();
@@ -152,9 +156,15 @@ impl Facts {
             start: utc(recording.start),
             end: utc(recording.start + TimeDelta::milliseconds((duration_s * 1000.0).round() as i64)),
             duration_s,
-            records: recording.samples.len(),
+            records: recording.samples.len() + replaced.len(),
+            merged: replaced.len(),
             sampling: Sampling { interval_s, regular, gaps: gaps.into_iter().map(Stretch::from).collect() },
-            channels: recording.samples.channels().into_iter().map(ChannelFacts::of).collect(),
+            channels: recording
+                .samples
+                .channels()
+                .into_iter()
+                .map(|column| ChannelFacts::of(column, replaced.channel(column.0).unwrap_or_default()))
+                .collect(),
             laps: recording.laps.iter().map(|lap| Stretch { start_s: lap.start_s, end_s: lap.end_s }).collect(),
             timer_pauses: pauses(&recording.timer),
             gear_changes: recording.gears.iter().map(GearFacts::of).collect(),
@@ -172,8 +182,8 @@ impl From<(f64, f64)> for Stretch {
 }
 
 impl ChannelFacts {
-    fn of((name, unit, values): recording::Column) -> Self {
-        let present = || values.iter().flatten().copied();
+    fn of((name, unit, values): recording::Column, replaced: &[Option<f64>]) -> Self {
+        let present = || values.iter().chain(replaced).flatten().copied();
         let n = present().count();
         let sum: f64 = present().sum();
         Self {
@@ -265,19 +275,23 @@ fn write_facts(facts: &Facts, out: &mut impl Write) -> std::io::Result<()> {
     let sampling = match (regular, gaps.len()) {
         (true, _) => format!("every {interval_s} s"),
         (false, 0) => format!("every {interval_s} s, irregular"),
-        (false, n) => format!("every {interval_s} s but for {n} {}", longest("gaps", gaps)),
+        (false, n) => format!("every {interval_s} s, {n} longer{}", longest(gaps)),
     };
-    line(out, "records", &format!("{}, {sampling}", facts.records))?;
+    let merged = if facts.merged > 0 { format!(" ({} merged)", facts.merged) } else { String::new() };
+    line(out, "records", &format!("{}{merged}, {sampling}", facts.records))?;
     line(out, "laps", &facts.laps.len().to_string())?;
-    line(out, "pauses", &format!("{} {}", facts.timer_pauses.len(), longest("", &facts.timer_pauses)).trim_end())?;
+    line(out, "pauses", &format!("{}{}", facts.timer_pauses.len(), longest(&facts.timer_pauses)))?;
     line(out, "gears", &format!("{} changes", facts.gear_changes.len()))?;
     for sensor in &facts.sensors {
         line(out, "sensor", &sensor.describe())?;
     }
-    writeln!(out, "  {:<22} {:>12} {:>10} {:>10} {:>10}  unit", "channel", "values", "mean", "least", "most")?;
-    for channel in &facts.channels {
-        let ChannelFacts { name, unit, n, mean, min, max, .. } = channel;
-        let row = format!("  {name:<22} {n:>12} {mean:>10.2} {min:>10.2} {max:>10.2}  {unit}");
+    let width = facts.channels.iter().map(|c| c.name.chars().count()).fold(7, usize::max);
+    writeln!(out, "  {:<width$} {:>8} {:>11} {:>11} {:>11}  unit", "channel", "values", "mean", "least", "most")?;
+    for ChannelFacts { name, unit, n, mean, min, max, .. } in &facts.channels {
+        // A hundredth of a degree is a kilometre.
+        let decimals = if *unit == "°" { 5 } else { 2 };
+        let row =
+            format!("  {name:<width$} {n:>8} {mean:>11.decimals$} {min:>11.decimals$} {max:>11.decimals$}  {unit}");
         writeln!(out, "{}", row.trim_end())?;
     }
     for sentence in &facts.damage {
@@ -289,12 +303,10 @@ fn write_facts(facts: &Facts, out: &mut impl Write) -> std::io::Result<()> {
     Ok(())
 }
 
-/// ` (longest 40 s)`, after what it is about; nothing of nothing.
-fn longest(what: &str, stretches: &[Stretch]) -> String {
-    let Some(longest_s) = stretches.iter().map(|s| s.end_s - s.start_s).max_by(f64::total_cmp) else {
-        return what.to_owned();
-    };
-    format!("{what} (longest {})", duration(longest_s)).trim_start().to_owned()
+/// ` (longest 40 s)`; nothing of nothing.
+fn longest(stretches: &[Stretch]) -> String {
+    let longest_s = stretches.iter().map(|s| s.end_s - s.start_s).max_by(f64::total_cmp);
+    longest_s.map(|s| format!(" (longest {})", duration(s))).unwrap_or_default()
 }
 
 /// A label and its text, wrapped at 80 columns under itself.

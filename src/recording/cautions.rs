@@ -1,6 +1,6 @@
 //! What a tester should know before trusting a recording.
 
-use super::{Recording, TimerKind};
+use super::{Recording, TimerKind, counted};
 
 /// A sound unit repeats a reading three or four times by chance; twice that is worth a look
 /// (common practice, no source).
@@ -21,7 +21,10 @@ pub(super) fn find(recording: &Recording) -> Vec<String> {
     let gaps = recording.gaps();
     if !gaps.is_empty() {
         let missing_s: f64 = gaps.iter().map(|(a, b)| b - a - recording.sampling_interval_s()).sum();
-        found.push(format!("{} gaps in recording, {missing_s:.0} s in all; nothing is filled in", gaps.len()));
+        found.push(format!(
+            "{} in recording, {missing_s:.0} s in all; nothing is filled in",
+            counted(gaps.len(), "gap")
+        ));
     }
     if has("power") {
         if let Some((length, power_w, at)) = longest_repeat(&samples.power_w)

@@ -4,7 +4,7 @@ use chrono::{DateTime, NaiveDateTime};
 use csv::StringRecord;
 
 use super::rows::{Channel, Row, median};
-use super::{Contents, RecordingErrorKind};
+use super::{Contents, RecordingErrorKind, counted};
 
 /// Numbers from here on are Unix seconds (1973 and later), below it seconds since the start: no ride lasts
 /// three years.
@@ -22,7 +22,9 @@ enum Meaning {
 }
 
 pub(super) fn read(bytes: &[u8]) -> Result<Contents, RecordingErrorKind> {
-    if bytes.contains(&0) {
+    // No table of text: binary data, mark-up, JSON.
+    let first = bytes.trim_ascii_start().first();
+    if bytes.contains(&0) || matches!(first, Some(b'<' | b'{' | b'[')) {
         return Err(RecordingErrorKind::NotARecording);
     }
     // A header in an older encoding loses a letter or two of a name, no number.
@@ -37,7 +39,11 @@ pub(super) fn read(bytes: &[u8]) -> Result<Contents, RecordingErrorKind> {
     };
     let meanings = meanings(&headers);
     let Some(time_column) = meanings.iter().position(|m| matches!(m, Meaning::Time)) else {
-        return Err(RecordingErrorKind::NoTimeColumn { columns: headers });
+        let columns: Vec<String> = headers.into_iter().filter(|header| !header.is_empty()).collect();
+        return Err(match columns.len() {
+            0 | 1 => RecordingErrorKind::NotARecording,
+            _ => RecordingErrorKind::NoTimeColumn { columns },
+        });
     };
 
     let mut table = TableReader::new(&headers, &meanings, time_column, delimiter != b',');
@@ -214,10 +220,14 @@ impl<'a> TableReader<'a> {
             });
         }
         if self.bad.len() > NAMED_CELLS {
-            self.contents.damage.push(format!("{} more cells that are no numbers", self.bad.len() - NAMED_CELLS));
+            self.contents
+                .damage
+                .push(format!("{} more that is no number or time", counted(self.bad.len() - NAMED_CELLS, "cell")));
         }
         if self.ragged > 0 {
-            self.contents.damage.push(format!("{} lines have more or fewer cells than the header", self.ragged));
+            self.contents
+                .damage
+                .push(format!("{} with more or fewer cells than the header", counted(self.ragged, "line")));
         }
         if self.without_zone {
             self.contents.cautions.push("times have no zone; they were read as UTC".to_owned());
@@ -237,4 +247,79 @@ fn parse(cell: &str, decimal_comma: bool) -> Option<f64> {
     let value: f64 =
         if decimal_comma && !cell.contains('.') { cell.replacen(',', ".", 1).parse() } else { cell.parse() }.ok()?;
     value.is_finite().then_some(value)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::recording::rows::Ordered;
+
+    fn table(text: &str) -> (Ordered, Vec<String>, Vec<String>) {
+        let contents = read(text.as_bytes()).unwrap();
+        let mut cautions = contents.cautions;
+        (contents.table.into_samples(&mut cautions).unwrap(), contents.damage, cautions)
+    }
+
+    #[test]
+    fn delimiters_and_decimal_commas_are_told_by_the_header() {
+        for text in [
+            "time,power,cadence\n1600000000,200.5,90\n1600000001,,0\n",
+            "Time;Watts;RPM\r\n1600000000;200,5;90\r\n1600000001;;0\r\n",
+            "\u{feff}timestamp\tpower_w\tcadence_rpm\n1600000000\t200,5\t90\n1600000001\t\t0\n",
+            "time,power,cadence\n2020-09-13T12:26:40Z,200.5,90\n2020-09-13T14:26:41+02:00,,0\n",
+        ] {
+            let (got, damage, cautions) = table(text);
+            assert_eq!(got.start_unix_s, 1.6e9, "{text}");
+            assert_eq!(got.samples.time_s, [0.0, 1.0]);
+            assert_eq!(got.samples.power_w, [Some(200.5), None]);
+            assert_eq!(got.samples.cadence_rpm, [Some(90.0), Some(0.0)]);
+            assert_eq!((damage.len(), cautions.len()), (0, 0), "{damage:?} {cautions:?}");
+        }
+    }
+
+    #[test]
+    fn seconds_since_the_start_have_no_date_and_say_so() {
+        let (got, _, cautions) = table("secs,hr\n0,120\n0.5,121\n");
+        assert_eq!(got.start_unix_s, 0.0);
+        assert_eq!(got.samples.time_s, [0.0, 0.5]);
+        assert_eq!(cautions, ["times count from the start, so the recording has no date; it is shown as 1970-01-01"]);
+    }
+
+    #[test]
+    fn other_columns_are_channels_by_their_header() {
+        let (got, damage, cautions) =
+            table("time,power,power_2,watts,note,speed_km_h\n1600000000,200,203,198,up the hill,36\n");
+        assert_eq!(got.samples.power_w, [Some(200.0)]);
+        assert_eq!(got.samples.channel("power_2"), Some(&[Some(203.0)][..]));
+        assert_eq!(
+            got.samples.channel("watts"),
+            Some(&[Some(198.0)][..]),
+            "a second power column is another instrument's"
+        );
+        assert_eq!(got.samples.speed_m_s, [Some(10.0)]);
+        assert_eq!(damage, [""; 0]);
+        assert_eq!(cautions, ["column `note` holds no numbers and was left out"]);
+    }
+
+    #[test]
+    fn a_bad_cell_is_named_by_its_line_and_costs_only_itself() {
+        let (got, damage, _) = table("time,power,cadence\n1600000000,oops,90\nlater,1,1\n1600000002,210\n");
+        assert_eq!(got.samples.power_w, [None, Some(210.0)]);
+        assert_eq!(got.samples.cadence_rpm, [Some(90.0), None]);
+        assert_eq!(
+            damage,
+            [
+                "line 2: `oops` in column `power` is no number; taken as missing",
+                "line 3: `later` in column `time` is no time; the line was left out",
+                "1 line with more or fewer cells than the header",
+            ]
+        );
+    }
+
+    #[test]
+    fn a_time_without_a_zone_is_utc_with_a_caution() {
+        let (got, _, cautions) = table("time,power\n2020-09-13 12:26:40,1\n");
+        assert_eq!(got.start_unix_s, 1.6e9);
+        assert_eq!(cautions, ["times have no zone; they were read as UTC"]);
+    }
 }

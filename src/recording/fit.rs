@@ -9,7 +9,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::DateTime;
-use rustyfit::profile::lookup::field_reference;
+use rustyfit::profile::lookup::{FieldReference, field_reference};
 use rustyfit::profile::typedef::{
     AntplusDeviceType, BatteryStatus, BleDeviceType, Event, EventType, FitBaseType, LocalDeviceType, Manufacturer,
     MesgNum, SourceType,
@@ -18,7 +18,7 @@ use rustyfit::proto::{Message, MessageDefinition, Value};
 use rustyfit::{DecoderBuilder, DecoderError, DecoderEvent, StreamingIterator};
 
 use super::rows::{Channel, Row};
-use super::{Contents, GearChange, Lap, Sensor, TimerEvent, TimerKind};
+use super::{Contents, GearChange, Lap, Sensor, TimerEvent, TimerKind, counted};
 
 /// FIT counts seconds from 1989-12-31T00:00:00Z (public FIT profile, type `date_time`).
 const FIT_EPOCH_UNIX_S: f64 = 631_065_600.0;
@@ -140,29 +140,51 @@ fn crc16(bytes: &[u8]) -> u16 {
 struct Layout {
     data_bytes: usize,
     developer_fields: usize,
-    /// Fields stored in a type from which the profile's own can't be had.
-    unreadable: Vec<u8>,
+    /// Fields stored in another type than the profile's, by number.
+    odd: Vec<(u8, Odd)>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Odd {
+    /// A shorter unsigned number, which the decoder widens; this one is its "invalid".
+    InvalidAt(f64),
+    Unreadable,
 }
 
 impl Layout {
     fn of(definition: &MessageDefinition) -> Self {
         let fields = &definition.field_definitions;
         let developer = &definition.developer_field_definitions;
-        let unreadable = |num, size: u8, base_type: FitBaseType| {
-            field_reference(definition.mesg_num, num).is_some_and(|profile| {
-                let stored = FitBaseType(base_type.0 & 0x9F);
-                !profile.array()
-                    && profile.base_type() != FitBaseType::STRING
-                    && (size != profile.base_type().size() || is_float(stored) != is_float(profile.base_type()))
-            })
-        };
+        let odd =
+            |num, size: u8, base_type| Some((num, odd(field_reference(definition.mesg_num, num)?, size, base_type)?));
         Self {
             data_bytes: fields.iter().map(|f| usize::from(f.size)).sum::<usize>()
                 + developer.iter().map(|f| usize::from(f.size)).sum::<usize>(),
             developer_fields: developer.len(),
-            unreadable: fields.iter().filter(|f| unreadable(f.num, f.size, f.base_type)).map(|f| f.num).collect(),
+            odd: fields.iter().filter_map(|f| odd(f.num, f.size, f.base_type)).collect(),
         }
     }
+}
+
+/// How a field's stored size and type differ from the profile's, which the decoder goes by.
+fn odd(profile: FieldReference, size: u8, stored: FitBaseType) -> Option<Odd> {
+    // Bits 5 and 6 are reserved (public FIT protocol).
+    let stored = FitBaseType(stored.0 & 0x9F);
+    let wanted = profile.base_type();
+    if profile.array()
+        || wanted == FitBaseType::STRING
+        || (size == wanted.size() && is_float(stored) == is_float(wanted))
+    {
+        return None;
+    }
+    let widened = size < wanted.size() && !is_float(wanted);
+    Some(match stored {
+        FitBaseType::ENUM | FitBaseType::UINT8 | FitBaseType::BYTE if widened && size == 1 => {
+            Odd::InvalidAt(u8::MAX.into())
+        }
+        FitBaseType::UINT16 if widened && size == 2 => Odd::InvalidAt(u16::MAX.into()),
+        _ => Odd::Unreadable,
+    })
 }
 
 fn is_float(base_type: FitBaseType) -> bool {
@@ -231,7 +253,7 @@ impl Reader {
                 Some(Ok(DecoderEvent::Message(message))) => {
                     let layout = &layouts[local_number(message.header)];
                     read += 1 + layout.data_bytes;
-                    self.take(&Fields { message, unreadable: &layout.unreadable }, layout.developer_fields);
+                    self.take(&Fields { message, odd: &layout.odd }, layout.developer_fields);
                 }
                 Some(Ok(_)) => {}
                 Some(Err(error)) => {
@@ -251,11 +273,12 @@ impl Reader {
     }
 
     fn note_unreadable(&mut self, mesg_num: MesgNum, layout: &Layout) {
-        if matches!(mesg_num, MesgNum::RECORD | MesgNum::LAP | MesgNum::EVENT) {
-            for &num in &layout.unreadable {
-                if let Some(field) = field_reference(mesg_num, num) {
-                    self.unreadable.insert(format!("{mesg_num} field {}", field.name()));
-                }
+        if mesg_num != MesgNum::RECORD {
+            return;
+        }
+        for (num, _) in layout.odd.iter().filter(|(_, odd)| *odd == Odd::Unreadable) {
+            if let Some(field) = field_reference(mesg_num, *num) {
+                self.unreadable.insert(field.name().to_owned());
             }
         }
     }
@@ -318,11 +341,14 @@ impl Reader {
     fn lap(&mut self, fields: &Fields) {
         let (start, end) = (fields.unix_s(2), fields.unix_s(TIMESTAMP));
         let lasts_s = fields.number(7);
-        let start = start.or_else(|| Some(end? - lasts_s?)).or_else(|| self.contents.laps.last().map(|lap| lap.end_s));
+        let start = start.or_else(|| Some(end? - lasts_s?));
         // Elapsed time has milliseconds, and holds where a program wrote all laps at the end of the ride.
         let end = start.zip(lasts_s).map(|(start, lasts)| start + lasts).or(end);
-        if let Some((start_s, end_s)) = start.zip(end) {
-            self.contents.laps.push(Lap { start_s, end_s });
+        let previous = self.contents.laps.last().map(|lap| lap.end_s);
+        let first = self.contents.table.rows.first().map(|row| row.unix_s);
+        let start = start.or(previous).or(first).or(end);
+        if let Some((start, end)) = start.zip(end) {
+            self.contents.laps.push(Lap { start_s: start.min(end), end_s: end });
         }
     }
 
@@ -421,20 +447,18 @@ impl Reader {
     fn finish(mut self) -> Contents {
         let cautions = &mut self.contents.cautions;
         if self.untimed > 0 {
-            cautions.push(format!("{} records without a time were left out", self.untimed));
+            cautions.push(format!("{} without a time left out", counted(self.untimed, "record")));
         }
         if self.undescribed > 0 {
-            cautions.push(format!(
-                "{} records hold a developer field that nothing describes; it was left out",
-                self.undescribed
-            ));
+            let n = counted(self.undescribed, "record");
+            cautions.push(format!("a developer field that nothing describes left out of {n}"));
         }
         if self.balance_without_side > 0 {
-            let n = self.balance_without_side;
-            cautions.push(format!("{n} left/right balances do not say which side they mean and were left out"));
+            let n = counted(self.balance_without_side, "record");
+            cautions.push(format!("left/right balance that does not say which side it means left out of {n}"));
         }
         for field in self.unreadable {
-            cautions.push(format!("{field} is stored in an unusual type and was left out"));
+            cautions.push(format!("the records' {field} is stored in a type that can't be read and was left out"));
         }
         self.contents
     }
@@ -443,21 +467,24 @@ impl Reader {
 /// A message's fields, by number, in the units of the profile.
 struct Fields<'a> {
     message: &'a Message,
-    unreadable: &'a [u8],
+    odd: &'a [(u8, Odd)],
 }
 
 impl Fields<'_> {
     fn value(&self, num: u8) -> Option<(&Value, FitBaseType)> {
         let field = self.message.fields.iter().find(|field| field.num == num)?;
-        // A field that the decoder made from another is no better than its source, which may be any.
-        let readable = self.unreadable.is_empty() || !(field.is_expanded || self.unreadable.contains(&num));
-        readable.then_some((&field.value, field.base_type))
+        Some((&field.value, field.base_type))
     }
 
     fn number(&self, num: u8) -> Option<f64> {
         let (value, base_type) = self.value(num)?;
         let profile = field_reference(self.message.num, num)?;
-        Some(number(value, base_type)? / profile.scale() - profile.offset())
+        let raw = number(value, base_type)?;
+        match self.odd.iter().find(|(odd, _)| *odd == num || made_from(self.message.num, *odd, num)) {
+            Some((_, Odd::Unreadable)) => None,
+            Some((_, Odd::InvalidAt(invalid))) if raw == *invalid => None,
+            _ => Some(raw / profile.scale() - profile.offset()),
+        }
     }
 
     /// A number that is a name (a serial, a product).
@@ -478,6 +505,11 @@ impl Fields<'_> {
     fn unix_s(&self, num: u8) -> Option<f64> {
         self.number(num).map(|fit_s| fit_s + FIT_EPOCH_UNIX_S)
     }
+}
+
+/// Whether the decoder may have made field `num` of a message from field `source`.
+fn made_from(mesg_num: MesgNum, source: u8, num: u8) -> bool {
+    field_reference(mesg_num, source).is_some_and(|f| f.components().iter().any(|part| part.field_num() == num))
 }
 
 /// A single number, unless it is the one that its type reserves for "invalid" (public FIT protocol).
@@ -551,4 +583,435 @@ fn update(known: &mut Sensor, newer: Sensor) {
 
 fn utc(unix_s: f64) -> String {
     DateTime::from_timestamp(unix_s as i64, 0).unwrap_or_default().format("%Y-%m-%d %H:%M:%S UTC").to_string()
+}
+
+#[cfg(test)]
+mod tests {
+    //! Published values are of the public FIT protocol and profile (21.218) unless a test says otherwise.
+
+    use proptest::prelude::*;
+
+    use super::*;
+    use crate::recording::rows::Ordered;
+
+    const RECORD: u16 = 20;
+    const EVENT: u16 = 21;
+    const T0: u32 = 1_000_000_000;
+
+    /// A definition message, little-endian, of (field number, bytes, base type on the wire).
+    fn define(local: u8, global: u16, fields: &[(u8, u8, u8)]) -> Vec<u8> {
+        let [low, high] = global.to_le_bytes();
+        let mut message = vec![0x40 | local, 0, 0, low, high, fields.len() as u8];
+        message.extend(fields.iter().flat_map(|&(num, size, base_type)| [num, size, base_type]));
+        message
+    }
+
+    fn data(local: u8, values: &[&[u8]]) -> Vec<u8> {
+        let mut message = vec![local];
+        message.extend(values.concat());
+        message
+    }
+
+    /// A whole FIT file around messages: 14-byte header, both checksums.
+    fn file(messages: &[Vec<u8>]) -> Vec<u8> {
+        let body = messages.concat();
+        let mut bytes = vec![14, 0x20, 0, 0];
+        bytes.extend((body.len() as u32).to_le_bytes());
+        bytes.extend(b".FIT");
+        bytes.extend(crc16(&bytes).to_le_bytes());
+        bytes.extend(body);
+        let crc = crc16(&bytes);
+        bytes.extend(crc.to_le_bytes());
+        bytes
+    }
+
+    /// Records of time, power, cadence and heart rate, from [`T0`] on.
+    fn ride(samples: &[(u16, u8, u8)]) -> Vec<Vec<u8>> {
+        let mut messages = vec![define(0, RECORD, &[(253, 4, 0x86), (7, 2, 0x84), (4, 1, 0x02), (3, 1, 0x02)])];
+        for (i, (power, cadence, heart_rate)) in samples.iter().enumerate() {
+            let time = (T0 + i as u32).to_le_bytes();
+            messages.push(data(0, &[&time, &power.to_le_bytes(), &[*cadence, *heart_rate]]));
+        }
+        messages
+    }
+
+    const SAMPLES: [(u16, u8, u8); 6] =
+        [(200, 90, 120), (0, 0, 121), (65535, 255, 255), (210, 91, 0), (255, 254, 123), (220, 92, 124)];
+
+    fn ordered(contents: Contents) -> (Ordered, Vec<String>) {
+        let mut cautions = contents.cautions;
+        (contents.table.into_samples(&mut cautions).unwrap(), cautions)
+    }
+
+    /// One record of one field beside the time, read.
+    fn one(num: u8, size: u8, base_type: u8, raw: &[u8]) -> Contents {
+        let fields = [(253, 4, 0x86), (num, size, base_type)];
+        read(&file(&[define(0, RECORD, &fields), data(0, &[&T0.to_le_bytes(), raw])]))
+    }
+
+    #[test]
+    fn the_checksum_gives_the_published_values() {
+        // CRC-16/ARC check value and the protocol's own table; header example of the public FIT protocol.
+        assert_eq!(crc16(b"123456789"), 0xBB3D);
+        assert_eq!(crc16(b""), 0x0000);
+        assert_eq!(crc16(&[0x00]), 0x0000);
+        assert_eq!(crc16(b"A"), 0x30C0);
+        let header = [0x0E, 0x10, 0x54, 0x08, 0, 0, 0, 0, 0x2E, 0x46, 0x49, 0x54];
+        assert_eq!(crc16(&header), 0xD146);
+        assert_eq!(crc16(&[&header[..], &[0x46, 0xD1]].concat()), 0);
+    }
+
+    #[test]
+    fn each_type_has_its_own_invalid_number() {
+        let invalid = [
+            (Value::Uint8(0xFF), FitBaseType::ENUM),
+            (Value::Uint8(0xFF), FitBaseType::UINT8),
+            (Value::Uint8(0xFF), FitBaseType::BYTE),
+            (Value::Int8(0x7F), FitBaseType::SINT8),
+            (Value::Uint16(0xFFFF), FitBaseType::UINT16),
+            (Value::Int16(0x7FFF), FitBaseType::SINT16),
+            (Value::Uint32(0xFFFF_FFFF), FitBaseType::UINT32),
+            (Value::Int32(0x7FFF_FFFF), FitBaseType::SINT32),
+            (Value::Uint8(0), FitBaseType::UINT8Z),
+            (Value::Uint16(0), FitBaseType::UINT16Z),
+            (Value::Uint32(0), FitBaseType::UINT32Z),
+            (Value::Uint64(0), FitBaseType::UINT64Z),
+            (Value::Float32(f32::from_bits(u32::MAX)), FitBaseType::FLOAT32),
+            (Value::Float64(f64::from_bits(u64::MAX)), FitBaseType::FLOAT64),
+            (Value::Uint64(u64::MAX), FitBaseType::UINT64),
+            (Value::Int64(i64::MAX), FitBaseType::SINT64),
+        ];
+        for (value, base_type) in invalid {
+            assert_eq!(number(&value, base_type), None, "{value:?}");
+        }
+        assert_eq!(number(&Value::Uint8(0), FitBaseType::UINT8), Some(0.0));
+        assert_eq!(number(&Value::Uint8(0xFF), FitBaseType::UINT8Z), Some(255.0));
+    }
+
+    #[test]
+    fn zero_and_missing_are_two_things() {
+        let (got, _) = ordered(read(&file(&ride(&SAMPLES))));
+        let expected = [Some(200.0), Some(0.0), None, Some(210.0), Some(255.0), Some(220.0)];
+        assert_eq!(got.samples.power_w, expected);
+        assert_eq!(got.samples.cadence_rpm[1..4], [Some(0.0), None, Some(91.0)]);
+        assert_eq!(got.samples.heart_rate_bpm[2..4], [None, Some(0.0)]);
+    }
+
+    #[test]
+    fn times_count_from_the_fit_epoch() {
+        let (got, _) = ordered(read(&file(&ride(&SAMPLES))));
+        assert_eq!(utc(got.start_unix_s), "2021-09-08 01:46:40 UTC");
+    }
+
+    #[test]
+    fn scales_and_offsets_are_the_profiles() {
+        let channel = |num, size, base_type, raw: &[u8], name: &str| {
+            let (got, _) = ordered(one(num, size, base_type, raw));
+            got.samples.channel(name).map(|values| values[0].unwrap())
+        };
+        assert_eq!(channel(2, 2, 0x84, &2500_u16.to_le_bytes(), "altitude"), Some(0.0));
+        assert_eq!(channel(2, 2, 0x84, &1234_u16.to_le_bytes(), "altitude"), Some(1234.0 / 5.0 - 500.0));
+        assert_eq!(channel(78, 4, 0x86, &2500_u32.to_le_bytes(), "altitude"), Some(0.0));
+        assert_eq!(channel(6, 2, 0x84, &8000_u16.to_le_bytes(), "speed"), Some(8.0));
+        assert_eq!(channel(73, 4, 0x86, &8000_u32.to_le_bytes(), "speed"), Some(8.0));
+        assert_eq!(channel(5, 4, 0x86, &250_u32.to_le_bytes(), "distance"), Some(2.5));
+        assert_eq!(channel(13, 1, 0x01, &[0xFB], "temperature"), Some(-5.0));
+        assert_eq!(channel(0, 4, 0x85, &0x4000_0000_i32.to_le_bytes(), "latitude"), Some(90.0));
+        assert_eq!(channel(52, 2, 0x84, &(90 * 256 + 128_u16).to_le_bytes(), "cadence"), Some(90.5));
+    }
+
+    #[test]
+    fn the_fraction_adds_to_cadence_and_is_nothing_alone() {
+        let fields = [(253, 4, 0x86), (4, 1, 0x02), (53, 1, 0x02)];
+        let record = |t: u32, cadence, fraction| data(0, &[&t.to_le_bytes(), &[cadence, fraction]]);
+        let messages =
+            [define(0, RECORD, &fields), record(T0, 90, 64), record(T0 + 1, 90, 255), record(T0 + 2, 255, 64)];
+        let (got, _) = ordered(read(&file(&messages)));
+        assert_eq!(got.samples.cadence_rpm, [Some(90.5), Some(90.0), None]);
+    }
+
+    #[test]
+    fn balance_counts_only_where_it_names_its_side() {
+        let share = |raw| ordered(one(30, 1, 0x02, &[raw])).0.samples.right_share_pct[0];
+        assert_eq!(share(0xB0), Some(48.0));
+        assert_eq!(share(0x32), None);
+        assert_eq!(share(0xFF), None, "the invalid value, not 127 % right");
+        assert_eq!(share(0x80), Some(0.0));
+        let (_, cautions) = ordered(one(30, 1, 0x02, &[0x32]));
+        assert_eq!(cautions, ["left/right balance that does not say which side it means left out of 1 record"]);
+    }
+
+    #[test]
+    fn gears_are_read_packed_and_plain() {
+        let time = T0.to_le_bytes();
+        let packed = [
+            define(1, EVENT, &[(253, 4, 0x86), (0, 1, 0x00), (1, 1, 0x00), (3, 4, 0x86)]),
+            data(1, &[&time, &[42, 3], &0x3202_1106_u32.to_le_bytes()]),
+            // Front only: rear teeth and number are zero, which is unknown.
+            data(1, &[&time, &[43, 3], &0x3202_0000_u32.to_le_bytes()]),
+        ];
+        let gears = read(&file(&packed)).gears;
+        let both = GearChange {
+            at_s: f64::from(T0) + FIT_EPOCH_UNIX_S,
+            front_teeth: Some(50),
+            rear_teeth: Some(17),
+            front_number: Some(2),
+            rear_number: Some(6),
+        };
+        assert_eq!(gears, [both.clone(), GearChange { rear_teeth: None, rear_number: None, ..both.clone() }]);
+
+        let plain =
+            [(253, 4, 0x86), (0, 1, 0x00), (1, 1, 0x00), (9, 1, 0x0A), (10, 1, 0x0A), (11, 1, 0x0A), (12, 1, 0x0A)];
+        let plain = [define(1, EVENT, &plain), data(1, &[&time, &[43, 3, 2, 50, 6, 17]])];
+        assert_eq!(read(&file(&plain)).gears, [both]);
+    }
+
+    #[test]
+    fn compressed_timestamps_follow_the_protocols_own_table() {
+        // Table of the public FIT protocol (from memory; recomputed with its rule).
+        let start = 0x3000_003B_u32;
+        let mut messages = vec![
+            define(0, RECORD, &[(253, 4, 0x86), (3, 1, 0x02)]),
+            data(0, &[&start.to_le_bytes(), &[100]]),
+            define(1, RECORD, &[(3, 1, 0x02)]),
+        ];
+        for offset in [29, 2, 5, 1] {
+            messages.push(vec![0x80 | 1 << 5 | offset, 100 + offset]);
+        }
+        let contents = read(&file(&messages));
+        let low_byte = |row: &Row| (row.unix_s - FIT_EPOCH_UNIX_S) as u32 & 0xFF;
+        let got: Vec<u32> = contents.table.rows.iter().map(low_byte).collect();
+        assert_eq!(got, [0x3B, 0x3D, 0x42, 0x45, 0x61]);
+    }
+
+    #[test]
+    fn a_record_without_any_time_is_left_out_aloud() {
+        let contents = read(&file(&[define(0, RECORD, &[(3, 1, 0x02)]), data(0, &[&[100]])]));
+        assert!(contents.table.rows.is_empty());
+        assert_eq!(contents.cautions, ["1 record without a time left out"]);
+    }
+
+    #[test]
+    fn laps_timer_and_pause_events_are_found() {
+        let at = |s: u32| (T0 + s).to_le_bytes();
+        let messages = [
+            define(1, EVENT, &[(253, 4, 0x86), (0, 1, 0x00), (1, 1, 0x00)]),
+            data(1, &[&at(0), &[0, 0]]),
+            data(1, &[&at(60), &[0, 4]]),
+            data(1, &[&at(61), &[26, 1]]),
+            define(2, 19, &[(253, 4, 0x86), (2, 4, 0x86), (7, 4, 0x86)]),
+            data(2, &[&at(30), &at(0), &30_500_u32.to_le_bytes()]),
+            data(2, &[&at(60), &at(30), &u32::MAX.to_le_bytes()]),
+            data(2, &[&at(90), &u32::MAX.to_le_bytes(), &u32::MAX.to_le_bytes()]),
+        ];
+        let contents = read(&file(&messages));
+        let zero = f64::from(T0) + FIT_EPOCH_UNIX_S;
+        let laps: Vec<_> = contents.laps.iter().map(|lap| (lap.start_s - zero, lap.end_s - zero)).collect();
+        assert_eq!(laps, [(0.0, 30.5), (30.0, 60.0), (60.0, 90.0)]);
+        let timer: Vec<_> = contents.timer.iter().map(|event| (event.at_s - zero, event.kind)).collect();
+        assert_eq!(timer, [(0.0, TimerKind::Start), (60.0, TimerKind::Stop)]);
+    }
+
+    #[test]
+    fn a_sensor_that_reports_piecemeal_is_one_sensor() {
+        let fields =
+            [(0, 1, 0x02), (1, 1, 0x02), (3, 4, 0x8C), (5, 2, 0x84), (10, 2, 0x84), (11, 1, 0x02), (25, 1, 0x00)];
+        let device = |index, kind, serial: u32, firmware: u16, voltage: u16, battery| {
+            let numbers = [&firmware.to_le_bytes()[..], &voltage.to_le_bytes()].concat();
+            data(3, &[&[index, kind], &serial.to_le_bytes(), &numbers, &[battery, 1]])
+        };
+        let contents = read(&file(&[
+            define(3, 23, &fields),
+            device(0, 0xFF, 77, 830, 0xFFFF, 0xFF),
+            device(1, 11, 1017, 180, 0xFFFF, 0xFF),
+            device(1, 11, 0, 0xFFFF, 1004, 4),
+            device(1, 120, 2018, 0xFFFF, 0xFFFF, 0xFF),
+        ]));
+        assert_eq!(contents.head_unit.firmware.as_deref(), Some("8.30"));
+        let [power, heart_rate] = &contents.sensors[..] else { panic!("{:?}", contents.sensors) };
+        assert_eq!(power.kind.as_deref(), Some("bike power"));
+        assert_eq!(power.serial.as_deref(), Some("1017"));
+        assert_eq!(power.firmware.as_deref(), Some("1.80"));
+        assert_eq!(power.battery.as_deref(), Some("low"));
+        assert_eq!(power.battery_voltage_v, Some(1004.0 / 256.0));
+        assert_eq!(heart_rate.serial.as_deref(), Some("2018"));
+    }
+
+    /// A description of developer field 0/`num`, and records that hold it.
+    fn developer(num: u8, name: &[u8; 8], scale: u8) -> Vec<Vec<u8>> {
+        let mut with_developer = define(0, RECORD, &[(253, 4, 0x86), (7, 2, 0x84)]);
+        with_developer[0] |= 0x20;
+        with_developer.extend([1, 5, 2, 0]);
+        let record = |t: u32, raw: u16| data(0, &[&t.to_le_bytes(), &200_u16.to_le_bytes(), &raw.to_le_bytes()]);
+        vec![
+            define(4, 206, &[(0, 1, 0x02), (1, 1, 0x02), (2, 1, 0x02), (3, 8, 0x07), (6, 1, 0x02)]),
+            data(4, &[&[0, num, 0x84], name, &[scale]]),
+            with_developer,
+            record(T0, 2050),
+            record(T0 + 1, 0xFFFF),
+        ]
+    }
+
+    #[test]
+    fn developer_fields_are_channels_by_their_own_name() {
+        let (got, _) = ordered(read(&file(&developer(5, b"power_2\0", 10))));
+        assert_eq!(got.samples.channel("developer power_2"), Some(&[Some(205.0), None][..]));
+    }
+
+    #[test]
+    fn a_developer_field_without_description_costs_nothing_but_itself() {
+        let (got, cautions) = ordered(read(&file(&developer(6, b"another\0", 255))));
+        assert_eq!(got.samples.power_w, [Some(200.0), Some(200.0)]);
+        assert!(got.samples.extra.is_empty());
+        assert_eq!(cautions, ["a developer field that nothing describes left out of 2 records"]);
+    }
+
+    #[test]
+    fn a_field_stored_shorter_is_read_and_one_stored_otherwise_is_named() {
+        let power = |size, base_type, raw: &[u8]| {
+            let (got, cautions) = ordered(one(7, size, base_type, raw));
+            (got.samples.power_w[0], cautions)
+        };
+        assert_eq!(power(1, 0x02, &[200]), (Some(200.0), vec![]));
+        assert_eq!(power(1, 0x02, &[255]), (None, vec![]));
+        let named = vec!["the records' power is stored in a type that can't be read and was left out".to_owned()];
+        assert_eq!(power(4, 0x88, &200_f32.to_le_bytes()), (None, named));
+    }
+
+    #[test]
+    fn big_endian_messages_are_read() {
+        let mut definition = define(0, RECORD, &[(253, 4, 0x86), (7, 2, 0x84)]);
+        definition[2] = 1;
+        definition[3..5].copy_from_slice(&RECORD.to_be_bytes());
+        let record = data(0, &[&T0.to_be_bytes(), &300_u16.to_be_bytes()]);
+        let (got, _) = ordered(read(&file(&[definition, record])));
+        assert_eq!(got.samples.power_w, [Some(300.0)]);
+        assert_eq!(utc(got.start_unix_s), "2021-09-08 01:46:40 UTC");
+    }
+
+    #[test]
+    fn a_sound_file_has_no_damage_with_any_form_of_header() {
+        let whole = file(&ride(&SAMPLES));
+        assert_eq!(read(&whole).damage, [""; 0]);
+
+        let mut unsigned = whole.clone();
+        unsigned[12..14].fill(0);
+        assert_eq!(read(&unsigned).damage, [""; 0], "checksum from after the header");
+
+        let mut short = whole.clone();
+        short.drain(12..14);
+        short[0] = 12;
+        let end = short.len() - 2;
+        let crc = crc16(&short[..end]).to_le_bytes();
+        short[end..].copy_from_slice(&crc);
+        let contents = read(&short);
+        assert_eq!((contents.damage.len(), contents.table.rows.len()), (0, SAMPLES.len()));
+    }
+
+    #[test]
+    fn chained_files_are_read_to_the_last() {
+        let later: Vec<_> = ride(&SAMPLES)
+            .into_iter()
+            .enumerate()
+            .map(|(i, mut message)| {
+                if i > 0 {
+                    message[1..5].copy_from_slice(&(T0 + 100 + i as u32).to_le_bytes());
+                }
+                message
+            })
+            .collect();
+        let mut chained = [file(&ride(&SAMPLES)), file(&later)].concat();
+        let contents = read(&chained);
+        assert_eq!((contents.table.rows.len(), contents.damage.len()), (12, 0));
+
+        // Damage in the first part does not cost the second.
+        chained[40] ^= 0xFF;
+        let contents = read(&chained);
+        assert_eq!(contents.damage.len(), 1);
+        assert!(contents.table.rows.ends_with(&read(&file(&later)).table.rows));
+    }
+
+    #[test]
+    fn a_wrong_length_is_named_and_everything_read() {
+        let whole = file(&ride(&SAMPLES));
+        for wrong in [0_u32, 10, 5000] {
+            let mut bytes = whole.clone();
+            bytes[4..8].copy_from_slice(&wrong.to_le_bytes());
+            let header = crc16(&bytes[..12]).to_le_bytes();
+            bytes[12..14].copy_from_slice(&header);
+            let contents = read(&bytes);
+            assert_eq!(contents.table.rows.len(), SAMPLES.len());
+            let there = whole.len() - 16;
+            assert_eq!(
+                contents.damage,
+                [format!(
+                    "byte 0: the header declares {wrong} bytes of data where there are {there}; their checksum is right"
+                )]
+            );
+        }
+    }
+
+    #[test]
+    fn trailing_bytes_are_named() {
+        let mut bytes = file(&ride(&SAMPLES));
+        let end = bytes.len();
+        bytes.extend([7; 40]);
+        assert_eq!(read(&bytes).damage, [format!("byte {end}: 40 bytes that are no FIT data were left unread")]);
+    }
+
+    /// Byte after each record of `ride(&SAMPLES)` in its file.
+    fn record_ends() -> Vec<usize> {
+        let messages = ride(&SAMPLES);
+        (2..=messages.len()).map(|n| 14 + messages[..n].concat().len()).collect()
+    }
+
+    #[test]
+    fn every_cut_keeps_the_records_before_it_and_says_so() {
+        let whole = file(&ride(&SAMPLES));
+        let rows = read(&whole).table.rows;
+        for cut in 12..whole.len() {
+            let contents = read(&whole[..cut]);
+            let complete = record_ends().iter().filter(|&&end| end <= cut).count();
+            assert_eq!(contents.table.rows, rows[..complete], "cut at {cut}");
+            assert!(!contents.damage.is_empty(), "cut at {cut}");
+        }
+    }
+
+    #[test]
+    fn every_flipped_bit_is_noticed_and_keeps_the_records_before_it() {
+        let whole = file(&ride(&SAMPLES));
+        let rows = read(&whole).table.rows;
+        // Without the mark `.FIT` it is no FIT file, which the caller says.
+        for at in (0..whole.len()).filter(|at| !(8..12).contains(at)) {
+            for bit in 0..8 {
+                let mut bytes = whole.clone();
+                bytes[at] ^= 1 << bit;
+                let contents = read(&bytes);
+                assert!(!contents.damage.is_empty(), "byte {at} bit {bit}");
+                let before = record_ends().iter().filter(|&&end| end <= at).count();
+                assert_eq!(contents.table.rows[..before], rows[..before], "byte {at} bit {bit}");
+            }
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn no_garbage_after_a_header_panics(body in proptest::collection::vec(any::<u8>(), 0..400)) {
+            let _ = read(&file(&[body]));
+        }
+
+        #[test]
+        fn no_garbage_between_sound_messages_panics(
+            garbage in proptest::collection::vec(any::<u8>(), 1..60),
+            local in 0_u8..16,
+            global in prop_oneof![Just(20_u16), Just(21), Just(19), Just(23), Just(206), Just(0)],
+            fields in proptest::collection::vec((any::<u8>(), 0_u8..12, any::<u8>()), 0..12),
+        ) {
+            let mut messages = ride(&SAMPLES);
+            messages.push(define(local, global, &fields));
+            messages.push(garbage);
+            let contents = read(&file(&messages));
+            prop_assert!(contents.table.rows.len() >= SAMPLES.len());
+        }
+    }
 }

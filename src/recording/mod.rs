@@ -7,15 +7,24 @@ mod fit;
 mod model;
 mod rows;
 
+use std::borrow::Cow;
+use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use chrono::DateTime;
+use flate2::read::MultiGzDecoder;
 use rayon::prelude::*;
 use sha2::{Digest, Sha256};
 
 pub use facts::Column;
 pub use model::*;
-use rows::Table;
+use rows::{Ordered, Table};
+
+/// RFC 1952, 2.3.1.
+const GZIP_MARK: [u8; 2] = [0x1F, 0x8B];
+
+/// A day at one record a second with every field there is takes some 20 MB; ten times that is no ride.
+const MOST_UNPACKED_BYTES: u64 = 200_000_000;
 
 /// A file that gave no recording at all; what is merely damaged is in [`Recording::damage`].
 #[derive(Debug, thiserror::Error)]
@@ -37,6 +46,8 @@ pub enum RecordingErrorKind {
         "neither a FIT file nor a CSV table; export the ride as FIT, or as CSV with a header line such as `time,power,cadence`"
     )]
     NotARecording,
+    #[error("unpacks to more than {} MB, more than any ride; check what it is", MOST_UNPACKED_BYTES / 1_000_000)]
+    TooLarge,
     #[error("no time column among {}; name one `time` (RFC 3339 or Unix seconds) or `seconds` (since the start)", quoted(.columns))]
     NoTimeColumn { columns: Vec<String> },
     #[error("no records in it{}; export the ride itself, not a course, workout or settings file", because(.damage))]
@@ -64,13 +75,18 @@ struct Contents {
     cautions: Vec<String>,
 }
 
-/// Reads one recording; FIT or CSV is told by content, not by name.
+/// `1 gap`, `3 gaps`.
+fn counted(n: usize, noun: &str) -> String {
+    format!("{n} {noun}{}", if n == 1 { "" } else { "s" })
+}
+
+/// Reads one recording; FIT or CSV, plain or gzipped, is told by content, not by name.
 ///
 /// # Errors
 /// [`RecordingError`] if there is nothing to judge in the file. Damage is no error: what could be
 /// read is returned, and [`Recording::damage`] says what is lost.
 pub fn read(path: &Path) -> Result<Recording, RecordingError> {
-    read_file(path).map_err(|kind| RecordingError { file: path.to_owned(), kind })
+    read_keeping_replaced(path).map(|(recording, _)| recording)
 }
 
 /// Reads several recordings in parallel; results are in the order of `paths`.
@@ -78,18 +94,26 @@ pub fn read_all(paths: &[PathBuf]) -> Vec<Result<Recording, RecordingError>> {
     paths.par_iter().map(|path| read(path)).collect()
 }
 
-fn read_file(path: &Path) -> Result<Recording, RecordingErrorKind> {
-    let bytes = std::fs::read(path).map_err(|error| match error.kind() {
+/// [`read`], and beside it what merging took out: one row for each record that shares its time with
+/// a later one, holding the values that the later one replaced. Both together are all that the file held.
+pub fn read_keeping_replaced(path: &Path) -> Result<(Recording, Samples), RecordingError> {
+    read_file(path).map_err(|kind| RecordingError { file: path.to_owned(), kind })
+}
+
+fn read_file(path: &Path) -> Result<(Recording, Samples), RecordingErrorKind> {
+    let stored = std::fs::read(path).map_err(|error| match error.kind() {
         std::io::ErrorKind::NotFound => RecordingErrorKind::NotFound,
         _ => RecordingErrorKind::Unreadable(error),
     })?;
-    if bytes.is_empty() {
+    if stored.is_empty() {
         return Err(RecordingErrorKind::Empty);
     }
+    let (bytes, mut damage) = unpacked(&stored)?;
     let (format, contents) =
         if fit::is_fit(&bytes) { (Format::Fit, fit::read(&bytes)) } else { (Format::Csv, csv::read(&bytes)?) };
-    let Contents { head_unit, table, mut laps, mut timer, mut gears, sensors, damage, mut cautions } = contents;
-    let Some((start_unix_s, samples)) = table.into_samples(&mut cautions) else {
+    let Contents { head_unit, table, mut laps, mut timer, mut gears, sensors, damage: found, mut cautions } = contents;
+    damage.extend(found);
+    let Some(Ordered { start_unix_s, samples, replaced }) = table.into_samples(&mut cautions) else {
         return Err(RecordingErrorKind::NoRecords { damage });
     };
     for lap in &mut laps {
@@ -101,8 +125,8 @@ fn read_file(path: &Path) -> Result<Recording, RecordingErrorKind> {
 
     let mut recording = Recording {
         file: path.to_owned(),
-        sha256: Sha256::digest(&bytes).iter().map(|byte| format!("{byte:02x}")).collect(),
-        bytes: bytes.len() as u64,
+        sha256: Sha256::digest(&stored).iter().map(|byte| format!("{byte:02x}")).collect(),
+        bytes: stored.len() as u64,
         format,
         head_unit,
         // Every reader bounds its times far inside chrono's range.
@@ -117,7 +141,21 @@ fn read_file(path: &Path) -> Result<Recording, RecordingErrorKind> {
     };
     let found = cautions::find(&recording);
     recording.cautions.extend(found);
-    Ok(recording)
+    Ok((recording, replaced))
+}
+
+/// The bytes behind a gzip wrapping, if there is one, and what was lost in unwrapping.
+fn unpacked(stored: &[u8]) -> Result<(Cow<'_, [u8]>, Vec<String>), RecordingErrorKind> {
+    if !stored.starts_with(&GZIP_MARK) {
+        return Ok((stored.into(), Vec::new()));
+    }
+    let mut bytes = Vec::new();
+    let damage = match MultiGzDecoder::new(stored).take(MOST_UNPACKED_BYTES + 1).read_to_end(&mut bytes) {
+        Ok(n) if n as u64 > MOST_UNPACKED_BYTES => return Err(RecordingErrorKind::TooLarge),
+        Ok(_) => Vec::new(),
+        Err(error) => vec![format!("the gzip wrapping is damaged ({error}); read up to there")],
+    };
+    Ok((bytes.into(), damage))
 }
 
 #[cfg(test)]
@@ -140,9 +178,34 @@ mod tests {
         assert_eq!(error_for(None), "no such file; check the path");
         assert_eq!(error_for(Some(b"")), "the file is empty; copy it from the head unit again");
         assert!(error_for(Some(b"\x7fELF\0\0\0\x01")).starts_with("neither a FIT file nor a CSV table"));
-        assert!(error_for(Some(b"Dear diary,\nit rained.\n")).starts_with("no time column among `Dear diary`"));
+        assert!(error_for(Some(b"Dear diary,\nit rained.\n")).starts_with("neither a FIT file nor a CSV table"));
+        assert!(error_for(Some(b"<?xml version=\"1.0\", time?>")).starts_with("neither a FIT file nor a CSV table"));
         assert!(error_for(Some(b"power,cadence\n200,90\n")).starts_with("no time column among `power`, `cadence`;"));
         assert!(error_for(Some(b"time,power\n")).starts_with("no records in it;"));
+    }
+
+    #[test]
+    fn a_gzipped_table_is_read_and_a_torn_one_up_to_the_tear() {
+        use std::io::Write;
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("unit-017.csv.gz");
+        let mut table = "time,power\n".to_owned();
+        for second in 0..5000 {
+            table.push_str(&format!("{},{}\n", 1_600_000_000 + second, second * 7919 % 1013));
+        }
+        let mut encoder = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::default());
+        encoder.write_all(table.as_bytes()).unwrap();
+        let packed = encoder.finish().unwrap();
+
+        std::fs::write(&file, &packed).unwrap();
+        let whole = read(&file).unwrap();
+        assert_eq!((whole.samples.len(), whole.damage.len()), (5000, 0));
+        std::fs::write(&file, &packed[..packed.len() * 3 / 4]).unwrap();
+        let torn = read(&file).unwrap();
+        let kept = torn.samples.len() - 1;
+        assert!(kept > 1000);
+        assert_eq!(torn.samples.power_w[..kept], whole.samples.power_w[..kept]);
+        assert!(torn.damage[0].starts_with("the gzip wrapping is damaged"));
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::Samples;
+use super::{Samples, counted};
 
 /// A row further than this from the middle one does not belong to the ride: a clock set on the
 /// way, or a damaged byte. No protocol lasts a day.
@@ -45,15 +45,17 @@ impl Row {
         self.extra.push((column, value));
     }
 
-    /// Takes over what `later` has. Returns how many differing values it replaced.
-    fn merge(&mut self, later: Row) -> usize {
-        let mut replaced = 0;
-        for (old, new) in self.values.iter_mut().zip(later.values) {
-            if new.is_some() {
-                replaced += usize::from(old.is_some() && *old != new);
-                *old = new;
-            }
+    /// Takes over what `later` has, and returns what that replaced.
+    fn merge(&mut self, later: Row) -> Row {
+        let mut replaced = Row::at(self.unix_s);
+        for (i, new) in later.values.into_iter().enumerate().filter(|(_, new)| new.is_some()) {
+            replaced.values[i] = std::mem::replace(&mut self.values[i], new);
         }
+        let (lost, kept) = std::mem::take(&mut self.extra)
+            .into_iter()
+            .partition(|(column, _)| later.extra.iter().any(|(c, _)| c == column));
+        replaced.extra = lost;
+        self.extra = kept;
         self.extra.extend(later.extra);
         replaced
     }
@@ -77,51 +79,57 @@ impl Table {
 
     /// Orders, merges and turns to columns; whatever that changed is a caution.
     ///
-    /// Returns the Unix second of the first sample; `None` if there are no rows.
-    pub fn into_samples(self, cautions: &mut Vec<String>) -> Option<(f64, Samples)> {
+    /// `None` if there are no rows.
+    pub fn into_samples(self, cautions: &mut Vec<String>) -> Option<Ordered> {
         let Self { mut rows, extra_names } = self;
         let read = rows.len();
         if let Some(middle) = median(rows.iter().map(|row| row.unix_s)) {
             rows.retain(|row| (row.unix_s - middle).abs() <= OTHER_DAY_S);
         }
         if rows.len() < read {
-            let n = read - rows.len();
-            cautions.push(format!("{n} of {read} records are dated more than a day from the rest and were left out"));
+            let n = counted(read - rows.len(), "record");
+            cautions.push(format!("{n} dated more than a day from the rest left out"));
         }
         let back = rows.windows(2).filter(|w| w[1].unix_s < w[0].unix_s).count();
         if back > 0 {
             rows.sort_by(|a, b| a.unix_s.total_cmp(&b.unix_s));
-            cautions.push(format!("time jumps back {}; the records were put in order of time", times(back)));
+            cautions.push(format!("time jumps back {}; the records were put in order of time", counted(back, "time")));
         }
-        let (rows, merged, replaced) = merge_repeats(rows);
-        if merged > 0 {
+        let (rows, replaced) = merge_repeats(rows);
+        if !replaced.is_empty() {
+            let n = counted(replaced.len(), "record");
             cautions.push(format!(
-                "{merged} records repeat the time of the one before and were merged with it; {replaced} differing values \
-                 were replaced by the later one's"
+                "{n} of the same time as the next merged with it; where both have a value, the later one stands"
             ));
         }
-        let start = rows.first()?.unix_s;
-        Some((start, columns(&rows, &extra_names, start)))
+        let start_unix_s = rows.first()?.unix_s;
+        Some(Ordered {
+            start_unix_s,
+            samples: columns(&rows, &extra_names, start_unix_s),
+            replaced: columns(&replaced, &extra_names, start_unix_s),
+        })
     }
 }
 
-fn times(n: usize) -> String {
-    if n == 1 { "once".to_owned() } else { format!("{n} times") }
+/// A table in order of time.
+#[derive(Debug)]
+pub(super) struct Ordered {
+    pub start_unix_s: f64,
+    pub samples: Samples,
+    /// One row for each merged record, with the values that a later one of the same time replaced.
+    pub replaced: Samples,
 }
 
-fn merge_repeats(rows: Vec<Row>) -> (Vec<Row>, usize, usize) {
+fn merge_repeats(rows: Vec<Row>) -> (Vec<Row>, Vec<Row>) {
     let mut kept: Vec<Row> = Vec::with_capacity(rows.len());
-    let (mut merged, mut replaced) = (0, 0);
+    let mut replaced = Vec::new();
     for row in rows {
         match kept.last_mut() {
-            Some(last) if last.unix_s == row.unix_s => {
-                replaced += last.merge(row);
-                merged += 1;
-            }
+            Some(last) if last.unix_s == row.unix_s => replaced.push(last.merge(row)),
             _ => kept.push(row),
         }
     }
-    (kept, merged, replaced)
+    (kept, replaced)
 }
 
 fn columns(rows: &[Row], extra_names: &[String], start: f64) -> Samples {
@@ -171,43 +179,42 @@ mod tests {
         row
     }
 
-    fn samples(rows: Vec<Row>) -> (Samples, Vec<String>) {
+    fn ordered(rows: Vec<Row>) -> (Ordered, Vec<String>) {
         let mut cautions = Vec::new();
-        let (_, samples) = Table { rows, extra_names: Vec::new() }.into_samples(&mut cautions).unwrap();
-        (samples, cautions)
+        let ordered = Table { rows, extra_names: Vec::new() }.into_samples(&mut cautions).unwrap();
+        (ordered, cautions)
     }
 
     #[test]
-    fn a_repeated_time_is_merged_and_the_loss_is_counted() {
-        let (got, cautions) = samples(vec![
+    fn a_repeated_time_is_merged_and_what_it_replaces_is_kept_apart() {
+        let (got, cautions) = ordered(vec![
             row(100.0, Some(200.0), None),
             row(100.0, Some(210.0), Some(90.0)),
             row(101.0, Some(0.0), None),
         ]);
-        assert_eq!(got.time_s, [0.0, 1.0]);
-        assert_eq!(got.power_w, [Some(210.0), Some(0.0)]);
-        assert_eq!(got.cadence_rpm, [Some(90.0), None]);
+        assert_eq!(got.samples.time_s, [0.0, 1.0]);
+        assert_eq!(got.samples.power_w, [Some(210.0), Some(0.0)]);
+        assert_eq!(got.samples.cadence_rpm, [Some(90.0), None]);
+        assert_eq!(got.replaced.power_w, [Some(200.0)]);
+        assert_eq!(got.replaced.cadence_rpm, [None]);
         assert_eq!(
             cautions,
-            [
-                "1 records repeat the time of the one before and were merged with it; 1 differing values were replaced by \
-              the later one's"
-            ]
+            ["1 record of the same time as the next merged with it; where both have a value, the later one stands"]
         );
     }
 
     #[test]
     fn time_that_jumps_back_is_put_in_order() {
-        let (got, cautions) =
-            samples(vec![row(102.0, Some(3.0), None), row(100.0, Some(1.0), None), row(101.0, None, None)]);
-        assert_eq!(got.power_w, [Some(1.0), None, Some(3.0)]);
-        assert_eq!(cautions, ["time jumps back once; the records were put in order of time"]);
+        let rows = vec![row(102.0, Some(3.0), None), row(100.0, Some(1.0), None), row(101.0, None, None)];
+        let (got, cautions) = ordered(rows);
+        assert_eq!(got.samples.power_w, [Some(1.0), None, Some(3.0)]);
+        assert_eq!(cautions, ["time jumps back 1 time; the records were put in order of time"]);
     }
 
     #[test]
     fn a_record_of_another_day_is_left_out_aloud() {
-        let (got, cautions) = samples(vec![row(5.0, None, None), row(1e9, None, None), row(1e9 + 1.0, None, None)]);
-        assert_eq!(got.time_s, [0.0, 1.0]);
-        assert_eq!(cautions, ["1 of 3 records are dated more than a day from the rest and were left out"]);
+        let (got, cautions) = ordered(vec![row(5.0, None, None), row(1e9, None, None), row(1e9 + 1.0, None, None)]);
+        assert_eq!(got.samples.time_s, [0.0, 1.0]);
+        assert_eq!(cautions, ["1 record dated more than a day from the rest left out"]);
     }
 }
