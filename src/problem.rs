@@ -1,6 +1,9 @@
-//! A mistake in a file that a person wrote, at its place.
+//! Mistakes in files that people wrote, each at its place.
 
+use std::fmt;
 use std::path::PathBuf;
+
+use annotate_snippets::{AnnotationKind, Level, Renderer, Snippet};
 
 /// One mistake: where, what, and the way out.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -16,4 +19,68 @@ pub struct Problem {
     pub message: String,
     /// What to do, where more than the message is known (the nearest known key, the right form).
     pub help: Option<String>,
+    /// The line as written; empty if the file could not be read.
+    pub source_line: String,
 }
+
+impl Problem {
+    /// A file that can't be read at all.
+    pub(crate) fn unreadable(file: PathBuf, error: &std::io::Error) -> Self {
+        let message = format!("can't be read: {error}");
+        Self { file, line: 1, column: 1, length: 1, message, help: None, source_line: String::new() }
+    }
+}
+
+impl fmt::Display for Problem {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let file = self.file.display().to_string();
+        let group = Level::ERROR.primary_title(self.message.as_str());
+        let group = if self.source_line.is_empty() {
+            group.element(annotate_snippets::Origin::path(file).line(self.line).char_column(self.column))
+        } else {
+            // One blank is added so that a caret past the end of the line has something to stand under.
+            let line = format!("{} ", self.source_line);
+            let byte = |column: usize| line.char_indices().nth(column).map_or(line.len(), |(at, _)| at);
+            let from = byte(self.column - 1).min(line.len() - 1);
+            let to = byte(self.column - 1 + self.length).clamp(from + 1, line.len());
+            let mark = AnnotationKind::Primary.span(from..to);
+            group.element(Snippet::source(line).line_start(self.line).path(file).annotation(mark))
+        };
+        let group = match &self.help {
+            Some(help) => group.element(Level::HELP.message(help.as_str())),
+            None => group,
+        };
+        write!(f, "{}", Renderer::plain().render(&[group]))
+    }
+}
+
+/// Every mistake that reading a file and what it names has found: at least one, by file and place.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Problems(Vec<Problem>);
+
+impl Problems {
+    /// `None` if there are none.
+    pub(crate) fn of(mut problems: Vec<Problem>) -> Option<Self> {
+        problems.sort_by(|a, b| (&a.file, a.line, a.column).cmp(&(&b.file, b.line, b.column)));
+        problems.dedup();
+        (!problems.is_empty()).then_some(Self(problems))
+    }
+
+    pub fn iter(&self) -> std::slice::Iter<'_, Problem> {
+        self.0.iter()
+    }
+}
+
+impl fmt::Display for Problems {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        for (i, problem) in self.0.iter().enumerate() {
+            if i > 0 {
+                f.write_str("\n\n")?;
+            }
+            write!(f, "{problem}")?;
+        }
+        Ok(())
+    }
+}
+
+impl std::error::Error for Problems {}

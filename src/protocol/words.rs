@@ -1,0 +1,644 @@
+//! The sentences of the language: quantities, ranges, limits, selectors.
+//!
+//! Each reader takes what it understands from the front of a [`Words`] and says, for anything else, which
+//! characters are wrong and what was expected. What is printed here is read back to the same value.
+
+use super::model::{Accept, Hold, PhaseId, Selector, Target};
+use super::tree::{STAND_IN_GREATER, nearest};
+use crate::quantity::{Bound, Join, Limit, Quantity, Range, Unit};
+
+/// A mistake within one text: which characters, what was expected, the way out.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{message}{}", help.as_ref().map(|h| format!("; {h}")).unwrap_or_default())]
+pub struct Slip {
+    /// First character, from 0.
+    pub from: usize,
+    /// One past the last character.
+    pub to: usize,
+    pub message: String,
+    pub help: Option<String>,
+}
+
+/// Every unit that may be written: symbol, what it measures, and its size in the unit held.
+const UNITS: &[(&str, Unit, f64)] = &[
+    ("W", Unit::Watt, 1.0),
+    ("kW", Unit::Watt, 1000.0),
+    ("%", Unit::Percent, 1.0),
+    ("s", Unit::Second, 1.0),
+    ("min", Unit::Second, 60.0),
+    ("h", Unit::Second, 3600.0),
+    ("rpm", Unit::Rpm, 1.0),
+    ("N·m", Unit::NewtonMetre, 1.0),
+    ("Nm", Unit::NewtonMetre, 1.0),
+    ("kg", Unit::Kilogram, 1.0),
+    ("g", Unit::Kilogram, 0.001),
+    ("m", Unit::Metre, 1.0),
+    ("cm", Unit::Metre, 0.01),
+    ("mm", Unit::Metre, 0.001),
+    ("°", Unit::Degree, 1.0),
+    ("°C", Unit::Celsius, 1.0),
+    ("kJ", Unit::Kilojoule, 1.0),
+    ("J", Unit::Kilojoule, 0.001),
+    ("W/h", Unit::WattPerHour, 1.0),
+    ("W/°C", Unit::WattPerCelsius, 1.0),
+];
+
+/// How people write units that the language knows under another symbol.
+const OTHER_SPELLINGS: &[(&str, &str)] = &[
+    ("watt", "W"),
+    ("watts", "W"),
+    ("sec", "s"),
+    ("secs", "s"),
+    ("second", "s"),
+    ("seconds", "s"),
+    ("mins", "min"),
+    ("minute", "min"),
+    ("minutes", "min"),
+    ("hour", "h"),
+    ("hours", "h"),
+    ("percent", "%"),
+    ("deg", "°"),
+    ("degrees", "°"),
+    ("c", "°C"),
+];
+
+/// The symbols that may be written for a unit, as in `s, min or h`.
+fn symbols(units: &[Unit]) -> String {
+    let all: Vec<&str> = UNITS.iter().filter(|u| units.contains(&u.1) && u.0 != "Nm").map(|u| u.0).collect();
+    match all.split_last() {
+        Some((last, rest)) if !rest.is_empty() => format!("{} or {last}", rest.join(", ")),
+        _ => all.concat(),
+    }
+}
+
+#[derive(Debug, Clone, PartialEq)]
+enum Token {
+    Number(f64),
+    /// Letters, `%`, `°C`, `N·m`, `threshold_power`.
+    Word(String),
+    /// `..`, `±`, `/`, `-`
+    Sign(&'static str),
+}
+
+/// How a range was written: what a bare value means is for the key to say.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum Span {
+    Bare(f64),
+    Range(Range),
+}
+
+/// One text, cut into numbers, words and signs.
+pub(crate) struct Words {
+    tokens: Vec<(Token, usize, usize)>,
+    next: usize,
+    length: usize,
+}
+
+type Read<T> = Result<T, Slip>;
+
+fn slip<T>(from: usize, to: usize, message: impl Into<String>, help: Option<String>) -> Read<T> {
+    Err(Slip { from, to: to.max(from + 1), message: message.into(), help })
+}
+
+impl Words {
+    pub fn new(text: &str) -> Read<Self> {
+        let chars: Vec<char> = text.trim_end().chars().collect();
+        let mut tokens: Vec<(Token, usize, usize)> = vec![];
+        let mut at = 0;
+        while at < chars.len() {
+            let c = chars[at];
+            let ahead = |n: usize| chars.get(at + n).copied().unwrap_or(' ');
+            let after_number = matches!(tokens.last(), Some((Token::Number(_), ..)));
+            let signed = matches!(c, '-' | '−' | '+') && ahead(1).is_ascii_digit() && !after_number;
+            let (token, length) = if c.is_whitespace() {
+                at += 1;
+                continue;
+            } else if c.is_ascii_digit() || signed {
+                number(&chars, at)?
+            } else if c == '.' && ahead(1) == '.' {
+                (Token::Sign(".."), if ahead(2) == '.' { 3 } else { 2 })
+            } else if c == '%' {
+                (Token::Word("%".into()), 1)
+            } else if c.is_alphabetic() || c == '°' {
+                let inner = |c: &&char| c.is_alphanumeric() || matches!(c, '_' | '·' | '⋅' | '°');
+                let word: String = chars[at..].iter().take_while(inner).collect();
+                let length = word.chars().count();
+                (Token::Word(word.replace('⋅', "·")), length)
+            } else if let Some(sign) = ["±", "/"].into_iter().find(|s| s.starts_with(c)) {
+                (Token::Sign(sign), 1)
+            } else if matches!(c, '-' | '–' | '—' | '−') {
+                (Token::Sign("-"), 1)
+            } else if matches!(c, '>' | '<' | '≥' | '≤' | STAND_IN_GREATER) {
+                let length = if ahead(1) == '=' { 2 } else { 1 };
+                let words = if matches!(c, '<' | '≤') { "at most" } else { "at least" };
+                let rest: String = chars[at + length..].iter().collect();
+                let c = if c == STAND_IN_GREATER { '>' } else { c };
+                let help = Some(format!("write `{words} {}`", rest.trim()));
+                return slip(at, at + length, format!("`{c}` is no word of the language"), help);
+            } else {
+                return slip(at, at + 1, format!("`{c}` is no word of the language"), None);
+            };
+            tokens.push((token, at, at + length));
+            at += length;
+        }
+        Ok(Self { tokens, next: 0, length: chars.len() })
+    }
+
+    fn peek(&self) -> Option<&Token> {
+        self.tokens.get(self.next).map(|t| &t.0)
+    }
+
+    /// Where the next token stands, or the text's end.
+    fn here(&self) -> (usize, usize) {
+        self.tokens.get(self.next).map_or((self.length, self.length + 1), |t| (t.1, t.2))
+    }
+
+    /// Where the token before the next one stands.
+    fn before(&self) -> (usize, usize) {
+        self.tokens.get(self.next.wrapping_sub(1)).map_or((0, 1), |t| (t.1, t.2))
+    }
+
+    fn written(&self) -> String {
+        match self.peek() {
+            Some(Token::Number(n)) => format!("`{n}`"),
+            Some(Token::Word(word)) => format!("`{word}`"),
+            Some(Token::Sign(sign)) => format!("`{sign}`"),
+            None => "the end".into(),
+        }
+    }
+
+    fn take_word(&mut self, word: &str) -> bool {
+        let found = matches!(self.peek(), Some(Token::Word(w)) if w == word);
+        self.next += usize::from(found);
+        found
+    }
+
+    fn take_words(&mut self, words: &[&str]) -> bool {
+        let start = self.next;
+        let found = words.iter().all(|w| self.take_word(w));
+        if !found {
+            self.next = start;
+        }
+        found
+    }
+
+    fn take_sign(&mut self, sign: &str) -> bool {
+        let found = matches!(self.peek(), Some(Token::Sign(s)) if *s == sign);
+        self.next += usize::from(found);
+        found
+    }
+
+    fn unexpected<T>(&self, expected: &str) -> Read<T> {
+        let (from, to) = self.here();
+        slip(from, to, format!("expected {expected}, found {}", self.written()), None)
+    }
+
+    /// Nothing may be left.
+    pub fn end(&self) -> Read<()> {
+        let Some((_, from, _)) = self.tokens.get(self.next) else { return Ok(()) };
+        slip(*from, self.length, format!("nothing more was expected from {} on", self.written()), None)
+    }
+
+    /// A number without a unit.
+    pub fn number(&mut self) -> Read<f64> {
+        match self.peek() {
+            Some(Token::Number(n)) => {
+                let n = *n;
+                self.next += 1;
+                Ok(n)
+            }
+            _ => self.unexpected("a number"),
+        }
+    }
+
+    /// A unit among `wanted`: the unit and the factor to it. `None` if something else follows.
+    fn unit(&mut self, wanted: &[Unit]) -> Read<Option<(Unit, f64)>> {
+        if wanted == [Unit::One] {
+            return Ok(Some((Unit::One, 1.0)));
+        }
+        let Some((Token::Word(word), from, mut to)) = self.tokens.get(self.next).cloned() else { return Ok(None) };
+        if matches!(word.as_str(), "or" | "and" | "for" | "of") {
+            return Ok(None);
+        }
+        let mut symbol = word;
+        let mut length = 1;
+        if let [(Token::Sign("/"), ..), (Token::Word(per), _, end), ..] = &self.tokens[self.next + 1..] {
+            symbol = format!("{symbol}/{per}");
+            to = *end;
+            length = 3;
+        }
+        if let Some((_, unit, factor)) = UNITS.iter().find(|u| u.0 == symbol && wanted.contains(&u.1)) {
+            self.next += length;
+            return Ok(Some((*unit, *factor)));
+        }
+        let lower = symbol.to_lowercase();
+        let spelt = UNITS.iter().map(|u| (u.0.to_lowercase(), u.0)).find(|(low, _)| *low == lower).map(|(_, s)| s);
+        let spelt = spelt.or_else(|| OTHER_SPELLINGS.iter().find(|(other, _)| *other == lower).map(|(_, s)| *s));
+        let help = spelt.filter(|s| *s != symbol).map(|s| format!("write `{s}`"));
+        slip(from, to, format!("expected {} here, found `{symbol}`", symbols(wanted)), help)
+    }
+
+    fn missing_unit<T>(&self, wanted: &[Unit]) -> Read<T> {
+        let (from, to) = self.before();
+        slip(from, to, format!("a unit is missing after the number, expected {}", symbols(wanted)), None)
+    }
+
+    /// `200 W`: one of the wanted units.
+    pub fn quantity(&mut self, wanted: &[Unit]) -> Read<Quantity> {
+        let number = self.number()?;
+        match self.unit(wanted)? {
+            Some((unit, factor)) => Ok(Quantity::new(scaled(number, factor), unit)),
+            None => self.missing_unit(wanted),
+        }
+    }
+
+    /// A quantity that can't be negative.
+    pub fn amount(&mut self, unit: Unit) -> Read<f64> {
+        let (from, _) = self.here();
+        let value = self.quantity(&[unit])?.value;
+        if value < 0.0 {
+            return slip(from, self.before().1, "this can't be negative", None);
+        }
+        Ok(value)
+    }
+
+    /// `85..95 rpm`, `30 s..2 min`, `at least 600 W`, `at most 10 s`, or a bare `4 min`.
+    pub fn span(&mut self, unit: Unit) -> Read<Span> {
+        self.span_in(&mut |words| words.unit(&[unit]).map(|u| u.map(|(_, factor)| factor)), &[unit])
+    }
+
+    fn span_in(&mut self, factor: &mut dyn FnMut(&mut Self) -> Read<Option<f64>>, wanted: &[Unit]) -> Read<Span> {
+        let at_least = self.take_words(&["at", "least"]);
+        let at_most = !at_least && self.take_words(&["at", "most"]);
+        let (from, _) = self.here();
+        let first = self.number()?;
+        let own = factor(self)?;
+        if let Some(Token::Sign("-")) = self.peek() {
+            let (dash, end) = self.here();
+            return slip(dash, end, "a range is written with two dots", Some("as in `85..95 rpm`".into()));
+        }
+        let span = if at_least || at_most {
+            let Some(own) = own else { return self.missing_unit(wanted) };
+            let end = scaled(first, own);
+            let range = if at_least { Range::at_least(end) } else { Range { low: None, high: Some(end) } };
+            Span::Range(range)
+        } else if self.take_sign("..") {
+            let second = self.number()?;
+            let Some(common) = factor(self)? else { return self.missing_unit(wanted) };
+            let (low, high) = (scaled(first, own.unwrap_or(common)), scaled(second, common));
+            if low > high {
+                let help = Some("write the smaller value first".into());
+                return slip(from, self.before().1, "this range is empty, its first value is the larger one", help);
+            }
+            Span::Range(Range::between(low, high))
+        } else {
+            let Some(own) = own else { return self.missing_unit(wanted) };
+            Span::Bare(scaled(first, own))
+        };
+        let lowest = match span {
+            Span::Bare(value) => Some(value),
+            Span::Range(range) => range.low.or(range.high),
+        };
+        if lowest.is_some_and(|low| low < 0.0) && wanted != [Unit::Percent] {
+            return slip(from, self.before().1, "this can't be negative", None);
+        }
+        Ok(span)
+    }
+
+    /// `200 W`, `30..90 W`, `at least 300 W`, `80 % of threshold_power`.
+    pub fn target(&mut self, threshold_power_w: Option<f64>) -> Read<Target> {
+        let wanted = [Unit::Watt, Unit::Percent];
+        let mut factor = |words: &mut Self| -> Read<Option<f64>> {
+            let start = words.here().0;
+            let Some((unit, factor)) = words.unit(&wanted)? else { return Ok(None) };
+            if unit == Unit::Watt {
+                return Ok(Some(factor));
+            }
+            if matches!(words.peek(), Some(Token::Sign(".."))) {
+                return Ok(None);
+            }
+            if !words.take_words(&["of", "threshold_power"]) {
+                return words.unexpected("`of threshold_power` after `%`");
+            }
+            match threshold_power_w {
+                Some(power_w) => Ok(Some(power_w / 100.0)),
+                None => slip(
+                    start,
+                    words.before().1,
+                    "nothing says what the threshold power is",
+                    Some("add `basis: {threshold_power: 250 W}` to the protocol".into()),
+                ),
+            }
+        };
+        Ok(match self.span_in(&mut factor, &wanted)? {
+            Span::Bare(power_w) => Target::Value(power_w),
+            Span::Range(range) => Target::Within(range),
+        })
+    }
+
+    /// `200 W for 20 s`, `at least 300 W for 5..10 s`.
+    pub fn hold(&mut self, threshold_power_w: Option<f64>) -> Read<Hold> {
+        let power_w = self.target(threshold_power_w)?;
+        if !self.take_word("for") {
+            return self.unexpected("`for` and a duration, as in `200 W for 20 s`");
+        }
+        let for_s = match self.span(Unit::Second)? {
+            Span::Bare(duration_s) => Range::between(duration_s, duration_s),
+            Span::Range(range) => range,
+        };
+        Ok(Hold { power_w, for_s })
+    }
+
+    /// `2 %`, `2 % or 3 W`, `2 % and 3 W`.
+    pub fn bound(&mut self, wanted: &[Unit]) -> Read<Bound> {
+        let mut parts = vec![];
+        let mut join = None;
+        loop {
+            let (from, _) = self.here();
+            let part = self.quantity(wanted)?;
+            if part.value < 0.0 {
+                return slip(from, self.before().1, "a bound has no sign", None);
+            }
+            if parts.iter().any(|p: &Quantity| p.unit == part.unit) {
+                let message = format!("two bounds in {}, one of them says nothing", part.unit.symbol());
+                return slip(from, self.before().1, message, None);
+            }
+            parts.push(part);
+            let (at, to) = self.here();
+            let this = if self.take_word("or") {
+                Join::Wider
+            } else if self.take_word("and") {
+                Join::Narrower
+            } else {
+                return Ok(Bound { parts, join: join.unwrap_or(Join::Wider) });
+            };
+            if join.is_some_and(|j| j != this) {
+                return slip(at, to, "`or` and `and` in one bound, write only one of them", None);
+            }
+            join = Some(this);
+        }
+    }
+
+    /// A limit sentence in one of the measure's units.
+    pub fn limit(&mut self, wanted: &[Unit]) -> Read<Limit> {
+        let start = self.here();
+        if self.take_word("none") {
+            if !wanted.iter().any(|u| matches!(u, Unit::Second | Unit::One)) {
+                let message = "`none` is for durations and counts, this measure is neither";
+                return slip(start.0, start.1, message, Some(format!("as in `within 2 {}`", symbols(&wanted[..1]))));
+            }
+            return Ok(Limit::Zero);
+        }
+        if self.take_words(&["at", "most"]) {
+            return self.bound(wanted).map(Limit::AtMost);
+        }
+        if self.take_words(&["at", "least"]) {
+            return self.bound(wanted).map(Limit::AtLeast);
+        }
+        if self.take_word("between") {
+            let (from, _) = self.here();
+            let number = self.number()?;
+            let unit = self.unit(wanted)?;
+            if !self.take_word("and") {
+                return self.unexpected("`and`, as in `between -1 % and 3 %`");
+            }
+            let high = self.quantity(wanted)?;
+            let low = match unit {
+                Some((unit, factor)) => Quantity::new(scaled(number, factor), unit),
+                None => return self.missing_unit(wanted),
+            };
+            if low.unit != high.unit {
+                return slip(from, self.before().1, "both ends need the same unit", None);
+            }
+            if low.value > high.value {
+                let help = Some("write the smaller value first".into());
+                return slip(from, self.before().1, "nothing lies between these, the first is the larger one", help);
+            }
+            return Ok(Limit::Between(low, high));
+        }
+        if self.take_word("within") {
+            let (from, to) = self.here();
+            if self.take_word("claim") {
+                if !wanted.contains(&Unit::Percent) {
+                    return slip(from, to, "a claim is about power, this measure is not", None);
+                }
+                return Ok(Limit::WithinClaim);
+            }
+            return self.bound(wanted).map(Limit::Within);
+        }
+        let (from, to) = start;
+        let example = if wanted == [Unit::One] { "2".to_owned() } else { format!("2 {}", wanted[0].symbol()) };
+        let help = match self.peek() {
+            Some(Token::Word(word)) => nearest(word, &["within", "at most", "at least", "between", "none"]),
+            _ => Some(format!("as in `within {example}`")),
+        };
+        let message =
+            format!("expected `within`, `at most`, `at least`, `between` or `none`, found {}", self.written());
+        slip(from, to, message, help)
+    }
+
+    /// `every repeat`, `at least 5 of 6`, `fault rate below 40 %`, for a phase ridden `repeats` times.
+    pub fn accept(&mut self, repeats: u32) -> Read<Accept> {
+        let (from, _) = self.here();
+        if self.take_words(&["every", "repeat"]) {
+            return Ok(Accept::EveryRepeat);
+        }
+        if self.take_words(&["at", "least"]) {
+            let passing = self.number()?;
+            if !self.take_word("of") {
+                return self.unexpected("`of`, as in `at least 5 of 6`");
+            }
+            let of_at = self.here();
+            let of = self.number()?;
+            if of != f64::from(repeats) {
+                let message = format!("the phase is ridden {repeats} times, not {of}");
+                return slip(of_at.0, of_at.1, message, Some(format!("write `at least {passing} of {repeats}`")));
+            }
+            if passing.fract() != 0.0 || passing < 1.0 || passing > of {
+                return slip(from, self.before().1, format!("expected a whole number from 1 to {of}"), None);
+            }
+            return Ok(Accept::AtLeast { passing: passing as u32, of: repeats });
+        }
+        if self.take_words(&["fault", "rate", "below"]) {
+            let (from, _) = self.here();
+            let share = self.quantity(&[Unit::Percent])?.value;
+            if share <= 0.0 || share >= 100.0 {
+                return slip(from, self.before().1, "expected a rate between 0 % and 100 %", None);
+            }
+            return Ok(Accept::FaultRateBelow(share / 100.0));
+        }
+        self.unexpected("`every repeat`, `at least 5 of 6` or `fault rate below 40 %`")
+    }
+
+    /// `2.3 % ± 1.0 %`: a value and, where written, its expanded uncertainty.
+    pub fn plus_minus(&mut self, unit: Unit) -> Read<(f64, Option<f64>)> {
+        let value = self.amount(unit)?;
+        let uncertainty = if self.take_sign("±") { Some(self.amount(unit)?) } else { None };
+        Ok((value, uncertainty))
+    }
+}
+
+/// A number in a larger or smaller unit, without the last digit's noise: 0.17250000000000001 m is 0.1725 m.
+fn scaled(number: f64, factor: f64) -> f64 {
+    if factor < 1.0 { number / (1.0 / factor).round() } else { number * factor }
+}
+
+/// A number at `at` and how many characters it takes.
+fn number(chars: &[char], at: usize) -> Read<(Token, usize)> {
+    let digits = |from: usize| chars[from..].iter().take_while(|c| c.is_ascii_digit()).count();
+    let sign = usize::from(!chars[at].is_ascii_digit());
+    let mut to = at + sign + digits(at + sign);
+    let follows = |to: usize, c: char| chars.get(to) == Some(&c) && chars.get(to + 1).is_some_and(char::is_ascii_digit);
+    if follows(to, '.') {
+        to += 1 + digits(to + 1);
+    }
+    let text: String = chars[at..to].iter().collect::<String>().replace('−', "-");
+    if follows(to, ',') {
+        let end = to + 1 + digits(to + 1);
+        let decimals: String = chars[to + 1..end].iter().collect();
+        let rest: String = chars[end..].iter().collect();
+        let help = if decimals.len() == 3 {
+            format!("write `{text}.{decimals}{rest}` or `{text}{decimals}{rest}`")
+        } else {
+            format!("write `{text}.{decimals}{rest}`")
+        };
+        return slip(at, end, "a decimal comma; decimals are written with a point", Some(help));
+    }
+    match text.parse::<f64>() {
+        Ok(value) if value.is_finite() && value.abs() < 1e12 => Ok((Token::Number(value), to - at)),
+        _ => slip(at, to, "this number is too large", None),
+    }
+}
+
+/// `85..95 rpm`, `at least 600 W`; a range of one value prints as that value.
+pub fn range_in_words(range: &Range, unit: Unit) -> String {
+    let symbol = unit.symbol();
+    match (range.low, range.high) {
+        (Some(low), Some(high)) if low == high => format!("{low} {symbol}"),
+        (Some(low), Some(high)) => format!("{low}..{high} {symbol}"),
+        (Some(low), None) => format!("at least {low} {symbol}"),
+        (None, Some(high)) => format!("at most {high} {symbol}"),
+        (None, None) => "any".into(),
+    }
+}
+
+impl std::fmt::Display for Target {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Target::Value(power_w) => write!(f, "{power_w} W"),
+            Target::Within(range) => f.write_str(&range_in_words(range, Unit::Watt)),
+        }
+    }
+}
+
+impl std::fmt::Display for Hold {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{} for {}", self.power_w, range_in_words(&self.for_s, Unit::Second))
+    }
+}
+
+/// A `for_each` value in the form that phases and selectors share: `120W` is `120 W`.
+pub(super) fn normal_form(text: &str) -> String {
+    for unit in [Unit::Watt, Unit::Rpm] {
+        let read = Words::new(text).and_then(|mut words| {
+            let span = words.span(unit)?;
+            words.end().map(|()| span)
+        });
+        match read {
+            Ok(Span::Bare(value)) => return Quantity::new(value, unit).to_string(),
+            Ok(Span::Range(range)) => return range_in_words(&range, unit),
+            Err(_) => {}
+        }
+    }
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// Reads a selector (`steady[ring=small, power=120 W]`, `steady[small]`, `standing-sprints/3`) against the
+/// phases that it names.
+///
+/// # Errors
+/// What is not of this form, an unknown phase, key or value, and a repeat beyond those asked for, each with
+/// its characters.
+pub fn selector<'p>(text: &str, phases: impl IntoIterator<Item = (&'p PhaseId, u32)>) -> Result<Selector, Slip> {
+    let phases: Vec<(&PhaseId, u32)> = phases.into_iter().collect();
+    let text = text.trim_end();
+    if phases.is_empty() {
+        return slip(0, text.chars().count(), "there is no protocol whose phase this could be", None);
+    }
+    let chars_to = |byte: usize| text[..byte].chars().count();
+    let name_end = text.find(['[', '/']).unwrap_or(text.len());
+    let name = text[..name_end].trim();
+    let named: Vec<_> = phases.iter().filter(|(id, _)| id.name == name).collect();
+    if named.is_empty() {
+        let mut names: Vec<&str> = phases.iter().map(|(id, _)| id.name.as_str()).collect();
+        names.dedup();
+        let help = nearest(name, &names).or_else(|| Some(format!("phases are {}", super::tree::list(&names))));
+        return slip(0, chars_to(name_end), format!("the protocol has no phase `{name}`"), help);
+    }
+    let mut keys: Vec<(String, String)> = vec![];
+    let mut rest = name_end;
+    if text[rest..].starts_with('[') {
+        let Some(close) = text[rest..].find(']').map(|at| rest + at) else {
+            return slip(chars_to(rest), chars_to(text.len()), "`]` is missing", None);
+        };
+        let mut from = rest + 1;
+        for part in text[from..close].split(',') {
+            let (start, end) = (chars_to(from), chars_to(from + part.len()));
+            let lead = part.chars().take_while(|c| c.is_whitespace()).count();
+            let (start, end) = (start + lead, end.max(start + lead + 1));
+            from += part.len() + 1;
+            let (key, value) = match part.split_once('=') {
+                Some((key, value)) => (Some(key.trim()), normal_form(value)),
+                None => (None, normal_form(part)),
+            };
+            let mut fitting: Vec<&str> = named
+                .iter()
+                .flat_map(|(id, _)| &id.keys)
+                .filter(|(k, v)| key.is_none_or(|key| key == k) && *v == value)
+                .map(|(k, _)| k.as_str())
+                .collect();
+            fitting.sort_unstable();
+            fitting.dedup();
+            match fitting[..] {
+                [key] => keys.push((key.to_owned(), value)),
+                [] => {
+                    let mut known: Vec<String> =
+                        named.iter().flat_map(|(id, _)| &id.keys).map(|(k, v)| format!("{k}={v}")).collect();
+                    known.sort_unstable();
+                    known.dedup();
+                    let help = if known.is_empty() {
+                        format!("`{name}` has no `for_each`")
+                    } else {
+                        format!("`{name}` has {}", known.join(", "))
+                    };
+                    return slip(start, end, format!("no phase `{name}` has `{}`", part.trim()), Some(help));
+                }
+                [..] => {
+                    let help = Some(format!("write `{}={value}`", fitting[0]));
+                    return slip(start, end, format!("`{value}` could be {}", fitting.join(" or ")), help);
+                }
+            }
+        }
+        rest = close + 1;
+    }
+    let mut selector = Selector { name: name.to_owned(), keys, repeat: None };
+    let selected: Vec<_> = named.iter().filter(|(id, _)| selector.selects(id)).collect();
+    if selected.is_empty() {
+        return slip(0, chars_to(text.len()), "no phase has all of these together", None);
+    }
+    let tail = text[rest..].trim_start();
+    if let Some(number) = tail.strip_prefix('/') {
+        let most = selected.iter().map(|(_, repeats)| *repeats).max().unwrap_or(1);
+        match number.trim().parse::<u32>() {
+            // A rider may have ridden more repeats than asked for, and they can be named too.
+            Ok(n) if n >= 1 && n <= most + 20 => selector.repeat = Some(n),
+            _ => {
+                let message = format!("expected a repeat from 1 to {most}, found `{}`", number.trim());
+                return slip(chars_to(rest), chars_to(text.len()), message, None);
+            }
+        }
+    } else if !tail.is_empty() {
+        return slip(chars_to(rest), chars_to(text.len()), format!("nothing more was expected, found `{tail}`"), None);
+    }
+    Ok(selector)
+}

@@ -1,0 +1,97 @@
+//! Times of day as people type them.
+
+use chrono::{NaiveDate, NaiveTime};
+
+use super::model::{ClockTime, Pin};
+use crate::protocol::{PhaseId, Slip, selector};
+
+/// `14:32:10`, `14:32`, `2026-11-03 14:32:10`, `2026-11-03T14:32:10Z`, `14:32:10+01:00`.
+pub(super) fn clock_time(text: &str) -> Option<ClockTime> {
+    let (date, rest) = match text.split_once(['T', ' ']) {
+        Some((date, rest)) => (Some(NaiveDate::parse_from_str(date, "%Y-%m-%d").ok()?), rest.trim()),
+        None => (None, text),
+    };
+    let (time, offset_s) = match rest.find(['Z', '+', '-']) {
+        Some(at) => (&rest[..at], Some(offset(&rest[at..])?)),
+        None => (rest, None),
+    };
+    let time = ["%H:%M:%S%.f", "%H:%M"].iter().find_map(|form| NaiveTime::parse_from_str(time.trim(), form).ok())?;
+    Some(ClockTime { date, time, offset_s })
+}
+
+/// Seconds east of Greenwich: `Z`, `+01:00`, `-0330`.
+fn offset(text: &str) -> Option<i32> {
+    if text == "Z" {
+        return Some(0);
+    }
+    let sign = if text.starts_with('-') { -1 } else { 1 };
+    let digits: String = text[1..].chars().filter(|c| *c != ':').collect();
+    if digits.len() != 4 || !digits.bytes().all(|b| b.is_ascii_digit()) {
+        return None;
+    }
+    let (hours, minutes) = (digits[..2].parse::<i32>().ok()?, digits[2..].parse::<i32>().ok()?);
+    (hours <= 14 && minutes < 60).then_some(sign * (hours * 3600 + minutes * 60))
+}
+
+/// Reads `standing-sprints/2=14:31:02..14:31:10` against a protocol's phases and their repeats.
+///
+/// # Errors
+/// What is not of this form, with its characters.
+pub fn pin<'p>(text: &str, phases: impl IntoIterator<Item = (&'p PhaseId, u32)>) -> Result<Pin, Slip> {
+    let whole = text.chars().count();
+    let wrong = |from, to, message: &str| Slip {
+        from,
+        to,
+        message: message.into(),
+        help: Some("as in `standing-sprints/2=14:31:02..14:31:10`".into()),
+    };
+    // A selector's own `=` stands within its brackets.
+    let after_selector = text.find(']').unwrap_or(0);
+    let Some(equals) = text[after_selector..].find('=').map(|at| after_selector + at) else {
+        return Err(wrong(0, whole, "expected a phase, `=` and two times"));
+    };
+    let phase = selector(&text[..equals], phases)?;
+    let times_from = text[..=equals].chars().count();
+    let times = text[equals + 1..].split_once("..");
+    let times = times.and_then(|(from, to)| Some((clock_time(from.trim())?, clock_time(to.trim())?)));
+    let Some((from, to)) = times else { return Err(wrong(times_from, whole, "expected two times of day")) };
+    if !in_order(&from, &to) {
+        return Err(wrong(times_from, whole, "the second time is not after the first"));
+    }
+    Ok(Pin { phase, from, to })
+}
+
+/// Whether two times can bound a stretch; unlike dates or offsets are left for the ride to tell.
+pub(super) fn in_order(from: &ClockTime, to: &ClockTime) -> bool {
+    from.date != to.date || from.offset_s != to.offset_s || from.time < to.time
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn times_are_read_with_and_without_date_and_offset() {
+        let hms = |h, m, s| NaiveTime::from_hms_opt(h, m, s).unwrap();
+        let time = clock_time("14:32:10").unwrap();
+        assert_eq!((time.date, time.time, time.offset_s), (None, hms(14, 32, 10), None));
+        assert_eq!(clock_time("14:32").unwrap().time, hms(14, 32, 0));
+        let full = clock_time("2026-11-03T14:32:10+01:30").unwrap();
+        assert_eq!((full.date, full.offset_s), (NaiveDate::from_ymd_opt(2026, 11, 3), Some(5400)));
+        assert_eq!(clock_time("2026-11-03 14:32:10Z").unwrap().offset_s, Some(0));
+        assert_eq!(clock_time("14:32:10-03:30").unwrap().offset_s, Some(-12600));
+        for wrong in ["25:00:00", "14.32", "14:32:10+1", "today", "", "2026-13-01 10:00"] {
+            assert_eq!(clock_time(wrong), None, "{wrong}");
+        }
+    }
+
+    #[test]
+    fn a_pin_keeps_the_equals_sign_of_its_selector() {
+        let id = PhaseId { name: "steady".into(), keys: vec![("ring".into(), "small".into())] };
+        let read = pin("steady[ring=small]/1=14:31:02..14:35:10", [(&id, 1)]).unwrap();
+        assert_eq!(read.phase.to_string(), "steady[ring=small]/1");
+        assert_eq!(read.to.time, NaiveTime::from_hms_opt(14, 35, 10).unwrap());
+        let wrong = pin("steady=14:31:02..14:30", [(&id, 1)]).unwrap_err();
+        assert_eq!((wrong.from, wrong.to), (7, 22));
+    }
+}
