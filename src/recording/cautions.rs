@@ -1,6 +1,6 @@
 //! What a tester should know before trusting a recording.
 
-use super::{Recording, TimerKind, counted};
+use super::{Format, Recording, TimerKind, counted};
 
 /// A sound unit repeats a reading three or four times by chance; twice that is worth a look
 /// (common practice, no source).
@@ -15,7 +15,7 @@ pub(super) fn find(recording: &Recording) -> Vec<String> {
     let has = |name: &str| samples.channel(name).is_some();
     let mut found = Vec::new();
 
-    if recording.start.timestamp() > 0 && recording.start.timestamp() < CLOCK_SET_AFTER_UNIX_S {
+    if recording.format == Format::Fit && recording.start.timestamp() < CLOCK_SET_AFTER_UNIX_S {
         found.push("the head unit's clock was not set; only shared channels can align this recording".to_owned());
     }
     let gaps = recording.gaps();

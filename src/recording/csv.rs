@@ -88,9 +88,21 @@ fn meanings(headers: &[String]) -> Vec<Meaning> {
 }
 
 fn meaning(header: &str) -> Meaning {
-    let name = header.to_lowercase().replace([' ', '-'], "_");
-    let channel = match name.as_str() {
-        "time" | "timestamp" | "seconds" | "secs" => return Meaning::Time,
+    let name = normal(header);
+    if matches!(name.as_str(), "time" | "timestamp" | "seconds" | "secs") {
+        return Meaning::Time;
+    }
+    let scale = if name == "speed_km_h" { 1.0 / 3.6 } else { 1.0 };
+    channel(&name).map_or(Meaning::Extra, |channel| Meaning::Channel { channel, scale })
+}
+
+fn normal(header: &str) -> String {
+    header.to_lowercase().replace([' ', '-'], "_")
+}
+
+/// The channel that a header names, in any case and with blanks or hyphens for `_`.
+pub(super) fn channel(header: &str) -> Option<Channel> {
+    Some(match normal(header).as_str() {
         "power" | "watts" | "power_w" => Channel::Power,
         "cadence" | "rpm" | "cadence_rpm" => Channel::Cadence,
         "heart_rate" | "hr" | "bpm" | "heart_rate_bpm" => Channel::HeartRate,
@@ -101,9 +113,8 @@ fn meaning(header: &str) -> Meaning {
         "distance_m" => Channel::Distance,
         "latitude_deg" => Channel::Latitude,
         "longitude_deg" => Channel::Longitude,
-        _ => return Meaning::Extra,
-    };
-    Meaning::Channel { channel, scale: if name == "speed_km_h" { 1.0 / 3.6 } else { 1.0 } }
+        _ => return None,
+    })
 }
 
 /// A further column, before it is known whether it holds numbers at all.

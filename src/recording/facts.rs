@@ -1,6 +1,7 @@
 //! Plain facts about a recording that several steps ask for.
 
-use super::{Recording, Samples, rows::median};
+use super::rows::median;
+use super::{Recording, Samples, csv};
 
 /// A channel's name as users write it, its unit, its column.
 pub type Column<'a> = (&'a str, &'static str, &'a [Option<f64>]);
@@ -28,11 +29,15 @@ impl Samples {
         self.named().into_iter().chain(extra).filter(|(_, _, v)| v.iter().any(Option::is_some)).collect()
     }
 
-    /// A channel by its name: `power`, `heart_rate`, … or a further one as [`Samples::extra`] has it.
+    /// A channel by its name: `power`, `heart_rate`, …, a further one as [`Samples::extra`] has it, or the
+    /// CSV header that it was read from (`watts`).
     ///
     /// `None` if the recording has no such channel, or not one value of it.
     pub fn channel(&self, name: &str) -> Option<&[Option<f64>]> {
-        self.channels().into_iter().find(|(n, _, _)| *n == name).map(|(_, _, values)| values)
+        let by_name = self.channels().into_iter().find(|(n, _, _)| *n == name);
+        // `named` is in the order of `Channel`.
+        let column = by_name.or_else(|| Some(self.named()[csv::channel(name)? as usize]))?;
+        column.2.iter().any(Option::is_some).then_some(column.2)
     }
 }
 
@@ -52,5 +57,55 @@ impl Recording {
     pub fn gaps(&self) -> Vec<(f64, f64)> {
         let longest_s = 1.5 * self.sampling_interval_s();
         self.samples.time_s.windows(2).filter(|w| w[1] - w[0] > longest_s).map(|w| (w[0], w[1])).collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::recording::{Recording, read};
+
+    fn recording(table: &str) -> Recording {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("ride.csv");
+        std::fs::write(&file, table).unwrap();
+        read(&file).unwrap()
+    }
+
+    #[test]
+    fn a_gap_is_longer_than_one_and_a_half_intervals() {
+        let ride = recording("seconds,power\n0,1\n2,1\n4,1\n7,1\n9,1\n13,1\n15,1\n");
+        assert_eq!(ride.sampling_interval_s(), 2.0);
+        assert_eq!(ride.gaps(), [(9.0, 13.0)], "3 s is one and a half, not longer");
+        assert_eq!(ride.duration_s(), 15.0);
+    }
+
+    #[test]
+    fn every_channel_answers_to_its_name_and_to_its_header() {
+        let ride = recording(
+            "time,Watts,RPM,hr,speed_m_s,altitude_m,temperature_c,distance_m,latitude_deg,longitude_deg,right_share_pct,Other\n\
+             1600000000,1,2,3,4,5,6,7,8,9,10,11\n",
+        );
+        let names = [
+            ["power", "watts"],
+            ["cadence", "rpm"],
+            ["heart_rate", "hr"],
+            ["speed", "speed_m_s"],
+            ["altitude", "altitude_m"],
+            ["temperature", "temperature_c"],
+            ["distance", "distance_m"],
+            ["latitude", "latitude_deg"],
+            ["longitude", "longitude_deg"],
+            ["right_share", "right_share_pct"],
+            ["Other", "Other"],
+        ];
+        for (i, name) in names.iter().enumerate().flat_map(|(i, names)| names.iter().map(move |name| (i, name))) {
+            assert_eq!(ride.samples.channel(name), Some(&[Some((i + 1) as f64)][..]), "{name}");
+        }
+        assert_eq!(ride.samples.channel("power_2"), None);
+    }
+
+    #[test]
+    fn a_channel_without_a_value_is_none() {
+        assert_eq!(recording("time,power,hr\n1600000000,1,\n").samples.channel("heart_rate"), None);
     }
 }
