@@ -1,1 +1,13 @@
-//! Not yet written.
+//! What people hold: the verdict sheet (HTML), the terminal table and the JSON.
+//!
+//! Reports read a [`crate::verdict::Verdict`] and compute nothing of judgement: they round, put into words and draw.
+
+mod charts;
+#[cfg(test)]
+mod example;
+mod groups;
+pub mod html;
+pub mod json;
+mod svg;
+pub mod table;
+mod words;
