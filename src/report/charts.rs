@@ -66,7 +66,7 @@ pub fn rings(verdict: &Verdict) -> Option<String> {
             "%" => (ring.error_pct, ring.expanded_uncertainty_pct),
             _ => (ring.error_w, ring.expanded_uncertainty_w),
         };
-        rows.push(Row { label: format!("{} ring, all blocks", ring.ring), value, uncertainty, check: None });
+        rows.push(Row { label: format!("{} ring, pooled", ring.ring), value, uncertainty, check: None });
         for (phase, check) in &blocks {
             let ring_of = phase.matched.as_ref().and_then(|m| m.ring.as_deref());
             if ring_of == Some(ring.ring.as_str()) && check.unit == unit {
@@ -88,7 +88,7 @@ pub fn rings(verdict: &Verdict) -> Option<String> {
         * 1.08;
     let height = rows.len() as f64 * ROW_PX + 34.0;
     let frame = Frame {
-        x: Scale { low: -reach, high: reach, from_px: 132.0, to_px: 450.0 },
+        x: Scale { low: -reach, high: reach, from_px: 142.0, to_px: 450.0 },
         y: Scale { low: 0.0, high: 1.0, from_px: height - 26.0, to_px: 4.0 },
     };
     let says: Vec<String> =
@@ -116,7 +116,7 @@ pub fn rings(verdict: &Verdict) -> Option<String> {
     for (i, row) in rows.iter().enumerate() {
         let y = 4.0 + (i as f64 + 0.5) * ROW_PX;
         let (look, size) = if row.check.is_none() { (svg::STRONG, 5.0) } else { (svg::TEXT, 3.2) };
-        svg.text(124.0, y + 4.0, Anchor::End, look, &svg::fitted(&words::capital(&row.label), svg::LETTER_PX, 118.0));
+        svg.text(134.0, y + 4.0, Anchor::End, look, &svg::fitted(&words::capital(&row.label), svg::STRONG_PX, 132.0));
         if let Some(check) = row.check {
             for (limit, inward) in [(check.limit_low, 4.0), (check.limit_high, -4.0)] {
                 if let Some(limit) = limit {
@@ -173,75 +173,120 @@ impl PowerLines {
     }
 }
 
-/// The whole session: every instrument's power, and the phases as labelled bands above it.
+/// The timeline's lanes, from the top: two of names, brackets, keys, power, difference.
+const TIMELINE_WIDTH: f64 = 1000.0;
+const NAMES_PX: [f64; 2] = [27.0, 12.0];
+const BRACKETS_PX: f64 = 36.0;
+const POWER_PX: (f64, f64) = (66.0, 270.0);
+const DIFFERENCE_PX: (f64, f64) = (284.0, 364.0);
+
+/// The whole session: every instrument's power with the phases as labelled bands, and the unit's difference.
 pub fn timeline(verdict: &Verdict, ride: &Ride) -> String {
-    const LANES_PX: f64 = 46.0;
     let end_s = (ride.length_s as f64).max(1.0);
     let lines = PowerLines::of(ride, 0.0, end_s);
     let frame = Frame {
-        x: Scale { low: 0.0, high: end_s, from_px: 52.0, to_px: 990.0 },
-        y: Scale { low: 0.0, high: lines.highest_w * 1.04, from_px: 262.0, to_px: LANES_PX + 6.0 },
+        x: Scale { low: 0.0, high: end_s, from_px: 52.0, to_px: TIMELINE_WIDTH - 10.0 },
+        y: Scale { low: 0.0, high: lines.highest_w * 1.04, from_px: POWER_PX.1, to_px: POWER_PX.0 },
     };
-    let bands: Vec<(&PhaseVerdict, f64, f64)> = verdict
-        .phases
-        .iter()
-        .filter_map(|p| {
-            let m = p.matched.as_ref()?;
-            Some((p, seconds(ride, m.start), seconds(ride, m.end)))
-        })
-        .collect();
+    let mut bands: Vec<Band<'_>> = verdict.phases.iter().filter_map(|p| Band::of(p, ride, &frame)).collect();
+    bands.sort_by(|a, b| a.from_px.total_cmp(&b.from_px));
     let desc = format!(
-        "Power over time for {} and {} references, with {} matched phases marked; they are listed in the table below.",
+        "Power over time for {} and {} references, with {} matched phases marked, which the table beneath lists; below \
+         it, in means over {DIFFERENCE_BIN_S} s, the unit less the first reference.",
         verdict.unit.label,
         ride.references.len(),
         bands.len()
     );
-    let mut svg = Svg::new(1000.0, 288.0, "The whole session", &desc);
-    for (phase, from_s, to_s) in &bands {
-        let tip = format!("{}, repeat {}", words::phase(&phase.phase), phase.repeat);
-        let scored = !phase.checks.is_empty();
-        if scored {
-            svg.rect((frame.x.at(*from_s), frame.x.at(*to_s)), (LANES_PX - 22.0, 262.0), svg::BAND, Some(&tip));
-        }
+    let mut svg = Svg::new(TIMELINE_WIDTH, DIFFERENCE_PX.1 + 26.0, "The whole session", &desc);
+    for band in bands.iter().filter(|b| b.scored()) {
+        let tip = format!("{}, repeat {}", words::phase(&band.phase.phase), band.phase.repeat);
+        svg.rect((band.from_px, band.to_px), (BRACKETS_PX + 4.0, DIFFERENCE_PX.1), svg::BAND, Some(&tip));
     }
     svg.y_axis(&frame, &svg::ticks(0.0, frame.y.high, 5), "W");
-    svg.x_axis(&frame, &clock_labels(ride, end_s));
-    lines.draw(&mut svg, &frame);
+    for (points, look) in &lines.lines {
+        let look = if look.class == svg::UNIT.class { svg::UNIT_FINE } else { *look };
+        svg.path(&svg::path(&frame, points, GAP_S), look);
+    }
+    let beneath = difference(&mut svg, &frame, ride);
+    svg.x_axis(&beneath, &clock_labels(ride, end_s));
+    names(&mut svg, &bands);
+    svg.finish()
+}
 
-    let mut in_time = bands.clone();
-    in_time.sort_by(|a, b| a.1.total_cmp(&b.1));
-    for stretch in in_time.chunk_by(|a, b| words::phase_parts(&a.0.phase).0 == words::phase_parts(&b.0.phase).0) {
-        let (from, to) = (frame.x.at(stretch[0].1), frame.x.at(stretch.iter().map(|b| b.2).fold(0.0, f64::max)));
-        svg.path(&format!("M{from:.1} 22v-4H{to:.1}v4"), svg::BRACKET);
-        let name = words::capital(&words::phase_parts(&stretch[0].0.phase).0);
-        svg.text(
-            (from + to) / 2.0,
-            13.0,
-            Anchor::Middle,
-            svg::STRONG,
-            &svg::fitted(&name, svg::LETTER_PX, to - from + 24.0),
-        );
-        for (phase, from_s, to_s) in stretch {
-            let (from, to) = (frame.x.at(*from_s), frame.x.at(*to_s));
-            let keys = words::phase_parts(&phase.phase).1;
-            let room = to - from - 2.0;
-            // Two short lines (`big` over `120 W`), or the repeat's number over a narrow band.
-            for (i, part) in keys.split(", ").take(2).filter(|p| !p.is_empty()).enumerate() {
-                let part = part.trim_end_matches(" ring");
-                svg.text(
-                    (from + to) / 2.0,
-                    35.0 + 13.0 * i as f64,
-                    Anchor::Middle,
-                    svg::TEXT,
-                    &svg::fitted(part, svg::LETTER_PX, room),
-                );
+/// A matched phase on the timeline.
+struct Band<'a> {
+    phase: &'a PhaseVerdict,
+    name: String,
+    keys: String,
+    from_px: f64,
+    to_px: f64,
+}
+
+impl<'a> Band<'a> {
+    fn of(phase: &'a PhaseVerdict, ride: &Ride, frame: &Frame) -> Option<Self> {
+        let matched = phase.matched.as_ref()?;
+        let (name, keys) = words::phase_parts(&phase.phase);
+        let at = |time| frame.x.at(seconds(ride, time));
+        Some(Self { phase, name, keys, from_px: at(matched.start), to_px: at(matched.end) })
+    }
+
+    fn scored(&self) -> bool {
+        !self.phase.checks.is_empty()
+    }
+}
+
+/// A bracket with its name over neighbours of one name; in each band its keys, or the number of the repeat.
+fn names(svg: &mut Svg, bands: &[Band<'_>]) {
+    let mut taken_px = [0.0; 2];
+    for stretch in bands.chunk_by(|a, b| a.name == b.name) {
+        let from = stretch[0].from_px;
+        let to = stretch.iter().map(|b| b.to_px).fold(from, f64::max);
+        svg.path(&format!("M{from:.1} {}v-4H{to:.1}v4", BRACKETS_PX + 1.0), svg::BRACKET);
+        let name = svg::fitted(&words::capital(&stretch[0].name), svg::STRONG_PX, 240.0);
+        let half = svg::text_width(&name, svg::STRONG_PX) / 2.0;
+        let middle = ((from + to) / 2.0).min(TIMELINE_WIDTH - half).max(half);
+        if let Some(lane) = (0..2).find(|lane| middle - half >= taken_px[*lane]) {
+            svg.text(middle, NAMES_PX[lane], Anchor::Middle, svg::STRONG, &name);
+            taken_px[lane] = middle + half + 4.0;
+        }
+        for band in stretch {
+            let (middle, room) = ((band.from_px + band.to_px) / 2.0, band.to_px - band.from_px - 2.0);
+            for (key, y) in band.keys.split(", ").filter(|k| !k.is_empty()).zip([51.0, 63.0]) {
+                let key = svg::fitted(key.trim_end_matches(" ring"), svg::LETTER_PX, room);
+                svg.text(middle, y, Anchor::Middle, svg::TEXT, &key);
             }
-            if keys.is_empty() && !phase.checks.is_empty() {
-                svg.text((from + to) / 2.0, 37.0, Anchor::Middle, svg::TEXT, &phase.repeat.to_string());
+            if band.keys.is_empty() && band.scored() {
+                svg.text(middle, 52.0, Anchor::Middle, svg::TEXT, &band.phase.repeat.to_string());
             }
         }
     }
-    svg.finish()
+}
+
+/// Long enough that a shift of a second between two head units does not show.
+const DIFFERENCE_BIN_S: usize = 30;
+
+/// Unit less first reference in means over [`DIFFERENCE_BIN_S`]; a bin with less than half of its seconds is a gap.
+fn difference(svg: &mut Svg, above: &Frame, ride: &Ride) -> Frame {
+    let bin = |from: usize| {
+        let reference = ride.references.first()?;
+        let both = |s| Some(ride.unit.power_at(s)? - reference.trace.power_at(s)?);
+        let found: Vec<f64> = (from..from + DIFFERENCE_BIN_S).filter_map(both).collect();
+        (found.len() * 2 >= DIFFERENCE_BIN_S).then(|| found.iter().sum::<f64>() / found.len() as f64)
+    };
+    let bins: Vec<(f64, Option<f64>)> = (0..ride.length_s)
+        .step_by(DIFFERENCE_BIN_S)
+        .map(|from| ((from + DIFFERENCE_BIN_S / 2) as f64, bin(from)))
+        .collect();
+    let mut sizes: Vec<f64> = bins.iter().filter_map(|b| b.1).map(f64::abs).collect();
+    sizes.sort_by(f64::total_cmp);
+    // Sprints may leave the frame, so that a few watts can be seen in the rest.
+    let reach = sizes.get(sizes.len() * 9 / 10).map_or(10.0, |s| (s * 1.4).max(5.0));
+    let (to_px, from_px) = DIFFERENCE_PX;
+    let frame = Frame { x: above.x, y: Scale { low: -reach, high: reach, from_px, to_px } };
+    svg.y_axis(&frame, &svg::ticks(-reach, reach, 4), "W");
+    svg.level(&frame, 0.0, svg::AXIS);
+    svg.path(&svg::path(&frame, &bins, DIFFERENCE_BIN_S as f64 * 1.5), svg::UNIT);
+    frame
 }
 
 /// Round times of day, UTC.
@@ -256,9 +301,9 @@ fn clock_labels(ride: &Ride, end_s: f64) -> Vec<(f64, String)> {
 pub fn phase(phase: &PhaseVerdict, matched: &MatchFacts, ride: &Ride) -> String {
     let (start_s, end_s) = (seconds(ride, matched.start), seconds(ride, matched.end));
     let error = phase.checks.iter().find(|c| c.measure == "mean_error" && c.unit == "W");
-    let sized = if error.is_some() { 300.0 } else { 210.0 };
+    let height = if error.is_some() { 322.0 } else { 210.0 };
     let (mut svg, frame) =
-        power_chart(phase, matched, ride, (520.0, sized), 186.0, (start_s - MARGIN_S, end_s + MARGIN_S));
+        power_chart(phase, matched, ride, (520.0, height), 186.0, (start_s - MARGIN_S, end_s + MARGIN_S));
     if let Some(check) = error {
         error_strip(&mut svg, &frame, check, matched, ride);
     }
@@ -340,12 +385,19 @@ fn error_strip(svg: &mut Svg, above: &Frame, check: &CheckVerdict, matched: &Mat
     let limits = [check.limit_low, check.limit_high];
     // Scale to what decides; single seconds may leave the frame.
     let reach = limits.iter().flatten().map(|l| l.abs()).fold(mean.abs() + uncertainty, f64::max).max(0.1) * 1.8;
-    let frame = Frame { x: above.x, y: Scale { low: -reach, high: reach, from_px: 294.0, to_px: 220.0 } };
+    let frame = Frame { x: above.x, y: Scale { low: -reach, high: reach, from_px: 318.0, to_px: 222.0 } };
     let window = (seconds(ride, matched.window.start), seconds(ride, matched.window.end));
     svg.window(&frame, window.0, window.1, svg::WINDOW, None);
     let (values, decimals) = svg::ticks(-reach, reach, 3);
     svg.y_axis(&frame, &(values, decimals), "W");
     svg.path(&svg::path(&frame, &errors, GAP_S), svg::ERROR);
+    svg.text(
+        frame.x.from_px + 2.0,
+        219.0,
+        Anchor::Start,
+        svg::TEXT,
+        &format!("unit less {}, limits dashed", svg::fitted(&reference.trace.label, svg::LETTER_PX, 240.0)),
+    );
     let (left, right) = (frame.x.at(window.0), frame.x.at(window.1));
     svg.rect(
         (left, right),

@@ -192,6 +192,7 @@ fn environment() -> Result<Environment<'static>, minijinja::Error> {
     env.set_syntax(SyntaxConfig::builder().trim_blocks(true).lstrip_blocks(true).build()?);
     env.add_filter("plain", |code: &str| words::plain(code));
     env.add_filter("phase", |selector: &str| words::capital(&words::phase(selector)));
+    env.add_filter("pattern", |pattern: &str| words::pattern(pattern));
     env.add_filter("say", |text: &str| words::sentence(text));
     env.add_filter("cap", |text: &str| words::capital(text));
     env.add_filter("two_digits", words::two_digits);

@@ -67,11 +67,11 @@ fn multiples(low: f64, high: f64, step: f64) -> Vec<f64> {
 /// Width in pixels of a text in a usual sans-serif face: an estimate that rather errs wide.
 pub fn text_width(text: &str, size_px: f64) -> f64 {
     let em = |c: char| match c {
-        'i' | 'j' | 'l' | 'I' | '.' | ',' | ':' | ';' | '\'' | '|' | ' ' | '\u{a0}' => 0.3,
-        'f' | 't' | 'r' | '(' | ')' | '[' | ']' | '/' | '-' => 0.38,
-        'm' | 'w' | 'M' | 'W' | '%' | '@' => 0.9,
-        c if c.is_uppercase() => 0.7,
-        c if c.is_ascii() => 0.57,
+        'i' | 'j' | 'l' | 'I' | '.' | ',' | ':' | ';' | '\'' | '|' | ' ' | '\u{a0}' => 0.35,
+        'f' | 't' | 'r' | '(' | ')' | '[' | ']' | '/' | '-' => 0.42,
+        'm' | 'w' | 'M' | 'W' | '%' | '@' => 0.95,
+        c if c.is_uppercase() => 0.73,
+        c if c.is_ascii() => 0.63,
         // Unknown scripts can be as wide as they are high.
         c if (c as u32) < 0x2e80 => 0.65,
         _ => 1.0,
@@ -200,6 +200,7 @@ looks! {
     TEXT = "c-text", r##"fill="#4d5866""##;
     STRONG = "c-strong", r##"fill="#1a2230" font-weight="600""##;
     UNIT = "c-unit", r##"fill="none" stroke="#b8420f" stroke-width="1.7" stroke-linejoin="round" stroke-linecap="round""##;
+    UNIT_FINE = "c-unit", r##"fill="none" stroke="#b8420f" stroke-width="1" stroke-linejoin="round" stroke-linecap="round""##;
     REFERENCE = "c-ref", r##"fill="none" stroke="#1d4f91" stroke-width="1.4" stroke-linejoin="round" stroke-linecap="round""##;
     REFERENCE_2 = "c-ref2", r##"fill="none" stroke="#5f7f3a" stroke-width="1.2" stroke-dasharray="4 2.5" stroke-linejoin="round""##;
     REFERENCE_3 = "c-ref3", r##"fill="none" stroke="#7a5aa0" stroke-width="1.2" stroke-dasharray="1.5 2.5" stroke-linejoin="round""##;
@@ -228,6 +229,8 @@ pub enum Anchor {
 
 /// Size in pixels of a chart's letters.
 pub const LETTER_PX: f64 = 12.0;
+/// What [`STRONG`] letters take up as if they were larger ones.
+pub const STRONG_PX: f64 = 13.0;
 
 /// One picture, with its name and what it shows for those who can't see it.
 pub struct Svg {

@@ -123,7 +123,7 @@ impl<W: Write> Table<'_, W> {
         for finding in &verdict.diagnosis {
             let size = words::quantity(finding.size, finding.expanded_uncertainty, &finding.unit);
             let says = words::sentence(&finding.says);
-            self.wrapped("  - ", "    ", &format!("{} ({size}): {says}", words::plain(&finding.pattern)))?;
+            self.wrapped("  - ", "    ", &format!("{} ({size}): {says}", words::pattern(&finding.pattern)))?;
             if let Some(first) = words::look_first(&finding.pattern) {
                 self.wrapped("    look first at ", "      ", first)?;
             }

@@ -101,6 +101,11 @@ pub fn plain(code: &str) -> String {
     code.replace('_', " ")
 }
 
+/// `ring-dependent` → `ring dependent`.
+pub fn pattern(code: &str) -> String {
+    code.replace('-', " ")
+}
+
 pub fn capital(text: &str) -> String {
     let mut chars = text.chars();
     chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
