@@ -301,7 +301,7 @@ fn clock_labels(ride: &Ride, end_s: f64) -> Vec<(f64, String)> {
 pub fn phase(phase: &PhaseVerdict, matched: &MatchFacts, ride: &Ride) -> String {
     let (start_s, end_s) = (seconds(ride, matched.start), seconds(ride, matched.end));
     let error = phase.checks.iter().find(|c| c.measure == "mean_error" && c.unit == "W");
-    let height = if error.is_some() { 322.0 } else { 210.0 };
+    let height = if error.is_some() { 336.0 } else { 210.0 };
     let (mut svg, frame) =
         power_chart(phase, matched, ride, (520.0, height), 186.0, (start_s - MARGIN_S, end_s + MARGIN_S));
     if let Some(check) = error {
@@ -346,7 +346,7 @@ fn power_chart(
     );
     let mut svg = Svg::new(width, height, &title, &desc);
     svg.window(&frame, window.0, window.1, svg::WINDOW, Some("scored window"));
-    svg.y_axis(&frame, &svg::ticks(0.0, frame.y.high, 4), "W");
+    svg.y_axis(&frame, &svg::ticks(0.0, frame.y.high, 5), "W");
     let most = ((width - 58.0) / 55.0) as usize;
     let times = svg::time_ticks(from_s - start_s, to_s - start_s, most);
     let labels: Vec<(f64, String)> = times
@@ -385,15 +385,15 @@ fn error_strip(svg: &mut Svg, above: &Frame, check: &CheckVerdict, matched: &Mat
     let limits = [check.limit_low, check.limit_high];
     // Scale to what decides; single seconds may leave the frame.
     let reach = limits.iter().flatten().map(|l| l.abs()).fold(mean.abs() + uncertainty, f64::max).max(0.1) * 1.8;
-    let frame = Frame { x: above.x, y: Scale { low: -reach, high: reach, from_px: 318.0, to_px: 222.0 } };
+    let frame = Frame { x: above.x, y: Scale { low: -reach, high: reach, from_px: 332.0, to_px: 238.0 } };
     let window = (seconds(ride, matched.window.start), seconds(ride, matched.window.end));
     svg.window(&frame, window.0, window.1, svg::WINDOW, None);
-    let (values, decimals) = svg::ticks(-reach, reach, 3);
+    let (values, decimals) = svg::ticks(-reach, reach, 4);
     svg.y_axis(&frame, &(values, decimals), "W");
     svg.path(&svg::path(&frame, &errors, GAP_S), svg::ERROR);
     svg.text(
         frame.x.from_px + 2.0,
-        219.0,
+        232.0,
         Anchor::Start,
         svg::TEXT,
         &format!("unit less {}, limits dashed", svg::fitted(&reference.trace.label, svg::LETTER_PX, 240.0)),

@@ -123,6 +123,8 @@ struct Section<'a> {
     repeats: Option<&'a RepeatVerdict>,
     checks: &'a [CheckVerdict],
     columns: Vec<&'a str>,
+    /// Sources of uncertainty in the single repeats, in order of first appearance.
+    sources: Vec<&'a str>,
     rides: Vec<Ridden<'a>>,
 }
 
@@ -145,7 +147,14 @@ impl<'a> Section<'a> {
             }),
             cells: columns.iter().map(|(measure, n)| groups::nth(&phase.checks, measure, *n)).collect(),
         };
+        let mut sources = vec![];
+        for line in group.phases.iter().flat_map(|p| &p.checks).flat_map(|c| &c.budget) {
+            if !sources.contains(&line.source.as_str()) {
+                sources.push(line.source.as_str());
+            }
+        }
         Self {
+            sources,
             selector: group.selector(),
             anchor: anchor(group),
             drill: group.drill(),
