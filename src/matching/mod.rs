@@ -1,5 +1,244 @@
 //! The protocol's phases found in the reference signals.
+//!
+//! The whole ride is explained at once: dynamic programming over segments finds the cheapest sequence of
+//! moves and filler ([`segment`]), each second charged by its misfit ([`moves`]), each boundary by order
+//! and laps. What is found is then trimmed to its edges and verified ([`refine`]), and whatever is missing is
+//! explained ([`explain`]). The unit's own power and cadence are never looked at: a faulty unit must not
+//! hide its own phase.
 
+mod explain;
 mod model;
+mod moves;
+mod refine;
+pub mod ring;
+mod segment;
+mod signals;
+#[cfg(test)]
+mod tests;
 
 pub use model::*;
+
+use crate::protocol::{Phase, Protocol};
+use crate::ride::{Ride, Window};
+use crate::session::{ClockTime, Pin, Session};
+use explain::Explainer;
+use moves::Plan;
+use segment::{Forced, Instance};
+use signals::Signals;
+
+/// Finds every phase of the protocol in the ride, in protocol order, then by repeat.
+///
+/// Typed drills (`static_load`, `zero_check`) are not ridden and are left out of [`Matches::found`].
+/// Time and memory grow with the ride's length times the number of phases.
+pub fn find(protocol: &Protocol, session: &Session, ride: &Ride) -> Matches {
+    let signals = Signals::of(session, ride);
+    let plan = Plan::of(protocol, &signals);
+    let mut matches = Matches::default();
+    let pins = resolve_pins(protocol, session, ride, &plan, &mut matches.cautions);
+    let forced: Vec<Forced> =
+        pins.iter().map(|p| Forced { entry: p.entry, from: p.seconds.0, to: p.seconds.1 }).collect();
+    let instances = segment::cheapest(&plan, &edge_costs(protocol, &plan, ride), &forced);
+    let explainer = Explainer { protocol, plan: &plan, signals: &signals, session, ride };
+
+    for (entry, expected) in plan.entries.iter().enumerate() {
+        let phase = &protocol.phases[expected.phase];
+        let attempts = instances
+            .iter()
+            .enumerate()
+            .filter(|(_, i)| i.entry == entry)
+            .map(|(at, instance)| attempt(&explainer, phase, &instances, at, instance, &pins))
+            .collect();
+        let (numbered, dropped) = number(attempts, phase.repeats);
+        matches
+            .cautions
+            .extend(dropped.into_iter().map(|reason| format!("a further try at {} was left out: {reason}", phase.id)));
+        let missing = numbered.iter().any(Option::is_none).then(|| explainer.closest(entry, &instances));
+        for (at, outcome) in numbered.into_iter().enumerate() {
+            let repeat = at as u32 + 1;
+            let outcome = match outcome {
+                Some(Ok(ridden)) => MatchOutcome::Ridden(ridden),
+                Some(Err(reason)) => MatchOutcome::NotRidden { reason },
+                None => MatchOutcome::NotRidden { reason: missing.clone().unwrap_or_default() },
+            };
+            let outcome = spoiled(session, phase, repeat).map_or(outcome, |reason| MatchOutcome::NotRidden { reason });
+            matches.found.push(PhaseMatch { phase: expected.phase, repeat, surplus: repeat > phase.repeats, outcome });
+        }
+    }
+    explainer.recoveries(&mut matches.found);
+    matches.deviations = explainer.deviations(&matches.found);
+    matches
+}
+
+/// One place where a phase was ridden or tried.
+struct Attempt {
+    outcome: Result<Ridden, String>,
+    /// Seconds of misfit by which it explains its stretch better than filler does.
+    gain: f64,
+    /// The repeat that a pin names.
+    number: Option<u32>,
+}
+
+fn attempt(
+    explainer: &Explainer,
+    phase: &Phase,
+    instances: &[Instance],
+    at: usize,
+    instance: &Instance,
+    pins: &[ResolvedPin],
+) -> Attempt {
+    let outcome = refine::verify(phase, instance, explainer.signals, explainer.ride).map(|mut ridden| {
+        explainer.weigh(&mut ridden, instances, at);
+        ridden
+    });
+    let Some(pin) = instance.forced.map(|f| &pins[f]) else {
+        return Attempt { outcome, gain: explainer.gain(instance), number: None };
+    };
+    let mut ridden = match outcome {
+        Ok(ridden) => ridden,
+        Err(reason) => Ridden { deviations: vec![reason], ..refine::as_segmented(phase, instance, explainer.signals) },
+    };
+    ridden.span = pin.span;
+    if let Some(first) = ridden.moves.first_mut() {
+        first.start_s = pin.span.start_s;
+    }
+    if let Some(last) = ridden.moves.last_mut() {
+        last.end_s = pin.span.end_s;
+    }
+    ridden.confidence = 1.0;
+    ridden.runner_up = None;
+    ridden.rests_on = vec!["pinned by hand".into()];
+    ridden.deviations.push("a person pinned where it was ridden; the matcher was overruled".into());
+    Attempt { outcome: Ok(ridden), gain: f64::INFINITY, number: pin.pin.phase.repeat }
+}
+
+/// Gives the tries of one phase their repeat numbers: in time, but where a pin names one.
+///
+/// Returns one slot per repeat (asked ones first, then surplus) and the reasons of failed tries that a good
+/// one made up for.
+fn number(mut attempts: Vec<Attempt>, asked: u32) -> (Vec<Option<Result<Ridden, String>>>, Vec<String>) {
+    // More tries than asked: what is no more than a likeness of the phase is no surplus repeat.
+    let best = attempts.iter().map(|a| a.gain).filter(|g| g.is_finite()).fold(0.0, f64::max);
+    while attempts.len() > asked as usize
+        && let Some(likeness) = attempts.iter().position(|a| a.gain < best / 2.0)
+    {
+        attempts.remove(likeness);
+    }
+    let mut dropped = Vec::new();
+    while attempts.len() > asked as usize
+        && let Some(failed) = attempts.iter().position(|a| a.outcome.is_err())
+    {
+        dropped.extend(attempts.remove(failed).outcome.err());
+    }
+    let named = attempts.iter().filter_map(|a| a.number).max().unwrap_or(0) as usize;
+    let mut slots: Vec<Option<Result<Ridden, String>>> = Vec::new();
+    slots.resize_with(attempts.len().max(asked as usize).max(named), || None);
+    let (pinned, free): (Vec<_>, Vec<_>) = attempts.into_iter().partition(|a| a.number.is_some());
+    for attempt in pinned {
+        let slot = attempt.number.map_or(0, |n| n.saturating_sub(1) as usize);
+        slots[slot] = Some(attempt.outcome);
+    }
+    let mut free = free.into_iter();
+    for slot in slots.iter_mut().filter(|s| s.is_none()) {
+        *slot = free.next().map(|a| a.outcome);
+    }
+    // Two pins on one number leave a try without a slot of its own.
+    slots.extend(free.map(|a| Some(a.outcome)));
+    while slots.len() > asked as usize && slots.last().is_some_and(Option::is_none) {
+        slots.pop();
+    }
+    (slots, dropped)
+}
+
+fn spoiled(session: &Session, phase: &Phase, repeat: u32) -> Option<String> {
+    let names = |s: &crate::protocol::Selector| s.selects(&phase.id) && s.repeat.is_none_or(|n| n == repeat);
+    let remark = session.remarks.iter().find(|r| r.spoiled.as_ref().is_some_and(names))?;
+    Some(format!("called spoiled by the tester: {}", remark.text))
+}
+
+/// A pin whose phase and seconds are known.
+struct ResolvedPin<'a> {
+    pin: &'a Pin,
+    entry: usize,
+    seconds: (usize, usize),
+    span: Window,
+}
+
+fn resolve_pins<'a>(
+    protocol: &Protocol,
+    session: &'a Session,
+    ride: &Ride,
+    plan: &Plan,
+    cautions: &mut Vec<String>,
+) -> Vec<ResolvedPin<'a>> {
+    let mut resolved: Vec<ResolvedPin> = Vec::new();
+    for pin in &session.pins {
+        let mut ignore = |why: &str| cautions.push(format!("the pin on {} was not used: {why}", pin.phase));
+        let entries: Vec<usize> = (0..plan.entries.len())
+            .filter(|&e| pin.phase.selects(&protocol.phases[plan.entries[e].phase].id))
+            .collect();
+        let [entry] = entries[..] else {
+            ignore(if entries.is_empty() { "no ridden phase has that name" } else { "it names more than one phase" });
+            continue;
+        };
+        let span = Window { start_s: session_seconds(ride, &pin.from), end_s: session_seconds(ride, &pin.to) };
+        let (from, to) = (span.start_s.round(), span.end_s.round());
+        if from < 0.0 || to > ride.length_s as f64 {
+            ignore("it lies outside the ride (times are UTC unless written otherwise)");
+            continue;
+        }
+        let seconds = (from as usize, to as usize);
+        if seconds.1 < seconds.0 + plan.entries[entry].moves.len() {
+            ignore("it ends before it could hold the phase");
+        } else if resolved.iter().any(|r| seconds.0 < r.seconds.1 && r.seconds.0 < seconds.1) {
+            ignore("it overlaps another pin");
+        } else if resolved
+            .iter()
+            .any(|r| r.entry == entry && r.pin.phase.repeat == pin.phase.repeat && pin.phase.repeat.is_some())
+        {
+            ignore("another pin names the same repeat");
+        } else {
+            resolved.push(ResolvedPin { pin, entry, seconds, span });
+        }
+    }
+    resolved
+}
+
+/// Session seconds of a typed time; without a date, the day on which it is nearest to the ride's middle.
+fn session_seconds(ride: &Ride, at: &ClockTime) -> f64 {
+    const DAY_S: f64 = 86_400.0;
+    let day = at.date.unwrap_or_else(|| ride.start.date_naive());
+    let utc = day.and_time(at.time).and_utc();
+    let session_s = (utc - ride.start).num_milliseconds() as f64 / 1000.0 - f64::from(at.offset_s.unwrap_or(0));
+    if at.date.is_some() {
+        return session_s;
+    }
+    let middle_s = ride.length_s as f64 / 2.0;
+    session_s - DAY_S * ((session_s - middle_s) / DAY_S).round()
+}
+
+/// What a boundary of each plan entry costs at each session second: negative near a lap, timer event or mark.
+///
+/// In the matcher's unit, seconds of misfit (see [`moves`]): a lap is worth 4 s, so it decides between places
+/// that fit alike and never makes a wrong place right.
+fn edge_costs(protocol: &Protocol, plan: &Plan, ride: &Ride) -> Vec<Vec<f64>> {
+    use crate::ride::EdgeKind;
+    const REACH_S: f64 = 3.0;
+    let mut costs = vec![vec![0.0_f64; ride.length_s + 1]; plan.entries.len()];
+    for edge in &ride.edges {
+        for (entry, cost) in plan.entries.iter().zip(&mut costs) {
+            let worth = match &edge.kind {
+                EdgeKind::Lap => 4.0,
+                EdgeKind::TimerStart | EdgeKind::TimerStop => 2.0,
+                EdgeKind::Mark(None) => 4.0,
+                EdgeKind::Mark(Some(s)) if s.selects(&protocol.phases[entry.phase].id) => 10.0,
+                EdgeKind::Mark(Some(_)) => 0.0,
+            };
+            let near = (edge.at_s - REACH_S).ceil().max(0.0) as usize..=(edge.at_s + REACH_S).floor().max(0.0) as usize;
+            for second in near.filter(|&s| s <= ride.length_s) {
+                let closeness = 1.0 - (second as f64 - edge.at_s).abs() / (REACH_S + 1.0);
+                cost[second] = cost[second].min(-worth * closeness);
+            }
+        }
+    }
+    costs
+}

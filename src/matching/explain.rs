@@ -1,0 +1,229 @@
+//! What a match rests on, how sure it is, what is missing and why, and where the ride left the plan.
+
+use crate::protocol::{Drill, Phase, Protocol};
+use crate::ride::{EdgeKind, Ride, Window};
+use crate::session::Session;
+
+use super::model::{MatchOutcome, PhaseMatch, Ridden};
+use super::moves::{Entry, Plan};
+use super::refine::{self, clock, range_words};
+use super::ring;
+use super::segment::{self, Instance};
+use super::signals::Signals;
+
+/// A gap of this many seconds of misfit to the next best explanation makes a match e times likelier than it:
+/// neighbouring seconds tell much the same, so about eight of them make one piece of evidence.
+const SECONDS_PER_E: f64 = 8.0;
+/// A ring believed less than this is a guess.
+const RING_TOLD: f64 = 0.6;
+const NEAR_S: f64 = 3.0;
+
+pub(super) struct Explainer<'a> {
+    pub protocol: &'a Protocol,
+    pub plan: &'a Plan,
+    pub signals: &'a Signals,
+    pub session: &'a Session,
+    pub ride: &'a Ride,
+}
+
+impl Explainer<'_> {
+    fn phase(&self, entry: usize) -> &Phase {
+        &self.protocol.phases[self.plan.entries[entry].phase]
+    }
+
+    /// By how much a stretch is explained better by its phase than by filler.
+    pub fn gain(&self, instance: &Instance) -> f64 {
+        -cost(&self.plan.entries[instance.entry], &instance.bounds)
+    }
+
+    /// Writes a match's confidence, ring, grounds and runner-up.
+    ///
+    /// Confidence is the weight of this assignment against the cheapest other use of the same seconds, as filler
+    /// or as another phase, order included: 1 / (1 + exp(−gap / 8 s)).
+    pub fn weigh(&self, ridden: &mut Ridden, instances: &[Instance], at: usize) {
+        let instance = &instances[at];
+        let phase = self.phase(instance.entry);
+        let before = at.checked_sub(1).map(|b| instances[b].entry);
+        let after = instances.get(at + 1).map(|i| i.entry);
+        let jump = |from: Option<usize>, to: Option<usize>| match to {
+            Some(to) if !self.plan.entries[to].free_after.contains(&from) => self.plan.jump,
+            _ => 0.0,
+        };
+        let as_entry =
+            |e: usize| cost(&self.plan.entries[e], &instance.bounds) + jump(before, Some(e)) + jump(Some(e), after);
+        let own = as_entry(instance.entry);
+        let filler = jump(before, after);
+        let (other, runner_up) = (0..self.plan.entries.len())
+            .filter(|&e| e != instance.entry && self.plan.entries[e].moves.len() == instance.bounds.len() - 1)
+            .map(|e| (as_entry(e), Some(e)))
+            .fold((filler, None), |best, next| if next.0 < best.0 { next } else { best });
+        ridden.confidence = 1.0 / (1.0 + (-(other - own) / SECONDS_PER_E).exp());
+        ridden.runner_up = match runner_up {
+            Some(e) => Some(format!("{} at the same place", self.phase(e).id)),
+            None if ridden.confidence < 0.95 => Some("no part of the protocol".into()),
+            None => None,
+        };
+
+        ridden.rests_on.push("power".into());
+        if phase.cadence_rpm.is_some() || matches!(phase.drill, Drill::CoastRestart { .. }) {
+            ridden.rests_on.push("cadence".into());
+        }
+        match self.signals.ring_over(ridden.span).filter(|b| b.confidence >= RING_TOLD) {
+            Some(belief) => {
+                ridden.ring = Some(belief.ring);
+                let source = ring::rests_on(self.session, self.ride, ridden.span.seconds().start);
+                ridden.ring_rests_on = Some(source.into());
+                if phase.ring.is_some() {
+                    ridden.rests_on.push("ring".into());
+                }
+                if phase.ring.is_some_and(|asked| asked != belief.ring) {
+                    ridden.deviations.push(format!("ridden on the {} ring, by {source}", belief.ring.word()));
+                }
+            }
+            None => {
+                ridden.ring = phase.ring;
+                ridden.ring_rests_on =
+                    phase.ring.map(|_| "the protocol's order; nothing recorded tells the ring".into());
+            }
+        }
+        if self.plan.jump > 0.0 && jump(before, Some(instance.entry)) == 0.0 {
+            ridden.rests_on.push("order".into());
+        }
+        for (kind, word) in [(EdgeKind::Lap, "laps"), (EdgeKind::Mark(None), "marks")] {
+            if self.edge_near(&kind, ridden.span) {
+                ridden.rests_on.push(word.into());
+            }
+        }
+    }
+
+    fn edge_near(&self, kind: &EdgeKind, span: Window) -> bool {
+        let same = |e: &EdgeKind| std::mem::discriminant(e) == std::mem::discriminant(kind);
+        let near = |t: f64| (t - span.start_s).abs() <= NEAR_S || (t - span.end_s).abs() <= NEAR_S;
+        self.ride.edges.iter().any(|e| same(&e.kind) && near(e.at_s))
+    }
+
+    /// Why a phase is missing: the stretch closest to it that no other phase took, and what was wrong with it.
+    pub fn closest(&self, entry: usize, instances: &[Instance]) -> String {
+        let mut taken = vec![false; self.plan.seconds];
+        for instance in instances {
+            taken[instance.from()..instance.to()].fill(true);
+        }
+        let moves = &self.plan.entries[entry].moves;
+        let Some((bounds, cost)) = segment::closest(moves, &taken) else {
+            return "nothing like it was found: the whole ride is taken by other phases".into();
+        };
+        let (from, to) = (bounds[0], bounds[bounds.len() - 1]);
+        let power =
+            self.signals.mean_w(from, to).map_or("no power recorded".into(), |p| format!("{p:.0} W on average"));
+        let stretch = format!("{} to {} ({power})", clock(self.ride, from), clock(self.ride, to));
+        let phase = self.phase(entry);
+        let tried = refine::verify(phase, &Instance { entry, bounds, forced: None }, self.signals, self.ride);
+        let wrong = match tried {
+            Err(reason) => reason,
+            Ok(ridden) => {
+                let ring = self.signals.ring_over(ridden.span);
+                let wrong_ring = ring.filter(|b| phase.ring.is_some_and(|r| r != b.ring));
+                let mut wrong = ridden.deviations;
+                wrong.extend(wrong_ring.map(|b| format!("it was on the {} ring", b.ring.word())));
+                if wrong.is_empty() {
+                    "it fits too badly, or against the protocol's order".into()
+                } else {
+                    wrong.join("; ")
+                }
+            }
+        };
+        let how = if cost < 0.0 { "closest stretch" } else { "nothing like it was found; closest stretch" };
+        format!("{how} {stretch}: {wrong}")
+    }
+
+    /// Adds a deviation to repeats that followed the one before too soon or too late.
+    pub fn recoveries(&self, found: &mut [PhaseMatch]) {
+        let mut last: Option<(usize, f64)> = None;
+        for one in found {
+            let MatchOutcome::Ridden(ridden) = &mut one.outcome else { continue };
+            let asked = match &self.protocol.phases[one.phase].drill {
+                Drill::Sprint { recover_s, .. }
+                | Drill::CoastRestart { recover_s, .. }
+                | Drill::SoftPedal { recover_s, .. } => *recover_s,
+                _ => None,
+            };
+            if let (Some(asked), Some((phase, end_s))) = (asked, last)
+                && phase == one.phase
+            {
+                let got_s = ridden.span.start_s - end_s;
+                if asked.low.is_some_and(|low| got_s < low - NEAR_S)
+                    || asked.high.is_some_and(|high| got_s > high + NEAR_S)
+                {
+                    ridden
+                        .deviations
+                        .push(format!("after a recovery of {got_s:.0} s, {} asked", range_words(asked, "s")));
+                }
+            }
+            last = Some((one.phase, ridden.span.end_s));
+        }
+    }
+
+    /// Where the ride as a whole left the plan.
+    pub fn deviations(&self, found: &[PhaseMatch]) -> Vec<String> {
+        let mut sentences = Vec::new();
+        let mut ridden: Vec<(f64, usize)> = found
+            .iter()
+            .filter_map(|m| match &m.outcome {
+                MatchOutcome::Ridden(r) => Some((r.span.start_s, m.phase)),
+                MatchOutcome::NotRidden { .. } => None,
+            })
+            .collect();
+        ridden.sort_by(|a, b| a.0.total_cmp(&b.0));
+        if self.plan.jump > 0.0 {
+            let order: Vec<usize> = ridden.iter().map(|r| r.1).collect();
+            let out = out_of_order(&order);
+            for phase in out {
+                sentences.push(format!("{} was ridden out of the protocol's order", self.protocol.phases[phase].id));
+            }
+        }
+        for phase in 0..self.protocol.phases.len() {
+            let surplus = found.iter().filter(|m| m.phase == phase && m.surplus).count();
+            if surplus > 0 {
+                let asked = self.protocol.phases[phase].repeats as usize;
+                let id = &self.protocol.phases[phase].id;
+                sentences.push(format!("{id} was ridden {} times, {asked} asked", asked + surplus));
+            }
+        }
+        let scored =
+            |phase: usize| !matches!(self.protocol.phases[phase].drill, Drill::Free { .. } | Drill::Wait { .. });
+        let first = ridden.iter().find(|r| scored(r.1));
+        if let (Some(asked_s), Some((start_s, _))) = (self.protocol.needs.warm_up_s, first)
+            && *start_s < asked_s - NEAR_S
+        {
+            sentences.push(format!("warm-up of {:.1} min, {} min asked", start_s / 60.0, asked_s / 60.0));
+        }
+        sentences
+    }
+}
+
+/// Cost of riding an entry with these bounds.
+fn cost(entry: &Entry, bounds: &[usize]) -> f64 {
+    let moves = entry.moves.iter().zip(bounds.windows(2));
+    let seconds: f64 = moves.map(|(m, b)| m.sums[b[1]] - m.sums[b[0]] + m.lasting(b[1] - b[0])).sum();
+    seconds + entry.prelude[bounds[0]]
+}
+
+/// The fewest phases whose removal leaves the rest in rising order, in rising order themselves.
+fn out_of_order(order: &[usize]) -> Vec<usize> {
+    // Longest non-falling subsequence, by the length of the best one ending at each place.
+    let mut best: Vec<(usize, Option<usize>)> = Vec::new();
+    for (i, phase) in order.iter().enumerate() {
+        let before = (0..i).filter(|&j| order[j] <= *phase).max_by_key(|&j| (best[j].0, std::cmp::Reverse(j)));
+        best.push((before.map_or(1, |j| best[j].0 + 1), before));
+    }
+    let mut kept = vec![false; order.len()];
+    let mut at = (0..order.len()).max_by_key(|&i| (best[i].0, std::cmp::Reverse(i)));
+    while let Some(i) = at {
+        kept[i] = true;
+        at = best[i].1;
+    }
+    let mut out: Vec<usize> = order.iter().zip(&kept).filter(|(_, kept)| !**kept).map(|(p, _)| *p).collect();
+    out.sort_unstable();
+    out.dedup();
+    out
+}

@@ -1,0 +1,308 @@
+//! The protocol as moves: what each second of a move should look like, and how long it should last.
+//!
+//! Costs are counted in *seconds of misfit*: a second that is clearly wrong for a move costs 1, a perfect one 0,
+//! and filler, which fits anything, [`FILLER`]. All costs are kept relative to filler, so a move pays where its
+//! seconds fit better than that. A phase's seconds weigh by the root of four minutes over its usual length:
+//! neighbouring seconds of a long block tell the same thing, each second of a sprint a new one.
+
+use crate::protocol::{Drill, Hold, Part, Phase, PhaseOrder, Protocol, Target};
+use crate::quantity::Range;
+
+use super::signals::Signals;
+
+/// What a second outside the protocol costs, between a good second and a clearly wrong one.
+pub(super) const FILLER: f64 = 0.6;
+/// What a second at the edge of its tolerance costs: a little less than filler, so that a block missed by all of it
+/// still counts as the block where the order expects it, but no recovery becomes a block against the order.
+const AT_TOLERANCE: f64 = 0.55;
+/// What a change against the protocol's order costs. Below what a single sprint gains, and above what choosing
+/// the wrong one of two neighbouring targets gains when both are missed by 15 %.
+pub(super) const JUMP: f64 = 20.0;
+/// What an unasked second ride of a phase costs: a warm-up just short of the first target is no surplus block.
+const AGAIN: f64 = 2.0 * JUMP;
+/// Length at which a second weighs 1.
+const UNIT_WEIGHT_S: f64 = 240.0;
+/// Moves shorter than this are hit less exactly than blocks: riders overshoot a 10 s surge.
+const SHORT_MOVE_S: f64 = 30.0;
+/// Power below which a crank is taken as not driven: a coasting meter reads a few watts at most.
+pub(super) const COASTING_W: f64 = 10.0;
+
+/// Everything the protocol asks to be ridden, in its order.
+pub(super) struct Plan {
+    pub entries: Vec<Entry>,
+    /// Cost of any change that is not among an entry's `free_after`.
+    pub jump: f64,
+    /// Cost of riding an entry again that was asked for once, in any order.
+    pub again: f64,
+    /// Grid seconds of the ride.
+    pub seconds: usize,
+}
+
+/// One phase of the protocol that is ridden.
+pub(super) struct Entry {
+    /// Index into the protocol's phases.
+    pub phase: usize,
+    pub moves: Vec<Move>,
+    /// What beginning at a second costs, over and above its seconds.
+    pub prelude: Vec<f64>,
+    /// Entries after which this one may come without a cost; `None` is the ride's start.
+    pub free_after: Vec<Option<usize>>,
+}
+
+/// One move of a phase.
+pub(super) struct Move {
+    pub lasts: Vec<Piece>,
+    /// Running sum of the seconds' costs relative to filler: seconds `i..j` cost `sums[j] − sums[i]`.
+    pub sums: Vec<f64>,
+    /// The same without the ring, for saying what was closest to a missing phase.
+    pub sums_without_ring: Vec<f64>,
+}
+
+impl Move {
+    /// Cost of lasting `length` seconds.
+    pub fn lasting(&self, length: usize) -> f64 {
+        let piece = self.lasts.iter().find(|p| (p.from..=p.to).contains(&length));
+        piece.map_or(f64::INFINITY, |p| p.at + p.slope * (length - p.from) as f64)
+    }
+}
+
+/// A straight piece of the cost of a duration: `at + slope × (length − from)` for `from ≤ length ≤ to`.
+pub(super) struct Piece {
+    pub from: usize,
+    pub to: usize,
+    pub at: f64,
+    pub slope: f64,
+}
+
+/// What a move's seconds should look like.
+enum Want {
+    Power { band: Range, slack: f64, half_s: usize },
+    Effort { at_least_w: f64 },
+    Coasting,
+    Anything { band: Range },
+    OffTheBike,
+}
+
+impl Plan {
+    pub fn of(protocol: &Protocol, signals: &Signals) -> Self {
+        let ridden = |p: &&(usize, &Phase)| match &p.1.drill {
+            Drill::StaticLoad { .. } | Drill::ZeroCheck => false,
+            Drill::Ramp { steps_w, .. } => !steps_w.is_empty(),
+            _ => true,
+        };
+        let phases: Vec<(usize, &Phase)> = protocol.phases.iter().enumerate().collect();
+        let phases: Vec<(usize, &Phase)> = phases.iter().filter(ridden).copied().collect();
+        let entries = phases
+            .iter()
+            .enumerate()
+            .map(|(at, &(phase, plan))| {
+                let moves = moves_of(plan, signals);
+                Entry {
+                    phase,
+                    prelude: prelude(plan, &moves[0], signals.len()),
+                    moves,
+                    free_after: free_after(&phases, at),
+                }
+            })
+            .collect();
+        let jump = match protocol.order {
+            PhaseOrder::AsWritten => JUMP,
+            PhaseOrder::Any => 0.0,
+        };
+        Self { entries, jump, again: AGAIN, seconds: signals.len() }
+    }
+}
+
+/// The entry before, and those before it across phases that may be left out; itself where it repeats.
+fn free_after(phases: &[(usize, &Phase)], at: usize) -> Vec<Option<usize>> {
+    let may_be_left_out =
+        |p: &Phase| p.part == Part::Optional || matches!(p.drill, Drill::Free { .. } | Drill::Wait { .. });
+    let mut after: Vec<Option<usize>> = (phases[at].1.repeats > 1).then_some(Some(at)).into_iter().collect();
+    for before in (0..at).rev() {
+        after.push(Some(before));
+        if !may_be_left_out(phases[before].1) {
+            return after;
+        }
+    }
+    after.push(None);
+    after
+}
+
+/// A surge or sprint begins with a rise: where the seconds before would pass for it too, it is the tail of something
+/// longer (a hard block and the recovery after it look like surge and soft pedalling).
+fn prelude(phase: &Phase, first: &Move, seconds: usize) -> Vec<f64> {
+    const BEFORE_S: usize = 5;
+    let before = |t: usize| (first.sums[t.saturating_sub(BEFORE_S)] - first.sums[t]).max(0.0) * BEFORE_S as f64;
+    match phase.drill {
+        Drill::SoftPedal { .. } | Drill::Sprint { .. } => (0..=seconds).map(before).collect(),
+        _ => vec![0.0; seconds + 1],
+    }
+}
+
+fn moves_of(phase: &Phase, signals: &Signals) -> Vec<Move> {
+    // A range is itself a tolerance.
+    let slack_of = |target: &Target| match target {
+        Target::Value(_) => phase.tolerance,
+        Target::Within(_) => phase.tolerance / 2.0,
+    };
+    let steady = |power_w: &Target, lasts_s: Range| {
+        let length_s = lasts_s.low.or(lasts_s.high).unwrap_or(UNIT_WEIGHT_S);
+        // A block's power is smoothed over up to 7 s: on the road single seconds scatter by a quarter.
+        (
+            Want::Power {
+                band: band(power_w),
+                slack: slack_of(power_w),
+                half_s: (length_s / 40.0).clamp(0.0, 3.0) as usize,
+            },
+            lasts_s,
+            0.2,
+        )
+    };
+    let hold = |hold: &Hold| {
+        let short = hold.for_s.middle().is_some_and(|s| s <= SHORT_MOVE_S);
+        let slack = if short { 1.5 * slack_of(&hold.power_w) } else { slack_of(&hold.power_w) };
+        (Want::Power { band: band(&hold.power_w), slack, half_s: 0 }, hold.for_s, 0.8)
+    };
+    let anything = Range { low: None, high: None };
+    let wanted: Vec<(Want, Range, f64)> = match &phase.drill {
+        Drill::Free { power_w, lasts_s } => {
+            vec![(Want::Anything { band: power_w.unwrap_or(anything) }, lasts_s.unwrap_or(anything), 0.1)]
+        }
+        Drill::Wait { lasts_s } => vec![(Want::OffTheBike, lasts_s.unwrap_or(anything), 0.1)],
+        Drill::Steady { power_w, lasts_s, .. } => vec![steady(power_w, *lasts_s)],
+        Drill::Sprint { effort_w, lasts_s, .. } => {
+            vec![(Want::Effort { at_least_w: effort_w.low.or(effort_w.high).unwrap_or(0.0) }, *lasts_s, 0.8)]
+        }
+        Drill::CoastRestart { lead_in, coast_s, restart, .. } => {
+            vec![hold(lead_in), (Want::Coasting, *coast_s, 0.8), hold(restart)]
+        }
+        Drill::SoftPedal { surge, soft, .. } => vec![hold(surge), hold(soft)],
+        Drill::Ramp { steps_w, each_s, .. } => {
+            steps_w.iter().map(|w| steady(&Target::Value(*w), Range::between(*each_s, *each_s))).collect()
+        }
+        Drill::StaticLoad { .. } | Drill::ZeroCheck => vec![],
+    };
+    let usual_s = |lasts: &Range| lasts.middle().unwrap_or(UNIT_WEIGHT_S).max(1.0);
+    let phase_s: f64 = wanted.iter().map(|(_, lasts, _)| usual_s(lasts)).sum();
+    let longest_s: f64 = wanted.iter().map(|(_, lasts, _)| lasts.high.unwrap_or(usual_s(lasts))).sum();
+    wanted
+        .into_iter()
+        .map(|(want, lasts, over)| {
+            let scored = !matches!(want, Want::Anything { .. } | Want::OffTheBike);
+            let weight = if scored { (UNIT_WEIGHT_S / phase_s).sqrt() } else { 1.0 };
+            let others_s = longest_s - lasts.high.unwrap_or(usual_s(&lasts));
+            let low_s = (0.8 * lasts.low.unwrap_or(1.0)).max(1.0);
+            // A move left out or ridden wrong must cost what the phase's other moves gain: no coast, no coast-and-restart.
+            let wrong = (FILLER * others_s / ((1.0 - FILLER) * low_s)).max(1.0);
+            Move {
+                lasts: duration_cost(lasts, weight, FILLER * (1.0 + 2.0 * others_s / low_s), over),
+                sums: running_sum(phase, &want, weight, wrong, signals, Rings::Count),
+                sums_without_ring: running_sum(phase, &want, weight, wrong, signals, Rings::Ignore),
+            }
+        })
+        .collect()
+}
+
+fn band(target: &Target) -> Range {
+    match target {
+        Target::Value(power_w) => Range::between(*power_w, *power_w),
+        Target::Within(range) => *range,
+    }
+}
+
+/// Nothing inside the range, linear outside. A second costs `missing` where it is missing, so much that half of what
+/// was asked is worth nothing, and `over` where it is too many (both before weighing). A range open above leans back towards
+/// its low end from a quarter beyond it on, so that two equal blocks in one run split evenly.
+fn duration_cost(lasts: Range, weight: f64, missing: f64, over: f64) -> Vec<Piece> {
+    const LEAN: f64 = 0.1;
+    // A duration written as one number is met by a fifth more or less.
+    let single = lasts.low.is_some() && lasts.low == lasts.high;
+    let (down, up) = if single { (0.8, 1.2) } else { (1.0, 1.0) };
+    let low = lasts.low.map_or(1, |s| ((s * down).floor() as usize).max(1));
+    let (high, slope) = match (lasts.high, lasts.low) {
+        (Some(high), _) => ((high * up).ceil() as usize, over),
+        (None, Some(low)) => ((low * 1.25).ceil() as usize, LEAN),
+        (None, None) => (usize::MAX, 0.0),
+    };
+    let high = high.max(low);
+    let missing = missing * weight;
+    let mut pieces = vec![Piece { from: low, to: high, at: 0.0, slope: 0.0 }];
+    if low > 1 {
+        pieces.push(Piece { from: 1, to: low - 1, at: missing * (low - 1) as f64, slope: -missing });
+    }
+    if high < usize::MAX {
+        pieces.push(Piece { from: high + 1, to: usize::MAX, at: slope * weight, slope: slope * weight });
+    }
+    pieces
+}
+
+#[derive(Clone, Copy, PartialEq)]
+enum Rings {
+    Count,
+    Ignore,
+}
+
+fn running_sum(phase: &Phase, want: &Want, weight: f64, wrong: f64, signals: &Signals, rings: Rings) -> Vec<f64> {
+    let mut sum = 0.0;
+    let mut sums = Vec::with_capacity(signals.len() + 1);
+    sums.push(sum);
+    for k in 0..signals.len() {
+        let cost = misfit(want, k, signals).map_or(0.0, |power| {
+            let ring = if rings == Rings::Count { ring_misfit(phase, k, signals) } else { 0.0 };
+            (power + cadence_misfit(phase, want, k, signals) + ring).min(1.0) - FILLER
+        });
+        sum += weight * if cost > 0.0 { wrong * cost } else { cost };
+        sums.push(sum);
+    }
+    sums
+}
+
+/// Misfit of one second's power, 0 to 1; `None` where nothing was recorded.
+fn misfit(want: &Want, k: usize, signals: &Signals) -> Option<f64> {
+    let cadence = signals.cadence_rpm[k];
+    match want {
+        Want::Power { band, slack, half_s } => {
+            Some((AT_TOLERANCE * excess(*band, signals.smoothed_w(k, *half_s)?, *slack)).min(1.0))
+        }
+        // Full marks from 85 % of the effort on (a sprint fades), none at half of it.
+        Want::Effort { at_least_w } => Some(((0.85 - signals.power_w[k]? / at_least_w) / 0.35).clamp(0.0, 1.0)),
+        Want::Coasting => {
+            let power = signals.power_w[k]?;
+            let still = power <= COASTING_W || cadence == Some(0.0);
+            Some(if still { 0.0 } else { ((power - COASTING_W) / 50.0).min(1.0) })
+        }
+        // Barely better than filler inside, barely worse outside: never at the expense of a scored phase.
+        Want::Anything { band } => Some(if band.contains(signals.power_w[k]?) { FILLER - 0.1 } else { FILLER + 0.1 }),
+        Want::OffTheBike => {
+            let off = signals.power_w[k].is_none_or(|p| p <= COASTING_W) && cadence.is_none_or(|c| c == 0.0);
+            Some(if off { 0.3 } else { 1.0 })
+        }
+    }
+}
+
+/// How far a value lies outside a band, in units of `slack` times the end it missed (at least 8 W: near zero a
+/// share of the target would be less than a meter's own noise).
+fn excess(band: Range, power_w: f64, slack: f64) -> f64 {
+    let beyond = |end: f64, by: f64| by.max(0.0) / (slack * end).max(8.0);
+    let below = band.low.map_or(0.0, |low| beyond(low, low - power_w));
+    let above = band.high.map_or(0.0, |high| beyond(high, power_w - high));
+    below.max(above)
+}
+
+/// Weak: riders keep a power more faithfully than a cadence.
+fn cadence_misfit(phase: &Phase, want: &Want, k: usize, signals: &Signals) -> f64 {
+    let (Some(range), Some(cadence)) = (phase.cadence_rpm, signals.cadence_rpm[k]) else { return 0.0 };
+    if matches!(want, Want::Coasting | Want::OffTheBike) || range.contains(cadence) {
+        return 0.0;
+    }
+    let by = range.low.map_or(0.0, |low| low - cadence).max(range.high.map_or(0.0, |high| cadence - high));
+    0.2 * (by / 15.0).min(1.0)
+}
+
+/// Full misfit for a ring surely wrong, none for a guess.
+fn ring_misfit(phase: &Phase, k: usize, signals: &Signals) -> f64 {
+    match (phase.ring, signals.rings[k]) {
+        (Some(asked), Some(belief)) if belief.ring != asked => (2.0 * belief.confidence - 1.0).clamp(0.0, 1.0),
+        _ => 0.0,
+    }
+}

@@ -1,0 +1,280 @@
+//! Which chainring the chain was on, second by second.
+
+use crate::protocol::Ring;
+use crate::ride::{Gear, Ride, RingBelief, Trace};
+use crate::session::{Drivetrain, Session};
+
+/// Scatter of speed over cadence around a gear's ratio: whole-number cadence (0.3 %) and speed and cadence sampled
+/// at different moments. Common practice, no source.
+const RATIO_SD: f64 = 0.015;
+/// Wheel circumferences to try, as factors: tables for one tyre differ by 1 % and more, load takes off another.
+const WHEEL_FACTORS: [f64; 9] = [0.98, 0.985, 0.99, 0.995, 1.0, 1.005, 1.01, 1.015, 1.02];
+const WHEEL_SD: f64 = 0.01;
+/// A second that no gear explains (shifting, a coasting wheel, a slipping sensor) costs this density per unit of
+/// log ratio.
+const OUTLIER: f64 = 0.05;
+/// Chance per second of another sprocket, and of another ring.
+const SHIFT_REAR: f64 = 0.02;
+const SHIFT_FRONT: f64 = 0.002;
+/// The model is never surer than this of a ring: it knows nothing of a slipping sensor or a misread cassette.
+const SUREST: f64 = 0.99;
+
+/// The ring at each grid second: from gear-change events where the ride has them, else from speed over cadence
+/// against the drivetrain's ratios. `None` where neither can tell (one ring, no cassette or wheel, no speed).
+///
+/// A gear that both rings offer alike (52/17 and 36/12 differ by less than a tyre's uncertainty) gives a belief
+/// near one half, unless the gears ridden before and after tell them apart.
+pub fn rings(session: &Session, ride: &Ride) -> Vec<Option<RingBelief>> {
+    let mut rings = by_ratio(&session.drivetrain, ride).unwrap_or_else(|| vec![None; ride.length_s]);
+    for (event, ring, until) in by_events(&session.drivetrain, ride) {
+        let from = (event.at_s.ceil().max(0.0) as usize).min(ride.length_s);
+        rings[from..until.max(from)].fill(Some(RingBelief { ring, confidence: SUREST }));
+    }
+    rings
+}
+
+/// What the belief at a second rests on.
+pub(super) fn rests_on(session: &Session, ride: &Ride, second: usize) -> &'static str {
+    match by_events(&session.drivetrain, ride).next() {
+        Some((first, ..)) if first.at_s <= second as f64 => "gear-change events",
+        _ => "speed over cadence",
+    }
+}
+
+/// References in the order in which the matcher believes them: off the hub first.
+pub(super) fn by_fitness(ride: &Ride) -> Vec<&Trace> {
+    let (hub, off_hub): (Vec<&Trace>, Vec<&Trace>) =
+        ride.references.iter().map(|r| &r.trace).partition(|t| t.located.behind_chain());
+    off_hub.into_iter().chain(hub).collect()
+}
+
+/// Events that name a ring, with the grid second at which the next one takes over.
+fn by_events<'a>(drivetrain: &'a Drivetrain, ride: &'a Ride) -> impl Iterator<Item = (&'a Gear, Ring, usize)> {
+    let named = move |gear: &&Gear| gear.front_teeth.is_some_and(|t| ring_of(drivetrain, t).is_some());
+    let events: Vec<&Gear> = ride.gears.iter().filter(named).collect();
+    let untils: Vec<usize> = events
+        .iter()
+        .skip(1)
+        .map(|g| (g.at_s.ceil().max(0.0) as usize).min(ride.length_s))
+        .chain([ride.length_s])
+        .collect();
+    events
+        .into_iter()
+        .zip(untils)
+        .filter_map(move |(gear, until)| Some((gear, ring_of(drivetrain, gear.front_teeth?)?, until)))
+}
+
+fn ring_of(drivetrain: &Drivetrain, teeth: u32) -> Option<Ring> {
+    [Ring::Big, Ring::Small].into_iter().find(|&r| drivetrain.teeth(r) == Some(teeth))
+}
+
+/// One gear that the drivetrain offers.
+struct GearRatio {
+    /// `None` for a middle ring.
+    ring: Option<Ring>,
+    /// Natural log of ring teeth over sprocket teeth.
+    log_ratio: f64,
+}
+
+fn by_ratio(drivetrain: &Drivetrain, ride: &Ride) -> Option<Vec<Option<RingBelief>>> {
+    let wheel_m = drivetrain.wheel_m?;
+    drivetrain.teeth(Ring::Big)?;
+    let mut chainrings = drivetrain.chainrings.clone();
+    chainrings.sort_unstable();
+    chainrings.dedup();
+    let gears: Vec<Vec<GearRatio>> = chainrings
+        .iter()
+        .map(|&front| {
+            let of = |&rear: &u32| GearRatio {
+                ring: ring_of(drivetrain, front),
+                log_ratio: (f64::from(front) / f64::from(rear)).ln(),
+            };
+            drivetrain.cassette.iter().map(of).collect()
+        })
+        .collect();
+    let seen = log_ratios(ride, wheel_m);
+    if drivetrain.cassette.is_empty() || seen.iter().all(Option::is_none) || !speed_follows_cadence(ride) {
+        return None;
+    }
+
+    // The wheel is only roughly known, and 1 % more of it can turn one gear into another. Weigh the candidates by
+    // how well they explain a tenth of the seconds, then average what those that matter say.
+    let sample: Vec<Option<f64>> = seen.iter().copied().step_by(10).collect();
+    let weights: Vec<f64> = WHEEL_FACTORS
+        .iter()
+        .map(|f| Filter::new(&gears, f.ln()).log_evidence(&sample) - 0.5 * (f.ln() / WHEEL_SD).powi(2))
+        .collect();
+    let best = weights.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let mut shares = vec![(0.0, 0.0); seen.len()];
+    for (factor, weight) in
+        WHEEL_FACTORS.iter().zip(&weights).map(|(f, w)| (f, (w - best).exp())).filter(|c| c.1 > 0.02)
+    {
+        for (sum, (big, small)) in shares.iter_mut().zip(Filter::new(&gears, factor.ln()).smooth(&seen)) {
+            sum.0 += weight * big;
+            sum.1 += weight * small;
+        }
+    }
+    let total: f64 = weights.iter().map(|w| (w - best).exp()).filter(|&w| w > 0.02).sum();
+    Some(shares.into_iter().map(|(big, small)| belief(big / total, small / total)).collect())
+}
+
+/// `None` where a middle ring is likelier than the two that have names.
+fn belief(big: f64, small: f64) -> Option<RingBelief> {
+    let named = big + small;
+    (named > 0.5).then(|| RingBelief {
+        ring: if big >= small { Ring::Big } else { Ring::Small },
+        confidence: (big.max(small) / named).min(SUREST),
+    })
+}
+
+/// Log of wheel turns per crank turn, where the cranks drive the wheel.
+fn log_ratios(ride: &Ride, wheel_m: f64) -> Vec<Option<f64>> {
+    // Below these a sensor counts too few turns for a ratio.
+    const LEAST_CADENCE_RPM: f64 = 30.0;
+    const LEAST_SPEED_M_S: f64 = 1.0;
+    let cadence = by_fitness(ride);
+    (0..ride.length_s)
+        .map(|k| {
+            let cadence_rpm = cadence.iter().find_map(|t| t.cadence_at(k)).filter(|&c| c >= LEAST_CADENCE_RPM)?;
+            let power_w = cadence.iter().find_map(|t| t.power_at(k)).unwrap_or(f64::INFINITY);
+            let speed_m_s = speed_at(ride, k).filter(|&v| v >= LEAST_SPEED_M_S)?;
+            (power_w > super::moves::COASTING_W).then(|| (speed_m_s / wheel_m / (cadence_rpm / 60.0)).ln())
+        })
+        .collect()
+}
+
+/// Speed of the wheel: from a hub first, as the bike may stand on it, then any other reference, then the unit's
+/// recording (a speed sensor is not the unit), unless the unit itself is the hub.
+fn speed_at(ride: &Ride, k: usize) -> Option<f64> {
+    let unit = Some(&ride.unit).filter(|u| !u.located.behind_chain());
+    by_fitness(ride).into_iter().rev().chain(unit).find_map(|t| t.speed_at(k))
+}
+
+/// Whether the speed is the wheel's and not one that a trainer made up: small changes of cadence must show in it.
+fn speed_follows_cadence(ride: &Ride) -> bool {
+    const APART_S: usize = 5;
+    // Larger ones are shifts and coasting.
+    const SMALL: f64 = 0.1;
+    // With less movement than this in cadence, its whole numbers drown the answer.
+    const ENOUGH_MOVEMENT: f64 = 0.02;
+    let cadence = by_fitness(ride);
+    let log_at = |k: usize| {
+        let cadence_rpm = cadence.iter().find_map(|t| t.cadence_at(k)).filter(|&c| c > 0.0)?;
+        Some((cadence_rpm.ln(), speed_at(ride, k).filter(|&v| v > 0.0)?.ln()))
+    };
+    let logs: Vec<Option<(f64, f64)>> = (0..ride.length_s).map(log_at).collect();
+    let (mut count, mut squares, mut products) = (0.0, 0.0, 0.0);
+    for (now, then) in logs.iter().zip(logs.iter().skip(APART_S)) {
+        if let (Some(now), Some(then)) = (now, then) {
+            let (cadence, speed) = (then.0 - now.0, then.1 - now.1);
+            if cadence.abs() < SMALL && speed.abs() < SMALL {
+                count += 1.0;
+                squares += cadence * cadence;
+                products += cadence * speed;
+            }
+        }
+    }
+    count == 0.0 || (squares / count).sqrt() < ENOUGH_MOVEMENT || products / squares > 0.2
+}
+
+/// A hidden Markov model whose states are the gears: mostly the same gear as a second ago, sometimes another
+/// sprocket, seldom another ring.
+struct Filter<'a> {
+    gears: &'a [Vec<GearRatio>],
+    log_wheel: f64,
+    count: f64,
+}
+
+impl<'a> Filter<'a> {
+    fn new(gears: &'a [Vec<GearRatio>], log_wheel: f64) -> Self {
+        Self { gears, log_wheel, count: gears.iter().map(Vec::len).sum::<usize>() as f64 }
+    }
+
+    /// Density of a seen log ratio in each gear, gears in a row; nothing seen tells nothing. Speed is wheel turns
+    /// times circumference, so a longer wheel makes the ratio seem higher.
+    fn emit(&self, seen: Option<f64>, out: &mut [f64]) {
+        let Some(seen) = seen else { return out.fill(1.0) };
+        const PEAK: f64 = 0.398_942_280_401_432_7 / RATIO_SD;
+        for (out, gear) in out.iter_mut().zip(self.gears.iter().flatten()) {
+            let z = (seen - self.log_wheel - gear.log_ratio) / RATIO_SD;
+            *out = OUTLIER + if z.abs() < 6.0 { PEAK * (-0.5 * z * z).exp() } else { 0.0 };
+        }
+    }
+
+    /// One second further; symmetric, so that it serves forwards and backwards.
+    fn move_on(&self, state: &mut [f64]) {
+        let total: f64 = state.iter().sum();
+        let mut rest = state;
+        for ring in self.gears {
+            let (own, others) = rest.split_at_mut(ring.len());
+            let on_ring: f64 = own.iter().sum();
+            for p in own.iter_mut() {
+                *p = (1.0 - SHIFT_REAR - SHIFT_FRONT) * *p
+                    + SHIFT_REAR * on_ring / ring.len() as f64
+                    + SHIFT_FRONT * total / self.count;
+            }
+            rest = others;
+        }
+    }
+
+    fn start(&self) -> Vec<f64> {
+        vec![1.0 / self.count; self.count as usize]
+    }
+
+    fn log_evidence(&self, seen: &[Option<f64>]) -> f64 {
+        let (mut state, mut emitted) = (self.start(), self.start());
+        let mut log = 0.0;
+        for &seen in seen {
+            self.emit(seen, &mut emitted);
+            log += step(&mut state, &emitted).ln();
+            self.move_on(&mut state);
+        }
+        log
+    }
+
+    /// Posterior weight of the big and of the small ring at each second, given all of them.
+    fn smooth(&self, seen: &[Option<f64>]) -> Vec<(f64, f64)> {
+        let width = self.count as usize;
+        let mut emitted = vec![0.0; width * seen.len()];
+        let mut forward = vec![0.0; width * seen.len()];
+        let mut state = self.start();
+        for (k, &seen) in seen.iter().enumerate() {
+            let row = k * width..(k + 1) * width;
+            self.emit(seen, &mut emitted[row.clone()]);
+            step(&mut state, &emitted[row.clone()]);
+            forward[row].copy_from_slice(&state);
+            self.move_on(&mut state);
+        }
+        let mut backward = self.start();
+        let mut shares = vec![(0.0, 0.0); seen.len()];
+        for k in (0..seen.len()).rev() {
+            let row = k * width..(k + 1) * width;
+            let (mut big, mut small, mut total) = (0.0, 0.0, 0.0);
+            for ((f, b), gear) in forward[row.clone()].iter().zip(&backward).zip(self.gears.iter().flatten()) {
+                total += f * b;
+                match gear.ring {
+                    Some(Ring::Big) => big += f * b,
+                    Some(Ring::Small) => small += f * b,
+                    None => {}
+                }
+            }
+            shares[k] = (big / total, small / total);
+            step(&mut backward, &emitted[row]);
+            self.move_on(&mut backward);
+        }
+        shares
+    }
+}
+
+/// Weighs a state by what was seen and brings its sum back to 1; returns the sum before.
+fn step(state: &mut [f64], emitted: &[f64]) -> f64 {
+    let mut sum = 0.0;
+    for (p, e) in state.iter_mut().zip(emitted) {
+        *p *= e;
+        sum += *p;
+    }
+    for p in state.iter_mut() {
+        *p /= sum;
+    }
+    sum
+}

@@ -1,0 +1,291 @@
+//! Dynamic programming over segments: the cheapest sequence of moves and filler for the whole ride.
+//!
+//! Between two phases the search is in the state "last phase was p", so that what may come next in order is
+//! exact; within a phase, in one of its moves. A segment's cost is a difference of running sums plus a
+//! piecewise-straight cost of its length. Each piece looks at a sliding window of possible starts, whose
+//! minimum a monotone queue keeps, so a second costs a constant time per move.
+
+use std::collections::VecDeque;
+
+use super::moves::{Move, Piece, Plan};
+
+/// One stretch assigned to a plan entry.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Instance {
+    pub entry: usize,
+    /// Grid seconds where its moves begin, then where the last one ends.
+    pub bounds: Vec<usize>,
+    /// Index of the pin that put it there.
+    pub forced: Option<usize>,
+}
+
+impl Instance {
+    pub fn from(&self) -> usize {
+        self.bounds[0]
+    }
+
+    pub fn to(&self) -> usize {
+        self.bounds[self.bounds.len() - 1]
+    }
+}
+
+/// An entry that a person put at seconds `from..to`.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Forced {
+    pub entry: usize,
+    pub from: usize,
+    pub to: usize,
+}
+
+/// Sliding minima over the possible starts of one move.
+struct Ends<'a> {
+    pieces: &'a [Piece],
+    sums: &'a [f64],
+    queues: Vec<VecDeque<(usize, f64)>>,
+}
+
+impl<'a> Ends<'a> {
+    fn of(lasts: &'a [Piece], sums: &'a [f64]) -> Self {
+        Self { pieces: lasts, sums, queues: lasts.iter().map(|_| VecDeque::new()).collect() }
+    }
+
+    /// The cheapest way to end the move at second `to`, and where it then began. To be called for each second in
+    /// order; `begin[i]` is the cost of beginning the move at `i < to`.
+    fn at(&mut self, to: usize, begin: &[f64]) -> (f64, usize) {
+        let mut best = (f64::INFINITY, 0);
+        for (piece, queue) in self.pieces.iter().zip(&mut self.queues) {
+            if let Some(from) = to.checked_sub(piece.from)
+                && begin[from].is_finite()
+            {
+                let key = begin[from] - self.sums[from] - piece.slope * from as f64;
+                while queue.back().is_some_and(|&(_, other)| other > key) {
+                    queue.pop_back();
+                }
+                queue.push_back((from, key));
+            }
+            while queue.front().is_some_and(|&(from, _)| to - from > piece.to) {
+                queue.pop_front();
+            }
+            if let Some(&(from, key)) = queue.front() {
+                let cost = key + self.sums[to] + piece.at + piece.slope * (to as f64 - piece.from as f64);
+                if cost < best.0 {
+                    best = (cost, from);
+                }
+            }
+        }
+        best
+    }
+}
+
+/// Costs and ways back of one move.
+struct Track {
+    begin: Vec<f64>,
+    /// Where the move that ends at a second began.
+    began: Vec<usize>,
+}
+
+impl Track {
+    fn new(seconds: usize) -> Self {
+        Self { begin: vec![f64::INFINITY; seconds + 1], began: vec![0; seconds + 1] }
+    }
+}
+
+/// How the state "last phase was p" was reached at a second.
+#[derive(Clone, Copy)]
+enum Step {
+    Start,
+    Filler,
+    PhaseEnded,
+    /// By a pin, from the given state.
+    Forced {
+        pin: usize,
+        after: usize,
+    },
+}
+
+/// The cheapest explanation of the ride, in order of time. `edges[entry][second]` is what a boundary costs there.
+pub(super) fn cheapest(plan: &Plan, edges: &[Vec<f64>], forced: &[Forced]) -> Vec<Instance> {
+    let seconds = plan.seconds;
+    // State 0 is "nothing yet", state e + 1 is "entry e was last".
+    let states = plan.entries.len() + 1;
+    let mut between = vec![vec![f64::INFINITY; states]; seconds + 1];
+    let mut steps = vec![vec![Step::Start; states]; seconds + 1];
+    let mut came_after: Vec<Vec<usize>> = vec![vec![0; seconds + 1]; plan.entries.len()];
+    let mut tracks: Vec<Vec<Track>> =
+        plan.entries.iter().map(|e| e.moves.iter().map(|_| Track::new(seconds)).collect()).collect();
+    let mut ends: Vec<Vec<Ends>> =
+        plan.entries.iter().map(|e| e.moves.iter().map(|m| Ends::of(&m.lasts, &m.sums)).collect()).collect();
+    let mut pinned_until = 0;
+
+    for t in 0..=seconds {
+        if t == 0 {
+            between[0][0] = 0.0;
+        } else {
+            let (before, now) = between.split_at_mut(t);
+            if t > pinned_until {
+                now[0].copy_from_slice(&before[t - 1]);
+                steps[t].fill(Step::Filler);
+            }
+            for (e, entry) in plan.entries.iter().enumerate() {
+                let last = entry.moves.len() - 1;
+                for m in 0..=last {
+                    let (cost, began) = ends[e][m].at(t, &tracks[e][m].begin);
+                    tracks[e][m].began[t] = began;
+                    let cost = cost + edges[e][t];
+                    if m < last {
+                        tracks[e][m + 1].begin[t] = cost;
+                    } else if t > pinned_until && cost < now[0][e + 1] {
+                        now[0][e + 1] = cost;
+                        steps[t][e + 1] = Step::PhaseEnded;
+                    }
+                }
+            }
+        }
+        if t < pinned_until {
+            continue;
+        }
+        if let Some((pin, at)) = forced.iter().enumerate().find(|(_, f)| f.to == t) {
+            let (cost, after) = least(&between[at.from]);
+            between[t].fill(f64::INFINITY);
+            between[t][at.entry + 1] = cost;
+            steps[t][at.entry + 1] = Step::Forced { pin, after };
+        }
+        if let Some(at) = forced.iter().find(|f| f.from == t) {
+            // Nothing may run into a pin or across it.
+            pinned_until = at.to;
+            clear(&mut ends, &mut tracks, t);
+            continue;
+        }
+        let (cheapest, whence) = least(&between[t]);
+        let own = between[t][whence];
+        between[t][whence] = f64::INFINITY;
+        let second = least(&between[t]);
+        between[t][whence] = own;
+        for (e, entry) in plan.entries.iter().enumerate() {
+            let other = if whence == e + 1 { second } else { (cheapest, whence) };
+            let again = (between[t][e + 1] + plan.again, e + 1);
+            let mut best = (other.0 + plan.jump, other.1);
+            if again.0 < best.0 {
+                best = again;
+            }
+            for after in &entry.free_after {
+                let state = after.map_or(0, |a| a + 1);
+                if between[t][state] <= best.0 {
+                    best = (between[t][state], state);
+                }
+            }
+            came_after[e][t] = best.1;
+            tracks[e][0].begin[t] = best.0 + edges[e][t] + entry.prelude[t];
+        }
+    }
+    trace_back(plan, &between[seconds], &steps, &came_after, &tracks, forced)
+}
+
+fn clear(ends: &mut [Vec<Ends>], tracks: &mut [Vec<Track>], until: usize) {
+    for queue in ends.iter_mut().flatten().flat_map(|e| &mut e.queues) {
+        queue.clear();
+    }
+    // What was begun stays out of reach: queues take up starts later than they are written.
+    for track in tracks.iter_mut().flatten() {
+        track.begin[..=until].fill(f64::INFINITY);
+    }
+}
+
+fn least(costs: &[f64]) -> (f64, usize) {
+    costs.iter().enumerate().fold((f64::INFINITY, 0), |best, (i, &c)| if c < best.0 { (c, i) } else { best })
+}
+
+fn trace_back(
+    plan: &Plan,
+    last: &[f64],
+    steps: &[Vec<Step>],
+    came_after: &[Vec<usize>],
+    tracks: &[Vec<Track>],
+    forced: &[Forced],
+) -> Vec<Instance> {
+    let mut instances = Vec::new();
+    let mut t = plan.seconds;
+    let mut state = least(last).1;
+    loop {
+        match steps[t][state] {
+            Step::Start => break,
+            Step::Filler => t -= 1,
+            Step::PhaseEnded => {
+                let entry = state - 1;
+                let mut bounds = vec![t];
+                for track in tracks[entry].iter().rev() {
+                    t = track.began[t];
+                    bounds.push(t);
+                }
+                bounds.reverse();
+                state = came_after[entry][t];
+                instances.push(Instance { entry, bounds, forced: None });
+            }
+            Step::Forced { pin, after } => {
+                let at = forced[pin];
+                let bounds = within(&plan.entries[at.entry].moves, at.from, at.to);
+                instances.push(Instance { entry: at.entry, bounds, forced: Some(pin) });
+                t = at.from;
+                state = after;
+            }
+        }
+    }
+    instances.reverse();
+    instances
+}
+
+/// The cheapest division of seconds `from..to` among moves that must fill it.
+fn within(moves: &[Move], from: usize, to: usize) -> Vec<usize> {
+    let mut begin = vec![f64::INFINITY; to + 1];
+    begin[from] = 0.0;
+    let sums: Vec<&[f64]> = moves.iter().map(|m| m.sums.as_slice()).collect();
+    let (_, began) = run(moves, &sums, begin, to);
+    back(&began, to)
+}
+
+/// The cheapest single stretch anywhere in the ride, the ring left out of account, that keeps off the seconds
+/// where `taken` holds; with its cost.
+pub(super) fn closest(moves: &[Move], taken: &[bool]) -> Option<(Vec<usize>, f64)> {
+    // Far above what any stretch can cost.
+    const TAKEN: f64 = 1e6;
+    let sums: Vec<Vec<f64>> = moves
+        .iter()
+        .map(|m| {
+            let mut extra = 0.0;
+            let mut sums = m.sums_without_ring.clone();
+            for (sum, &taken) in sums.iter_mut().skip(1).zip(taken) {
+                extra += if taken { TAKEN } else { 0.0 };
+                *sum += extra;
+            }
+            sums
+        })
+        .collect();
+    let sums: Vec<&[f64]> = sums.iter().map(Vec::as_slice).collect();
+    let (ends, began) = run(moves, &sums, vec![0.0; taken.len() + 1], taken.len());
+    let (cost, to) = least(&ends);
+    (cost < TAKEN / 2.0).then(|| (back(&began, to), cost))
+}
+
+/// Costs of ending the last move at each second up to `to`, and where each move then began.
+fn run(moves: &[Move], sums: &[&[f64]], begin: Vec<f64>, to: usize) -> (Vec<f64>, Vec<Vec<usize>>) {
+    let mut costs = begin;
+    let mut began = Vec::with_capacity(moves.len());
+    for (step, sums) in moves.iter().zip(sums) {
+        let mut ends = Ends::of(&step.lasts, sums);
+        let (next, starts) = (0..=to).map(|t| ends.at(t, &costs)).unzip();
+        costs = next;
+        began.push(starts);
+    }
+    (costs, began)
+}
+
+fn back(began: &[Vec<usize>], to: usize) -> Vec<usize> {
+    let mut bounds = vec![to];
+    let mut t = to;
+    for starts in began.iter().rev() {
+        t = starts[t];
+        bounds.push(t);
+    }
+    bounds.reverse();
+    bounds
+}

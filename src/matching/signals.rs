@@ -1,0 +1,78 @@
+//! What the matcher looks at: the references' power and cadence, and the ring.
+
+use crate::ride::{Ride, RingBelief, Window};
+use crate::session::Session;
+
+use super::ring;
+
+/// One value per grid second; `None` is a second for which no reference has one.
+pub(super) struct Signals {
+    pub power_w: Vec<Option<f64>>,
+    pub cadence_rpm: Vec<Option<f64>>,
+    pub rings: Vec<Option<RingBelief>>,
+    /// Sums and counts of power over the seconds before, so that any mean is two look-ups.
+    sums: Vec<(f64, f64)>,
+}
+
+impl Signals {
+    /// The first reference off the hub leads, because a hub has a flywheel and smoothing; the others fill in
+    /// seconds where it has nothing.
+    pub fn of(session: &Session, ride: &Ride) -> Self {
+        let traces = ring::by_fitness(ride);
+        let power_w: Vec<_> = (0..ride.length_s).map(|k| traces.iter().find_map(|t| t.power_at(k))).collect();
+        let cadence_rpm = (0..ride.length_s).map(|k| traces.iter().find_map(|t| t.cadence_at(k))).collect();
+        let mut sums = vec![(0.0, 0.0)];
+        for power in &power_w {
+            let (sum, count) = sums[sums.len() - 1];
+            sums.push(power.map_or((sum, count), |p| (sum + p, count + 1.0)));
+        }
+        Self { power_w, cadence_rpm, rings: ring::rings(session, ride), sums }
+    }
+
+    pub fn len(&self) -> usize {
+        self.power_w.len()
+    }
+
+    /// Mean power over seconds `from..to`, cut to the ride; `None` if no second has one.
+    pub fn mean_w(&self, from: usize, to: usize) -> Option<f64> {
+        let (from, to) = (from.min(self.len()), to.min(self.len()));
+        let count = self.sums[to].1 - self.sums[from.min(to)].1;
+        (count > 0.0).then(|| (self.sums[to].0 - self.sums[from].0) / count)
+    }
+
+    /// Mean power within `half` seconds of second `k`; `None` where `k` itself has none.
+    pub fn smoothed_w(&self, k: usize, half: usize) -> Option<f64> {
+        self.power_w[k].and_then(|_| self.mean_w(k.saturating_sub(half), k + half + 1))
+    }
+
+    /// Best mean over `over` seconds within `from..to`, and where it starts.
+    pub fn best_mean_w(&self, from: usize, to: usize, over: usize) -> Option<(usize, f64)> {
+        (from..(to + 1).saturating_sub(over).max(from + 1))
+            .filter_map(|k| Some((k, self.mean_w(k, k + over)?)))
+            .max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)))
+    }
+
+    /// Median power over seconds `from..to`.
+    pub fn median_w(&self, from: usize, to: usize) -> Option<f64> {
+        let mut powers: Vec<f64> =
+            self.power_w[from.min(self.len())..to.min(self.len())].iter().copied().flatten().collect();
+        powers.sort_by(f64::total_cmp);
+        powers.get(powers.len() / 2).copied()
+    }
+
+    /// The ring over most of a window, and the mean belief in it; `None` where nothing tells.
+    pub fn ring_over(&self, window: Window) -> Option<RingBelief> {
+        use crate::protocol::Ring;
+        let seconds = window.seconds();
+        let beliefs = self.rings.get(seconds.start..seconds.end.min(self.len()))?;
+        let told = beliefs.iter().flatten().count();
+        if told * 2 < beliefs.len().max(1) {
+            return None;
+        }
+        let big: f64 =
+            beliefs.iter().flatten().map(|b| if b.ring == Ring::Big { b.confidence } else { 1.0 - b.confidence }).sum();
+        let big = big / told as f64;
+        let ring = if big >= 0.5 { Ring::Big } else { Ring::Small };
+        Some(RingBelief { ring, confidence: big.max(1.0 - big) })
+    }
+}
