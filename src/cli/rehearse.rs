@@ -1,11 +1,62 @@
 use std::io::Write;
+use std::path::PathBuf;
+
+use anyhow::Context;
+use chrono::{DateTime, Utc};
 
 use super::Exit;
+use crate::protocol::Protocol;
+use crate::rehearse::{self, FAULT_KINDS, Fault, Plan};
 
-/// Make sessions with known faults
+/// Make a session with known faults, as real recordings
 #[derive(Debug, clap::Args)]
-pub struct RehearseArgs {}
+#[command(group = clap::ArgGroup::new("what").required(true).multiple(false).args(["fault", "sound", "faults"]))]
+pub struct RehearseArgs {
+    /// Protocol to ride (YAML)
+    #[arg(required_unless_present = "faults")]
+    protocol: Option<PathBuf>,
+    /// Folder to write the session into, made where it is missing
+    #[arg(long, value_name = "DIR", required_unless_present = "faults")]
+    out: Option<PathBuf>,
+    /// The same seed gives the same files
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    seed: u64,
+    /// A fault of exactly this size; may be repeated
+    #[arg(long, value_name = "KIND=SIZE[@WHERE]", allow_hyphen_values = true)]
+    fault: Vec<Fault>,
+    /// The unit has no fault
+    #[arg(long)]
+    sound: bool,
+    /// List the faults that can be made
+    #[arg(long)]
+    faults: bool,
+    /// When the ride starts (RFC 3339)
+    #[arg(long, value_name = "TIME")]
+    date: Option<DateTime<Utc>>,
+}
 
-pub fn run(_args: &RehearseArgs, _out: &mut impl Write) -> anyhow::Result<Exit> {
-    anyhow::bail!("not yet written")
+pub fn run(args: &RehearseArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
+    if args.faults {
+        for kind in FAULT_KINDS {
+            writeln!(out, "{:<28} {:<6} {}", kind.form, kind.unit, kind.imitates)?;
+        }
+        return Ok(Exit::Done);
+    }
+    let (Some(file), Some(dir)) = (&args.protocol, &args.out) else {
+        anyhow::bail!("a protocol and --out DIR are needed");
+    };
+    rehearse::check_faults(&args.fault).map_err(anyhow::Error::msg)?;
+    let protocol = load(file)?;
+    let mut plan = Plan { faults: args.fault.clone(), ..Plan::new(args.seed) };
+    if let Some(date) = args.date {
+        plan.date = date;
+    }
+    let rehearsal = rehearse::simulate(&protocol, &plan);
+    rehearse::write(&rehearsal, dir).context("writing the rehearsal")?;
+    writeln!(out, "wrote {}; judge it with `assize judge {}`", dir.display(), dir.join("session.yaml").display())?;
+    Ok(Exit::Done)
+}
+
+fn load(file: &std::path::Path) -> anyhow::Result<Protocol> {
+    anyhow::bail!("{}: the reader of protocols is not yet here", file.display())
 }

@@ -1,1 +1,494 @@
-//! Not yet written.
+//! A rehearsal: a protocol ridden by a simulated rider on simulated instruments with known faults.
+//!
+//! Used for the demo data and, in memory and over many seeds, by tests. It shares nothing with the modules that
+//! judge, so that it can't agree with them by construction. Its rider, instruments and head units are plausible
+//! rather than measured: where no source is named, a figure is common practice.
+
+mod fault;
+mod fit;
+mod head_unit;
+mod instrument;
+mod noise;
+mod script;
+mod signal;
+mod write;
+
+use chrono::{DateTime, TimeDelta, Utc};
+use serde::Serialize;
+use sha2::{Digest, Sha256};
+
+use crate::protocol::Protocol;
+use crate::quantity::{Bound, Join, Quantity, Unit as Of};
+use crate::recording::{HeadUnit, Recording, Sensor};
+use crate::session::{
+    Certificate, Conditions, Drivetrain, Instrument, Location, Readings, Reference, Session, Sides, TrainerMode, Unit,
+};
+
+pub use fault::{FAULT_KINDS, Fault, FaultError, FaultKind, Share};
+use head_unit::{Clock, Heard, Naming, Storage};
+use instrument::{Draw, HubDraw, Struck};
+use noise::{Noise, Purpose};
+pub use script::Act;
+use script::Stretch;
+pub use signal::Signal;
+pub use write::{WriteError, write};
+
+/// What to rehearse. The same plan gives the same rehearsal, bit for bit, on any machine.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Plan {
+    pub seed: u64,
+    pub faults: Vec<Fault>,
+    /// True time of the ride's start, a whole second.
+    pub date: DateTime<Utc>,
+    pub instruments: Instruments,
+}
+
+impl Plan {
+    /// A sound unit, ridden at a fixed hour.
+    pub fn new(seed: u64) -> Self {
+        let date = DateTime::from_timestamp(1_795_267_800, 0).unwrap_or_default();
+        Self { seed, faults: vec![], date, instruments: Instruments::Real }
+    }
+
+    pub fn with(mut self, fault: Fault) -> Self {
+        self.faults.push(fault);
+        self
+    }
+}
+
+/// Whether instruments, head units and clocks have their usual small errors.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Instruments {
+    Real,
+    /// No gain, offset or noise, one clock; only a plan's faults remain.
+    Ideal,
+}
+
+/// A ridden session, as a reader would find it, with what nobody but the simulator knows.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Rehearsal {
+    pub session: Session,
+    /// Unit, pedals, trainer.
+    pub recordings: [Recording; 3],
+    /// The FIT file of each recording.
+    pub files: [Vec<u8>; 3],
+    pub truth: Truth,
+}
+
+/// What truly happened. Times are seconds since `date` on a perfect clock.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Truth {
+    pub seed: u64,
+    pub date: DateTime<Utc>,
+    /// As `--fault` writes them; sizes are exact.
+    pub faults: Vec<String>,
+    /// In ride order: every stretch that the protocol asked for.
+    pub moves: Vec<TrueMove>,
+    pub instruments: Vec<TrueInstrument>,
+    /// Chain-drive loss of this session, %.
+    pub loss_big_pct: f64,
+    pub loss_small_pct: f64,
+    /// Where `side-short`, `soft-dropout` and `radio-dropout` struck.
+    pub struck: Vec<TrueWindow>,
+    /// The rider at 20 Hz.
+    #[serde(skip)]
+    pub signal: Signal,
+    #[serde(skip)]
+    clocks: Vec<Clock>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct TrueMove {
+    /// The selector, as `steady[ring=small, power=120 W]`.
+    pub phase: String,
+    /// Index into the protocol's phases.
+    pub phase_index: usize,
+    /// From 1.
+    pub repeat: u32,
+    #[serde(rename = "move")]
+    pub act: &'static str,
+    pub start_s: f64,
+    pub end_s: f64,
+    pub ring: &'static str,
+    /// What the rider truly put in, W.
+    pub mean_power_w: f64,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct TrueInstrument {
+    pub label: String,
+    pub recording: String,
+    /// Gain and offset drawn for the session, without the plan's faults.
+    pub gain_pct: f64,
+    pub offset_w: f64,
+    /// Its head unit's clock less true time at the ride's start, and how fast that grows.
+    pub clock_offset_s: f64,
+    pub clock_drift_ppm: f64,
+    pub strap_delay_s: f64,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct TrueWindow {
+    pub fault: String,
+    pub start_s: f64,
+    pub end_s: f64,
+}
+
+impl Truth {
+    /// What the clock of recording `index` shows at a true time.
+    pub fn shown_utc(&self, index: usize, true_s: f64) -> DateTime<Utc> {
+        self.date + TimeDelta::microseconds((self.clocks[index].shows_s(true_s) * 1e6).round() as i64)
+    }
+}
+
+const UNIT: &str = "unit 017";
+const PEDALS: &str = "pedal pair P";
+const TRAINER: &str = "trainer T";
+const FILES: [&str; 3] = ["unit-017.fit", "pedals-p.fit", "trainer-t.fit"];
+
+/// Rides `protocol` by `plan`, in memory. A seed fixes the ride, the draws and the clocks; a fault added changes
+/// nothing but what it should.
+pub fn simulate(protocol: &Protocol, plan: &Plan) -> Rehearsal {
+    let drivetrain = drivetrain();
+    let stretches = script::write(protocol, &drivetrain, plan.seed);
+    let signal = signal::ride(&stretches, plan.seed);
+    let draws = Draws::of(plan, stretches.last().map_or(0.0, |s| s.end_s));
+
+    let mut sprint_noise = Noise::new(plan.seed, Purpose::SideShort);
+    let mut soft_noise = Noise::new(plan.seed, Purpose::SoftDropout);
+    let struck = instrument::strike(&stretches, &plan.faults, &mut sprint_noise, &mut soft_noise);
+    let noise = |purpose| Noise::new(plan.seed, purpose);
+    let unit = instrument::unit(&signal, &stretches, &draws.unit, &mut noise(Purpose::Unit), &plan.faults, &struck);
+    let pedals_draw = with_reference_fault(&draws.pedals, &plan.faults, PEDALS);
+    let pedals = instrument::crank(&signal, &pedals_draw, &mut noise(Purpose::Pedals));
+    let hub = HubDraw { draw: with_reference_fault(&draws.hub.draw, &plan.faults, TRAINER), ..draws.hub.clone() };
+    let (trainer, speed) = instrument::hub(&signal, &stretches, &hub, &mut noise(Purpose::Trainer));
+    let deaf = deaf_windows(plan, stretches.last().map_or(0.0, |s| s.end_s));
+    let laps = lap_presses(&stretches, plan.seed);
+
+    let heard = |output, deaf, laps, cadence_steps| Heard {
+        output,
+        beats: &signal.beats,
+        speed: &speed,
+        deaf,
+        laps,
+        cadence_steps,
+    };
+    let of = |heard: Heard, n: usize, purpose| {
+        head_unit::record(&heard, &draws.clocks[n], naming(n), plan.date, &mut noise(purpose))
+    };
+    let all_deaf: Vec<(f64, f64)> = deaf.iter().map(|d| (d.1, d.2)).collect();
+    let mut recordings = [
+        of(heard(&unit, &all_deaf, &[], 128.0), 0, Purpose::UnitClock),
+        of(heard(&pedals, &[], &laps, 128.0), 1, Purpose::PedalsClock),
+        of(heard(&trainer, &[], &[], 1.0), 2, Purpose::TrainerClock),
+    ];
+    let files = std::array::from_fn(|n| {
+        // The encoder refuses only empty files and oversized fields; a rehearsal has neither.
+        let bytes = fit::encode(&recordings[n]).unwrap_or_default();
+        recordings[n].sha256 = Sha256::digest(&bytes).iter().map(|b| format!("{b:02x}")).collect();
+        recordings[n].bytes = bytes.len() as u64;
+        bytes
+    });
+    let truth = truth(protocol, plan, &stretches, signal, &draws, &struck, &deaf);
+    Rehearsal { session: session(protocol, drivetrain), recordings, files, truth }
+}
+
+/// All that a seed draws once per session.
+struct Draws {
+    unit: Draw,
+    pedals: Draw,
+    hub: HubDraw,
+    clocks: Vec<Clock>,
+}
+
+impl Draws {
+    fn of(plan: &Plan, ride_s: f64) -> Self {
+        let sound = Draw { gain: 1.0, offset_w: 0.0, noise: 0.0, angle: 0.25, timeout_s: 1.6 };
+        let even = HubDraw { draw: sound.clone(), loss_big: LOSS, loss_small: LOSS };
+        if plan.instruments == Instruments::Ideal {
+            let clock = Clock {
+                offset_s: 0.0,
+                drift_ppm: 0.0,
+                strap_delay_s: 0.2,
+                storage: Storage::LastMessage,
+                start_s: 0.0,
+                stop_s: ride_s,
+                dropped: 0.0,
+            };
+            return Self { unit: sound.clone(), pedals: sound, hub: even, clocks: vec![clock; 3] };
+        }
+        let crank = |purpose, gain_sd: f64, offset_sd_w: f64| {
+            let mut noise = Noise::new(plan.seed ^ DRAWS, purpose);
+            Draw {
+                gain: 1.0 + noise.truncated(gain_sd, 2.5),
+                offset_w: noise.truncated(offset_sd_w, 2.5),
+                noise: noise.between(0.005, 0.009),
+                angle: noise.uniform(),
+                timeout_s: noise.between(1.4, 1.8),
+            }
+        };
+        // A sound unit stays within 1 %; the references within what their certificates say (k = 2).
+        let unit = crank(Purpose::Unit, 0.004, 0.5);
+        let pedals = crank(Purpose::Pedals, 0.005, 0.5);
+        let hub = crank(Purpose::Trainer, 0.0075, 0.8);
+        let mut noise = Noise::new(plan.seed ^ DRAWS, Purpose::Script);
+        let loss_big = LOSS + noise.truncated(0.005, 2.0);
+        let loss_small = loss_big + noise.truncated(0.0025, 2.0);
+        let clocks = [Purpose::UnitClock, Purpose::PedalsClock, Purpose::TrainerClock].map(|purpose| {
+            let mut noise = Noise::new(plan.seed ^ DRAWS, purpose);
+            Clock {
+                offset_s: noise.between(-3.0, 3.0),
+                drift_ppm: noise.between(-20.0, 20.0),
+                strap_delay_s: noise.between(0.1, 0.3),
+                storage: if matches!(purpose, Purpose::TrainerClock) {
+                    Storage::SecondMean
+                } else {
+                    Storage::LastMessage
+                },
+                start_s: noise.between(0.0, 6.0),
+                stop_s: ride_s - noise.between(0.0, 5.0),
+                dropped: 0.0003,
+            }
+        });
+        Self { unit, pedals, hub: HubDraw { draw: hub, loss_big, loss_small }, clocks: clocks.to_vec() }
+    }
+}
+
+/// Sets session-long draws apart from the noise of the same purpose.
+const DRAWS: u64 = 0x5EED_0000_0000_0001;
+
+/// Chain drive, spider to hub. Source: Martin et al. 1998 (97.7 %, from memory).
+const LOSS: f64 = 0.023;
+
+/// `reference-gain` names a reference by its label or the label's last word.
+fn with_reference_fault(draw: &Draw, faults: &[Fault], label: &str) -> Draw {
+    let mut draw = draw.clone();
+    for fault in faults {
+        if let Fault::ReferenceGain { pct, label: named } = fault
+            && names(named, label)
+        {
+            draw.gain *= 1.0 + pct / 100.0;
+        }
+    }
+    draw
+}
+
+fn names(named: &str, label: &str) -> bool {
+    named == label || label.rsplit(' ').next() == Some(named)
+}
+
+/// Labels that `reference-gain` may name.
+pub fn reference_labels() -> [&'static str; 2] {
+    [PEDALS, TRAINER]
+}
+
+/// Whether every fault of the plan finds what it names.
+///
+/// # Errors
+/// A `reference-gain` of no reference, in words.
+pub fn check_faults(faults: &[Fault]) -> Result<(), String> {
+    for fault in faults {
+        if let Fault::ReferenceGain { label, .. } = fault
+            && !reference_labels().iter().any(|known| names(label, known))
+        {
+            return Err(format!("`{fault}`: no reference is called `{label}`; write `P` or `T`"));
+        }
+    }
+    Ok(())
+}
+
+/// Runs of 3 to 10 s that together take exactly the share of the ride: (fault's index, from, to).
+fn deaf_windows(plan: &Plan, ride_s: f64) -> Vec<(usize, f64, f64)> {
+    let mut found = vec![];
+    for (index, fault) in plan.faults.iter().enumerate() {
+        let Fault::RadioDropout { share } = fault else { continue };
+        let mut noise = Noise::new(plan.seed, Purpose::RadioDropout);
+        let total_s = share.value() * ride_s;
+        let mut runs_s = vec![];
+        let mut left_s = total_s;
+        while left_s > 0.0 {
+            let run_s = noise.between(3.0, 10.0).min(left_s);
+            runs_s.push(run_s);
+            left_s -= run_s;
+        }
+        // Each run somewhere in its own equal part of the ride, so that none overlap.
+        let part_s = ride_s / runs_s.len() as f64;
+        for (n, run_s) in runs_s.into_iter().enumerate() {
+            let from_s = n as f64 * part_s + noise.between(0.0, (part_s - run_s).max(0.0));
+            found.push((index, from_s, from_s + run_s));
+        }
+    }
+    found
+}
+
+/// The rider presses within two seconds of the start of each repeat, and as its last move ends.
+fn lap_presses(stretches: &[Stretch], seed: u64) -> Vec<f64> {
+    let mut noise = Noise::new(seed, Purpose::Laps);
+    let mut presses = vec![];
+    for pair in stretches.windows(2) {
+        if pair[0].phase != pair[1].phase {
+            presses.push(pair[1].start_s + noise.between(-0.5, 2.0));
+        }
+    }
+    presses
+}
+
+fn naming(n: usize) -> Naming {
+    let sensor = |kind: &str, product: &str, serial: &str, firmware: &str| Sensor {
+        kind: Some(kind.to_owned()),
+        maker: Some("development".to_owned()),
+        product: Some(product.to_owned()),
+        serial: Some(serial.to_owned()),
+        firmware: Some(firmware.to_owned()),
+        ..Sensor::default()
+    };
+    let power = match n {
+        0 => sensor("bike_power", UNIT, "17", "1.80"),
+        1 => sensor("bike_power", PEDALS, "2001", "3.10"),
+        _ => sensor("bike_power", TRAINER, "3001", "2.04"),
+    };
+    let head_unit = HeadUnit {
+        maker: Some("development".to_owned()),
+        product: Some(format!("head unit {}", ["A", "B", "C"][n])),
+        serial: Some(["4101", "4102", "4103"][n].to_owned()),
+        firmware: Some(["5.20", "5.20", "7.01"][n].to_owned()),
+    };
+    // A sensor out of its bag warms to the room and the rider. Common practice, no source.
+    let (temperature_c, warms_c) = [(18.6, 2.2), (18.8, 1.8), (19.0, 1.2)][n];
+    Naming {
+        file: FILES[n],
+        head_unit,
+        sensors: vec![power, sensor("heart_rate", "strap S", "5001", "1.00")],
+        temperature_c,
+        warms_c,
+    }
+}
+
+fn drivetrain() -> Drivetrain {
+    Drivetrain {
+        chainrings: vec![52, 36],
+        cassette: vec![11, 12, 13, 14, 15, 17, 19, 21, 23, 25, 28, 30],
+        wheel_m: Some(2.105),
+        ..Drivetrain::default()
+    }
+}
+
+fn instrument(n: usize, label: &str, located: Location, sides: Sides) -> Instrument {
+    Instrument {
+        label: label.to_owned(),
+        model: None,
+        serial: None,
+        firmware: None,
+        battery: None,
+        history: None,
+        head_unit: None,
+        located,
+        sides,
+        recordings: vec![FILES[n].into()],
+        fields: Default::default(),
+    }
+}
+
+fn wider(pct: f64, power_w: f64) -> Bound {
+    Bound { parts: vec![Quantity::new(pct, Of::Percent), Quantity::new(power_w, Of::Watt)], join: Join::Wider }
+}
+
+fn session(protocol: &Protocol, drivetrain: Drivetrain) -> Session {
+    let certificate = Certificate { number: Some("P-12".to_owned()), date: Some("2026-03-02".to_owned()), by: None };
+    let unit = Instrument { firmware: Some("1.8".to_owned()), ..instrument(0, UNIT, Location::Spindle, Sides::Both) };
+    Session {
+        file: None,
+        sha256: None,
+        protocol: Some(protocol.clone()),
+        tester: Some("tester A".to_owned()),
+        place: Some("north bench".to_owned()),
+        date: None,
+        notes: None,
+        authorised_by: None,
+        units: vec![Unit { instrument: unit, claimed: Some(Bound::single(1.5, Of::Percent)) }],
+        references: vec![
+            Reference {
+                instrument: instrument(1, PEDALS, Location::Pedals, Sides::Both),
+                uncertainty: wider(1.0, 2.0),
+                certificate: Some(certificate),
+                mode: None,
+            },
+            Reference {
+                instrument: instrument(2, TRAINER, Location::Hub, Sides::Total),
+                uncertainty: wider(1.5, 3.0),
+                certificate: None,
+                mode: Some(TrainerMode::Resistance),
+            },
+        ],
+        drivetrain,
+        conditions: Conditions { temperature_c: Some(19.0), crank_length_m: Some(0.1725), ..Conditions::default() },
+        readings: Readings { zero_before: Some(12.0), zero_after: Some(14.0), ..Readings::default() },
+        remarks: vec![],
+        marks: vec![],
+        pins: vec![],
+        photos: vec![],
+        threshold_power_w: protocol.threshold_power_w,
+        assumed: vec![],
+    }
+}
+
+fn truth(
+    protocol: &Protocol,
+    plan: &Plan,
+    stretches: &[Stretch],
+    signal: Signal,
+    draws: &Draws,
+    struck: &Struck,
+    deaf: &[(usize, f64, f64)],
+) -> Truth {
+    let moves = stretches.iter().filter_map(|s| {
+        let (phase_index, repeat) = s.phase?;
+        Some(TrueMove {
+            phase: protocol.phases[phase_index].id.to_string(),
+            phase_index,
+            repeat,
+            act: s.act.word(),
+            start_s: s.start_s,
+            end_s: s.end_s,
+            ring: s.ring.word(),
+            mean_power_w: signal.mean_w(s.start_s, s.end_s),
+        })
+    });
+    let drawn = [(UNIT, &draws.unit), (PEDALS, &draws.pedals), (TRAINER, &draws.hub.draw)];
+    let instruments = drawn.into_iter().enumerate().map(|(n, (label, draw))| TrueInstrument {
+        label: label.to_owned(),
+        recording: FILES[n].to_owned(),
+        gain_pct: (draw.gain - 1.0) * 100.0,
+        offset_w: draw.offset_w,
+        clock_offset_s: draws.clocks[n].offset_s,
+        clock_drift_ppm: draws.clocks[n].drift_ppm,
+        strap_delay_s: draws.clocks[n].strap_delay_s,
+    });
+    let (mut sprints, mut soft) = (struck.sprints.iter(), struck.soft.iter());
+    let mut windows = vec![];
+    for (index, fault) in plan.faults.iter().enumerate() {
+        let hit: Vec<(f64, f64)> = match fault {
+            Fault::SideShort { .. } => sprints.next().cloned().unwrap_or_default(),
+            Fault::SoftDropout { .. } => soft.next().cloned().unwrap_or_default(),
+            Fault::RadioDropout { .. } => deaf.iter().filter(|d| d.0 == index).map(|d| (d.1, d.2)).collect(),
+            _ => continue,
+        };
+        windows.extend(hit.into_iter().map(|(start_s, end_s)| TrueWindow { fault: fault.to_string(), start_s, end_s }));
+    }
+    Truth {
+        seed: plan.seed,
+        date: plan.date,
+        faults: plan.faults.iter().map(Fault::to_string).collect(),
+        moves: moves.collect(),
+        instruments: instruments.collect(),
+        loss_big_pct: draws.hub.loss_big * 100.0,
+        loss_small_pct: draws.hub.loss_small * 100.0,
+        struck: windows,
+        signal,
+        clocks: draws.clocks.clone(),
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,185 @@
+//! A recording as the bytes of a FIT file.
+
+use std::io::Cursor;
+
+use chrono::{DateTime, TimeDelta, Utc};
+use embedded_io_adapters::std::FromStd;
+
+use rustyfit::profile::{mesgdef, typedef};
+use rustyfit::proto::{FIT, Message};
+use rustyfit::{EncoderBuilder, HeaderOption};
+
+use crate::recording::{Recording, Sensor, TimerKind};
+
+/// Number that the format keeps for whatever no maker has registered.
+const MAKER: typedef::Manufacturer = typedef::Manufacturer::DEVELOPMENT;
+/// Records come in some kinds (with and without balance, power, heart rate), each with its own definition.
+const DEFINITIONS_KEPT: u8 = 15;
+
+/// The bytes of a FIT file that holds what `recording` holds.
+///
+/// Whatever the format can't hold (a power that is no whole watt, say) is rounded; the simulated head units
+/// write nothing of that kind.
+///
+/// # Errors
+/// In words, what the encoder refused.
+pub(super) fn encode(recording: &Recording) -> Result<Vec<u8>, String> {
+    let start = recording.start;
+    let at = |seconds: f64| stamp(start + TimeDelta::milliseconds((seconds * 1000.0).round() as i64));
+    let end_s = recording.samples.time_s.last().copied().unwrap_or(0.0);
+    let mut messages = vec![Message::from(file_id(recording))];
+    messages.push(head_unit(recording));
+    for (index, sensor) in recording.sensors.iter().enumerate() {
+        messages.push(device(sensor, index as u8 + 1, at(0.0)));
+    }
+    let mut timer = recording.timer.iter().peekable();
+    let mut laps = recording.laps.iter().enumerate().peekable();
+    for i in 0..recording.samples.len() {
+        let t_s = recording.samples.time_s[i];
+        while let Some(event) = timer.next_if(|e| e.at_s <= t_s && e.kind == TimerKind::Start) {
+            messages.push(timer_event(event.kind, at(event.at_s)));
+        }
+        while let Some((n, lap)) = laps.next_if(|(_, lap)| lap.end_s <= t_s) {
+            messages.push(lap_message(n, lap, &at));
+        }
+        messages.push(record(recording, i, at(t_s)));
+    }
+    messages.extend(timer.map(|event| timer_event(event.kind, at(event.at_s))));
+    messages.extend(laps.map(|(n, lap)| lap_message(n, lap, &at)));
+    messages.extend(summary(recording, at(0.0), at(end_s), end_s));
+
+    let mut fit = FIT { messages, ..FIT::default() };
+    let mut encoder = EncoderBuilder::new().header_option(HeaderOption::Normal(DEFINITIONS_KEPT)).build();
+    let mut bytes = Cursor::new(Vec::new());
+    encoder.encode(FromStd::new(&mut bytes), &mut fit).map_err(|e| e.to_string())?;
+    Ok(bytes.into_inner())
+}
+
+fn stamp(time: DateTime<Utc>) -> typedef::DateTime {
+    typedef::DateTime::from_unix_timestamp(time.timestamp())
+}
+
+fn milliseconds(seconds: f64) -> u32 {
+    (seconds * 1000.0).round() as u32
+}
+
+fn number<T: std::str::FromStr>(text: &Option<String>, missing: T) -> T {
+    text.as_deref().and_then(|t| t.parse().ok()).unwrap_or(missing)
+}
+
+fn file_id(recording: &Recording) -> mesgdef::FileId {
+    let mut id = mesgdef::FileId::new();
+    id.r#type = typedef::File::ACTIVITY;
+    id.manufacturer = MAKER;
+    id.product_name = recording.head_unit.product.as_deref().unwrap_or("").into();
+    id.serial_number = number(&recording.head_unit.serial, 0);
+    id.time_created = stamp(recording.start);
+    id
+}
+
+fn head_unit(recording: &Recording) -> Message {
+    let unit = &recording.head_unit;
+    let mut info = mesgdef::DeviceInfo::new();
+    info.timestamp = stamp(recording.start);
+    info.device_index = typedef::DeviceIndex::CREATOR;
+    info.manufacturer = MAKER;
+    info.product_name = unit.product.as_deref().unwrap_or("").into();
+    info.serial_number = number(&unit.serial, 0);
+    info.set_software_version_scaled(number(&unit.firmware, f64::NAN));
+    Message::from(info)
+}
+
+fn device(sensor: &Sensor, index: u8, time: typedef::DateTime) -> Message {
+    let mut info = mesgdef::DeviceInfo::new();
+    info.timestamp = time;
+    info.device_index = typedef::DeviceIndex(index);
+    info.manufacturer = MAKER;
+    info.source_type = typedef::SourceType::ANTPLUS;
+    info.device_type = match sensor.kind.as_deref() {
+        Some("heart_rate") => typedef::AntplusDeviceType::HEART_RATE.0,
+        _ => typedef::AntplusDeviceType::BIKE_POWER.0,
+    };
+    info.product_name = sensor.product.as_deref().unwrap_or("").into();
+    info.serial_number = number(&sensor.serial, 0);
+    info.set_software_version_scaled(number(&sensor.firmware, f64::NAN));
+    Message::from(info)
+}
+
+fn timer_event(kind: TimerKind, time: typedef::DateTime) -> Message {
+    let mut event = mesgdef::Event::new();
+    event.timestamp = time;
+    event.event = typedef::Event::TIMER;
+    event.event_type = match kind {
+        TimerKind::Start => typedef::EventType::START,
+        TimerKind::Stop => typedef::EventType::STOP_ALL,
+    };
+    Message::from(event)
+}
+
+/// FIT writes the side into bit 7 of the balance: set, the value is the right side's.
+const RIGHT_SIDE: u8 = 0x80;
+
+fn record(recording: &Recording, i: usize, time: typedef::DateTime) -> Message {
+    let samples = &recording.samples;
+    let mut record = mesgdef::Record::new();
+    record.timestamp = time;
+    if let Some(power_w) = samples.power_w[i] {
+        record.power = power_w as u16;
+    }
+    if let Some(cadence_rpm) = samples.cadence_rpm[i] {
+        record.cadence = cadence_rpm as u8;
+        let fraction = (cadence_rpm.fract() * 128.0).round() as u8;
+        if fraction > 0 {
+            record.fractional_cadence = fraction;
+        }
+    }
+    if let Some(heart_rate_bpm) = samples.heart_rate_bpm[i] {
+        record.heart_rate = heart_rate_bpm as u8;
+    }
+    if let Some(speed_m_s) = samples.speed_m_s[i] {
+        record.speed = (speed_m_s * 1000.0).round() as u16;
+    }
+    if let Some(temperature_c) = samples.temperature_c[i] {
+        record.temperature = temperature_c as i8;
+    }
+    if let Some(right_pct) = samples.right_share_pct[i] {
+        record.left_right_balance = typedef::LeftRightBalance(RIGHT_SIDE | right_pct as u8);
+    }
+    Message::from(record)
+}
+
+fn lap_message(n: usize, lap: &crate::recording::Lap, at: &dyn Fn(f64) -> typedef::DateTime) -> Message {
+    let mut message = mesgdef::Lap::new();
+    message.message_index = typedef::MessageIndex(n as u16);
+    message.timestamp = at(lap.end_s);
+    message.start_time = at(lap.start_s);
+    message.total_elapsed_time = milliseconds(lap.end_s - lap.start_s);
+    message.total_timer_time = message.total_elapsed_time;
+    message.event = typedef::Event::LAP;
+    message.event_type = typedef::EventType::STOP;
+    message.lap_trigger = typedef::LapTrigger::MANUAL;
+    Message::from(message)
+}
+
+fn summary(recording: &Recording, start: typedef::DateTime, end: typedef::DateTime, lasts_s: f64) -> [Message; 2] {
+    let mut session = mesgdef::Session::new();
+    session.message_index = typedef::MessageIndex(0);
+    session.timestamp = end;
+    session.start_time = start;
+    session.total_elapsed_time = milliseconds(lasts_s);
+    session.total_timer_time = session.total_elapsed_time;
+    session.sport = typedef::Sport::CYCLING;
+    session.sub_sport = typedef::SubSport::INDOOR_CYCLING;
+    session.event = typedef::Event::SESSION;
+    session.event_type = typedef::EventType::STOP;
+    session.first_lap_index = 0;
+    session.num_laps = recording.laps.len() as u16;
+    let mut activity = mesgdef::Activity::new();
+    activity.timestamp = end;
+    activity.total_timer_time = session.total_timer_time;
+    activity.num_sessions = 1;
+    activity.r#type = typedef::Activity::MANUAL;
+    activity.event = typedef::Event::ACTIVITY;
+    activity.event_type = typedef::EventType::STOP;
+    [Message::from(session), Message::from(activity)]
+}

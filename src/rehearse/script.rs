@@ -1,0 +1,253 @@
+//! The protocol as one rider rides it: a list of stretches, each with its aim, ring, cog and cadence.
+
+use crate::protocol::{Drill, Hold, Phase, Posture, Protocol, Ring, Target};
+use crate::quantity::Range;
+use crate::session::Drivetrain;
+
+use super::noise::{Noise, Purpose};
+
+/// What the rider does in one stretch.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Act {
+    /// Sits still, or is off the bike.
+    Still,
+    /// Warm-up, cool-down, a `free` phase.
+    Ride,
+    Recovery,
+    Block,
+    Sprint,
+    LeadIn,
+    Coast,
+    Restart,
+    Surge,
+    Soft,
+    Step,
+}
+
+impl Act {
+    pub fn word(self) -> &'static str {
+        match self {
+            Act::Still => "still",
+            Act::Ride => "ride",
+            Act::Recovery => "recovery",
+            Act::Block => "block",
+            Act::Sprint => "sprint",
+            Act::LeadIn => "lead-in",
+            Act::Coast => "coast",
+            Act::Restart => "restart",
+            Act::Surge => "surge",
+            Act::Soft => "soft",
+            Act::Step => "step",
+        }
+    }
+}
+
+/// One stretch of the ride, in true time.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Stretch {
+    pub act: Act,
+    /// Index into the protocol's phases and repeat from 1; `None` for what the protocol did not write.
+    pub phase: Option<(usize, u32)>,
+    pub start_s: f64,
+    pub end_s: f64,
+    pub aim_w: f64,
+    pub cadence_rpm: f64,
+    pub ring: Ring,
+    /// Metres that one turn of the cranks drives the wheel.
+    pub development_m: f64,
+}
+
+/// Metres for one turn on a drivetrain that states nothing (52/17 on a 25-622 tyre, roughly).
+const PLAIN_DEVELOPMENT_M: f64 = 6.4;
+const RECOVERY_W: f64 = 100.0;
+const RECOVERY_RPM: f64 = 80.0;
+
+pub(super) struct Script<'a> {
+    drivetrain: &'a Drivetrain,
+    noise: Noise,
+    pub stretches: Vec<Stretch>,
+    now_s: f64,
+    ring: Ring,
+}
+
+/// The whole ride of `protocol`: still, warm-up, each phase between recoveries, cool-down, still.
+pub(super) fn write(protocol: &Protocol, drivetrain: &Drivetrain, seed: u64) -> Vec<Stretch> {
+    let noise = Noise::new(seed, Purpose::Script);
+    let mut script = Script { drivetrain, noise, stretches: vec![], now_s: 0.0, ring: Ring::Big };
+    script.add(Act::Still, None, 10.0, 0.0, 0.0);
+    let starts_free = protocol.phases.first().is_some_and(|p| matches!(p.drill, Drill::Free { .. }));
+    let warm_up_s = protocol.needs.warm_up_s.unwrap_or(120.0);
+    if !starts_free {
+        let third_s = warm_up_s / 3.0 + 8.0;
+        for aim_w in [95.0, 125.0, 150.0] {
+            script.add(Act::Ride, None, third_s, aim_w, 84.0);
+        }
+    }
+    for (index, phase) in protocol.phases.iter().enumerate() {
+        for repeat in 1..=phase.repeats {
+            script.recover(phase, repeat);
+            script.ride(phase, (index, repeat));
+        }
+    }
+    script.add(Act::Ride, None, 75.0, 90.0, 78.0);
+    script.add(Act::Still, None, 12.0, 0.0, 0.0);
+    script.stretches
+}
+
+impl Script<'_> {
+    fn add(&mut self, act: Act, phase: Option<(usize, u32)>, lasts_s: f64, aim_w: f64, cadence_rpm: f64) {
+        let development_m = self.development_m(aim_w, cadence_rpm);
+        let end_s = self.now_s + lasts_s;
+        let start_s = std::mem::replace(&mut self.now_s, end_s);
+        let ring = self.ring;
+        self.stretches.push(Stretch { act, phase, start_s, end_s, aim_w, cadence_rpm, ring, development_m });
+    }
+
+    /// The cog on the present ring that brings the rider nearest to the trainer's speed at this power.
+    fn development_m(&self, aim_w: f64, cadence_rpm: f64) -> f64 {
+        let (Some(teeth), Some(wheel_m)) = (self.drivetrain.teeth(self.ring), self.drivetrain.wheel_m) else {
+            return PLAIN_DEVELOPMENT_M;
+        };
+        let wanted_m = super::signal::brake_speed_m_s(aim_w) * 60.0 / cadence_rpm.max(30.0);
+        let developments = self.drivetrain.cassette.iter().map(|cog| f64::from(teeth) / f64::from(*cog) * wheel_m);
+        developments.min_by(|a, b| (a - wanted_m).abs().total_cmp(&(b - wanted_m).abs())).unwrap_or(PLAIN_DEVELOPMENT_M)
+    }
+
+    /// Soft spinning before a repeat; the ring is changed somewhere in its second half.
+    fn recover(&mut self, phase: &Phase, repeat: u32) {
+        let plain = match &phase.drill {
+            Drill::Sprint { recover_s, .. } => Some((recover_s, 90.0, 120.0)),
+            Drill::CoastRestart { recover_s, .. } | Drill::SoftPedal { recover_s, .. } => Some((recover_s, 40.0, 60.0)),
+            Drill::Steady { .. } | Drill::Ramp { .. } => Some((&None, 60.0, 90.0)),
+            Drill::Free { .. } | Drill::Wait { .. } | Drill::StaticLoad { .. } | Drill::ZeroCheck => None,
+        };
+        let Some((asked, low_s, high_s)) = plain else { return };
+        let (low_s, high_s) = asked.map_or((low_s, high_s), |range| inner(&range, 0.2, 0.6));
+        let lasts_s = self.noise.between(low_s, high_s) + if repeat == 1 { 10.0 } else { 0.0 };
+        let aim_w = RECOVERY_W * self.noise.between(0.93, 1.07);
+        let ring = phase.ring.unwrap_or(self.ring);
+        if ring == self.ring {
+            self.add(Act::Recovery, None, lasts_s, aim_w, RECOVERY_RPM);
+        } else {
+            let before_s = lasts_s * self.noise.between(0.5, 0.8);
+            self.add(Act::Recovery, None, before_s, aim_w, RECOVERY_RPM);
+            self.ring = ring;
+            self.add(Act::Recovery, None, lasts_s - before_s, aim_w, RECOVERY_RPM);
+        }
+    }
+
+    fn ride(&mut self, phase: &Phase, id: (usize, u32)) {
+        let cadence_rpm = |default| phase.cadence_rpm.map_or(default, |r| aim_within(&r, 1.2));
+        match &phase.drill {
+            Drill::Free { power_w, lasts_s } => {
+                let aim_w = power_w.and_then(|r| r.middle()).unwrap_or(125.0);
+                let lasts_s = lasts_s.map_or(120.0, |r| self.within(&r));
+                self.add(Act::Ride, Some(id), lasts_s, aim_w, cadence_rpm(84.0));
+            }
+            Drill::Wait { lasts_s } => {
+                let lasts_s = lasts_s.map_or(60.0, |r| self.within(&r));
+                self.add(Act::Still, Some(id), lasts_s, 0.0, 0.0);
+            }
+            Drill::Steady { power_w, lasts_s, .. } => {
+                let rpm = cadence_rpm(88.0);
+                let aim_w = power_w.aim_w() * (1.0 + self.noise.truncated(0.015, 2.0));
+                let lasts_s = self.within(lasts_s) + self.noise.between(2.0, 10.0);
+                let rpm = rpm * self.noise.between(0.98, 1.02);
+                self.add(Act::Block, Some(id), lasts_s, aim_w, rpm);
+            }
+            Drill::Sprint { effort_w, lasts_s, .. } => {
+                // Common practice, no source: a fresh rider overshoots the least that was asked for.
+                let asked_w = effort_w.low.unwrap_or(600.0);
+                let most_w = effort_w.high.map_or(f64::INFINITY, |high| 0.95 * high);
+                let aim_w = (asked_w * self.noise.between(1.15, 1.40)).min(most_w);
+                let rpm = if phase.posture == Some(Posture::Seated) { 112.0 } else { 106.0 };
+                let rpm = cadence_rpm(rpm) * self.noise.between(0.97, 1.03);
+                let lasts_s = self.within(lasts_s);
+                self.add(Act::Sprint, Some(id), lasts_s, aim_w, rpm);
+            }
+            Drill::CoastRestart { lead_in, coast_s, restart, .. } => {
+                self.hold(Act::LeadIn, id, lead_in, cadence_rpm(88.0));
+                let lasts_s = self.within(coast_s);
+                self.add(Act::Coast, Some(id), lasts_s, 0.0, 0.0);
+                self.hold(Act::Restart, id, restart, cadence_rpm(92.0));
+            }
+            Drill::SoftPedal { surge, soft, .. } => {
+                self.hold(Act::Surge, id, surge, 92.0);
+                self.hold(Act::Soft, id, soft, cadence_rpm(72.0));
+            }
+            Drill::Ramp { steps_w, each_s, .. } => {
+                for aim_w in steps_w {
+                    let lasts_s = each_s + self.noise.between(0.0, 2.0);
+                    self.add(Act::Step, Some(id), lasts_s, *aim_w, cadence_rpm(86.0));
+                }
+            }
+            // Typed readings: the session holds them, nobody rides.
+            Drill::StaticLoad { .. } | Drill::ZeroCheck => {}
+        }
+    }
+
+    fn hold(&mut self, act: Act, id: (usize, u32), hold: &Hold, cadence_rpm: f64) {
+        let lasts_s = self.within(&hold.for_s);
+        let aim_w = match hold.power_w {
+            Target::Value(power_w) => power_w * (1.0 + self.noise.truncated(0.02, 2.0)),
+            Target::Within(Range { low: Some(low), high: None }) => low * self.noise.between(1.12, 1.35),
+            Target::Within(range) => aim_within(&range, 1.0) * self.noise.between(0.9, 1.1),
+        };
+        let rpm = cadence_rpm * self.noise.between(0.98, 1.02);
+        self.add(act, Some(id), lasts_s, aim_w, rpm);
+    }
+
+    /// A time well inside the range; a little above where only one time was asked for.
+    fn within(&mut self, range: &Range) -> f64 {
+        let (low_s, high_s) = inner(range, 0.15, 0.85);
+        self.noise.between(low_s, high_s.max(low_s + 1.0))
+    }
+}
+
+/// Where between its ends a range is used; an open end lies a tenth beyond the other.
+fn inner(range: &Range, from: f64, to: f64) -> (f64, f64) {
+    let low = range.low.or(range.high.map(|high| 0.9 * high)).unwrap_or(60.0);
+    let high = range.high.unwrap_or(1.1 * low).max(low);
+    (low + from * (high - low), low + to * (high - low))
+}
+
+/// The middle of a closed range; `beyond` times the end of an open one.
+fn aim_within(range: &Range, beyond: f64) -> f64 {
+    match (range.low, range.high) {
+        (Some(low), None) => low * beyond,
+        _ => range.middle().unwrap_or(RECOVERY_RPM),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::{bench_trial, drivetrain};
+    use super::*;
+
+    #[test]
+    fn stretches_follow_each_other_without_holes() {
+        let stretches = write(&bench_trial(), &drivetrain(), 3);
+        for pair in stretches.windows(2) {
+            assert_eq!(pair[0].end_s, pair[1].start_s);
+        }
+        let total_min = stretches.last().unwrap().end_s / 60.0;
+        assert!((60.0..85.0).contains(&total_min), "{total_min} min");
+    }
+
+    #[test]
+    fn every_repeat_stays_inside_what_the_protocol_asks() {
+        for seed in 0..20 {
+            for s in write(&bench_trial(), &drivetrain(), seed) {
+                let lasts_s = s.end_s - s.start_s;
+                match s.act {
+                    Act::Block => assert!(lasts_s >= 240.0 && (80.0..=95.0).contains(&s.cadence_rpm)),
+                    Act::Sprint => assert!((6.0..=12.0).contains(&lasts_s) && s.aim_w >= 690.0),
+                    Act::Coast => assert!((7.0..=12.0).contains(&lasts_s)),
+                    Act::Restart => assert!((5.0..=10.0).contains(&lasts_s) && s.aim_w >= 300.0),
+                    Act::Soft => assert!((15.0..=25.0).contains(&lasts_s) && (30.0..=90.0).contains(&s.aim_w)),
+                    _ => {}
+                }
+            }
+        }
+    }
+}

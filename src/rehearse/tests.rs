@@ -1,0 +1,414 @@
+use super::*;
+use crate::protocol::{
+    Accept, Decision, Drill, Hold, Needs, Part, Phase, PhaseId, PhaseOrder, Ring, Rule, Setting, Target,
+};
+use crate::quantity::Range;
+
+pub(super) fn drivetrain() -> Drivetrain {
+    super::drivetrain()
+}
+
+fn phase(name: &str, keys: &[(&str, &str)], drill: Drill) -> Phase {
+    let keys = keys.iter().map(|(k, v)| ((*k).to_owned(), (*v).to_owned())).collect();
+    Phase {
+        id: PhaseId { name: name.to_owned(), keys },
+        drill,
+        ring: None,
+        posture: None,
+        cadence_rpm: None,
+        grade_pct: None,
+        repeats: 1,
+        accept: Accept::EveryRepeat,
+        checks: vec![],
+        part: Part::Required,
+        tolerance: 0.2,
+    }
+}
+
+/// Six steady blocks on two rings, six sprints, six coasts and restarts, four times soft pedalling.
+pub(super) fn bench_trial() -> Protocol {
+    let mut phases = vec![];
+    for (ring, power_w) in [
+        (Ring::Big, 120),
+        (Ring::Small, 120),
+        (Ring::Small, 180),
+        (Ring::Big, 180),
+        (Ring::Big, 240),
+        (Ring::Small, 240),
+    ] {
+        let drill = Drill::Steady {
+            power_w: Target::Value(f64::from(power_w)),
+            lasts_s: Range::at_least(240.0),
+            settle_s: 30.0,
+        };
+        let keys = [("ring", ring.word()), ("power", &format!("{power_w} W"))];
+        phases.push(Phase {
+            ring: Some(ring),
+            cadence_rpm: Some(Range::between(80.0, 95.0)),
+            ..phase("steady", &keys, drill)
+        });
+    }
+    let sprint = Drill::Sprint {
+        effort_w: Range::at_least(600.0),
+        lasts_s: Range::between(6.0, 12.0),
+        recover_s: Some(Range::between(90.0, 180.0)),
+    };
+    phases.push(Phase { ring: Some(Ring::Big), repeats: 6, ..phase("standing-sprints", &[], sprint) });
+    let hold = |power_w, low_s, high_s| Hold { power_w, for_s: Range::between(low_s, high_s) };
+    let coast = Drill::CoastRestart {
+        lead_in: hold(Target::Value(200.0), 20.0, 20.0),
+        coast_s: Range::between(7.0, 12.0),
+        restart: hold(Target::Within(Range::at_least(300.0)), 5.0, 10.0),
+        recover_s: None,
+    };
+    phases.push(Phase { repeats: 6, ..phase("coast-and-restart", &[], coast) });
+    let soft = Drill::SoftPedal {
+        surge: hold(Target::Value(300.0), 10.0, 10.0),
+        soft: hold(Target::Within(Range::between(30.0, 90.0)), 15.0, 25.0),
+        recover_s: None,
+    };
+    phases.push(Phase { repeats: 4, cadence_rpm: Some(Range::at_least(50.0)), ..phase("soft-pedalling", &[], soft) });
+    Protocol {
+        file: "bench.yaml".into(),
+        sha256: String::new(),
+        title: "Bench trial on both chainrings".to_owned(),
+        revision: "2026-11".to_owned(),
+        purpose: None,
+        setting: Setting::Indoor,
+        order: PhaseOrder::AsWritten,
+        needs: Needs { references: 2, warm_up_s: Some(600.0) },
+        decision: Decision { rule: Rule::Guarded, coverage: 0.95 },
+        threshold_power_w: None,
+        phases,
+        contrasts: vec![],
+        whole_ride: vec![],
+    }
+}
+
+fn ridden(seed: u64, faults: &[&str]) -> Rehearsal {
+    let faults = faults.iter().map(|f| f.parse().unwrap_or_else(|e| panic!("{e}"))).collect();
+    simulate(&bench_trial(), &Plan { faults, ..Plan::new(seed) })
+}
+
+fn ideal(faults: &[&str]) -> Rehearsal {
+    let faults = faults.iter().map(|f| f.parse().unwrap_or_else(|e| panic!("{e}"))).collect();
+    simulate(&bench_trial(), &Plan { faults, instruments: Instruments::Ideal, ..Plan::new(5) })
+}
+
+const UNIT_AT: usize = 0;
+const PEDALS_AT: usize = 1;
+const TRAINER_AT: usize = 2;
+
+/// Recorded value by true second of an ideal rehearsal, whose clocks show true time.
+fn column(
+    rehearsal: &Rehearsal,
+    n: usize,
+    of: fn(&crate::recording::Samples) -> &Vec<Option<f64>>,
+) -> Vec<(f64, Option<f64>)> {
+    let recording = &rehearsal.recordings[n];
+    let start_s = (recording.start - rehearsal.truth.date).num_seconds() as f64;
+    recording.samples.time_s.iter().map(|t| t + start_s).zip(of(&recording.samples).iter().copied()).collect()
+}
+
+fn power(rehearsal: &Rehearsal, n: usize) -> Vec<(f64, Option<f64>)> {
+    column(rehearsal, n, |s| &s.power_w)
+}
+
+fn mean_in(series: &[(f64, Option<f64>)], from_s: f64, to_s: f64) -> f64 {
+    let values: Vec<f64> = series.iter().filter(|v| (from_s..to_s).contains(&v.0)).filter_map(|v| v.1).collect();
+    values.iter().sum::<f64>() / values.len() as f64
+}
+
+fn moves<'a>(rehearsal: &'a Rehearsal, act: Act) -> impl Iterator<Item = &'a TrueMove> {
+    rehearsal.truth.moves.iter().filter(move |m| m.act == act.word())
+}
+
+#[test]
+fn the_same_plan_gives_the_same_bytes() {
+    let (first, second) = (ridden(11, &["gain=2"]), ridden(11, &["gain=2"]));
+    assert_eq!(first.files, second.files);
+    assert_eq!(first, second);
+    assert_ne!(first.files[0], ridden(12, &["gain=2"]).files[0]);
+}
+
+#[test]
+fn ideal_instruments_agree_within_rounding() {
+    let rehearsal = ideal(&[]);
+    assert_eq!(power(&rehearsal, UNIT_AT), power(&rehearsal, PEDALS_AT));
+    for block in moves(&rehearsal, Act::Block) {
+        let mean_w = |n| mean_in(&power(&rehearsal, n), block.start_s + 15.0, block.end_s - 2.0);
+        let ratio = mean_w(TRAINER_AT) / mean_w(UNIT_AT);
+        assert!((ratio - (1.0 - LOSS)).abs() < 0.003, "{} {ratio}", block.phase);
+    }
+}
+
+#[test]
+fn an_ideal_meter_reads_what_the_rider_puts_in() {
+    let rehearsal = ideal(&[]);
+    let series = power(&rehearsal, UNIT_AT);
+    for block in moves(&rehearsal, Act::Block) {
+        let truly_w = rehearsal.truth.signal.mean_w(block.start_s + 30.0, block.end_s - 5.0);
+        let read_w = mean_in(&series, block.start_s + 30.0, block.end_s - 5.0);
+        assert!((read_w / truly_w - 1.0).abs() < 0.004, "{read_w} for {truly_w}");
+    }
+}
+
+#[test]
+fn a_sound_session_looks_like_one() {
+    for seed in 0..4 {
+        let rehearsal = ridden(seed, &[]);
+        let minutes = rehearsal.recordings[0].samples.time_s.last().unwrap() / 60.0;
+        assert!((60.0..85.0).contains(&minutes), "{minutes} min");
+        let samples = &rehearsal.recordings[1].samples;
+        let mean = |column: &[Option<f64>]| {
+            let known: Vec<f64> = column.iter().flatten().copied().filter(|v| *v > 0.0).collect();
+            known.iter().sum::<f64>() / known.len() as f64
+        };
+        assert!((100.0..150.0).contains(&mean(&samples.heart_rate_bpm)), "{}", mean(&samples.heart_rate_bpm));
+        assert!((78.0..95.0).contains(&mean(&samples.cadence_rpm)), "{}", mean(&samples.cadence_rpm));
+        assert!((120.0..200.0).contains(&mean(&samples.power_w)), "{}", mean(&samples.power_w));
+        assert!((6.0..10.0).contains(&mean(&samples.speed_m_s)), "{}", mean(&samples.speed_m_s));
+        assert!((46.0..55.0).contains(&mean(&samples.right_share_pct)), "{}", mean(&samples.right_share_pct));
+        for bytes in &rehearsal.files {
+            assert!((40_000..150_000).contains(&bytes.len()), "{} bytes", bytes.len());
+        }
+    }
+}
+
+#[test]
+fn every_sprint_reaches_the_asked_effort() {
+    for seed in 0..10 {
+        let rehearsal = ridden(seed, &[]);
+        for sprint in moves(&rehearsal, Act::Sprint) {
+            let best_w = (0..80)
+                .map(|i| sprint.start_s + 0.1 * f64::from(i))
+                .map(|t| rehearsal.truth.signal.mean_w(t, t + 3.0))
+                .fold(0.0, f64::max);
+            assert!((620.0..960.0).contains(&best_w), "{best_w}");
+        }
+    }
+}
+
+#[test]
+fn a_sound_meter_is_silent_within_two_seconds_and_back_soon() {
+    let rehearsal = ideal(&[]);
+    let series = power(&rehearsal, UNIT_AT);
+    for coast in moves(&rehearsal, Act::Coast) {
+        for (t, power_w) in &series {
+            if (coast.start_s + 2.2..coast.end_s).contains(t) {
+                assert_eq!(*power_w, Some(0.0), "{} s into the coast", t - coast.start_s);
+            }
+        }
+        let back = series.iter().find(|(t, w)| *t > coast.end_s && w.is_some_and(|w| w > 0.0));
+        assert!(back.is_some_and(|(t, _)| t - coast.end_s < 3.0));
+    }
+}
+
+#[test]
+fn speed_over_cadence_gives_a_gear_of_the_named_ring() {
+    let rehearsal = ideal(&[]);
+    let cadence = column(&rehearsal, UNIT_AT, |s| &s.cadence_rpm);
+    let speed = column(&rehearsal, UNIT_AT, |s| &s.speed_m_s);
+    let drivetrain = drivetrain();
+    for block in moves(&rehearsal, Act::Block) {
+        let (from_s, to_s) = (block.start_s + 20.0, block.end_s - 5.0);
+        let development_m = mean_in(&speed, from_s, to_s) * 60.0 / mean_in(&cadence, from_s, to_s);
+        let teeth = drivetrain.teeth(if block.ring == "big" { Ring::Big } else { Ring::Small }).unwrap();
+        let cog = f64::from(teeth) * drivetrain.wheel_m.unwrap() / development_m;
+        assert!(drivetrain.cassette.iter().any(|c| (f64::from(*c) - cog).abs() < 0.1), "{} {cog}", block.phase);
+    }
+}
+
+#[test]
+fn a_ring_fault_leaves_the_other_ring_alone() {
+    let (sound, faulty) = (ridden(3, &[]), ridden(3, &["ring-offset=-14@big"]));
+    let (before, after) = (power(&sound, UNIT_AT), power(&faulty, UNIT_AT));
+    let shown = sound.truth.instruments[0].clock_offset_s;
+    for block in moves(&sound, Act::Block) {
+        let (from_s, to_s) = (block.start_s + shown + 10.0, block.end_s + shown - 2.0);
+        let change_w = mean_in(&after, from_s, to_s) - mean_in(&before, from_s, to_s);
+        let expected_w = if block.ring == "big" { -14.0 } else { 0.0 };
+        assert!((change_w - expected_w).abs() < 0.3, "{} {change_w}", block.phase);
+    }
+    assert_eq!(sound.recordings[PEDALS_AT], faulty.recordings[PEDALS_AT]);
+    assert_eq!(sound.recordings[TRAINER_AT], faulty.recordings[TRAINER_AT]);
+}
+
+#[test]
+fn faults_of_the_unit_never_reach_the_references() {
+    let sound = ridden(8, &[]);
+    let all = [
+        "gain=2",
+        "offset=3",
+        "side-short=110@left,2/6",
+        "late-wake=2.5",
+        "held-reading=4",
+        "late=1.5",
+        "late-cadence=2",
+        "soft-dropout=0.3",
+        "drift=6",
+        "doubled-side=left",
+        "radio-dropout=0.04",
+    ];
+    for fault in all {
+        let faulty = ridden(8, &[fault]);
+        assert_ne!(sound.recordings[UNIT_AT], faulty.recordings[UNIT_AT], "{fault}");
+        assert_eq!(sound.recordings[1..], faulty.recordings[1..], "{fault}");
+        assert_eq!(sound.truth.moves, faulty.truth.moves, "{fault}");
+    }
+}
+
+#[test]
+fn a_gain_and_an_offset_are_of_the_size_written() {
+    let sound = ideal(&[]);
+    for (fault, expected) in [("gain=2.5", 180.0 * 0.025), ("offset=-4", -4.0)] {
+        let faulty = ideal(&[fault]);
+        let block = moves(&sound, Act::Block).nth(2).unwrap();
+        assert!(block.phase.contains("180 W"));
+        let window = (block.start_s + 10.0, block.end_s - 2.0);
+        let mean_w = |r| mean_in(&power(r, UNIT_AT), window.0, window.1);
+        let change_w = mean_w(&faulty) - mean_w(&sound);
+        assert!((change_w / expected - 1.0).abs() < 0.06, "{fault}: {change_w}");
+    }
+}
+
+#[test]
+fn drift_grows_by_the_hour() {
+    let (sound, faulty) = (ideal(&[]), ideal(&["drift=6"]));
+    for block in moves(&sound, Act::Block) {
+        let window = (block.start_s + 10.0, block.end_s - 2.0);
+        let mean_w = |r| mean_in(&power(r, UNIT_AT), window.0, window.1);
+        let expected_w = 6.0 * (window.0 + window.1) / 2.0 / 3600.0;
+        assert!((mean_w(&faulty) - mean_w(&sound) - expected_w).abs() < 0.15);
+    }
+}
+
+#[test]
+fn a_short_side_falls_short_in_as_many_sprints_as_written() {
+    let (sound, faulty) = (ideal(&[]), ideal(&["side-short=110@left,2/6"]));
+    assert_eq!(faulty.truth.struck.len(), 2);
+    let mut short = 0;
+    for sprint in moves(&sound, Act::Sprint) {
+        let window = (sprint.start_s + 2.5, sprint.end_s);
+        let mean_w = |r: &Rehearsal| mean_in(&power(r, UNIT_AT), window.0, window.1);
+        let right_w = |r: &Rehearsal| {
+            mean_w(r) * mean_in(&column(r, UNIT_AT, |s| &s.right_share_pct), window.0, window.1) / 100.0
+        };
+        let missing_w = mean_w(&sound) - mean_w(&faulty);
+        if missing_w > 1.0 {
+            short += 1;
+            assert!((missing_w - 110.0).abs() < 2.0, "{missing_w}");
+            assert!((right_w(&sound) - right_w(&faulty)).abs() < 4.0);
+            assert!(faulty.truth.struck.iter().any(|s| s.start_s == sprint.start_s));
+        }
+    }
+    assert_eq!(short, 2);
+}
+
+/// First and last true second of a stretch around a move in which the unit reads power.
+fn first_after(series: &[(f64, Option<f64>)], t_s: f64, positive: bool) -> f64 {
+    series.iter().find(|(t, w)| *t >= t_s && w.is_some_and(|w| (w > 0.0) == positive)).map_or(f64::NAN, |v| v.0)
+}
+
+#[test]
+fn late_wake_and_held_reading_last_as_long_as_written() {
+    let (sound, faulty) = (ideal(&[]), ideal(&["late-wake=3", "held-reading=2"]));
+    for coast in moves(&sound, Act::Coast) {
+        let (sound_w, faulty_w) = (power(&sound, UNIT_AT), power(&faulty, UNIT_AT));
+        let held_s =
+            first_after(&faulty_w, coast.start_s + 0.5, false) - first_after(&sound_w, coast.start_s + 0.5, false);
+        assert_eq!(held_s, 2.0);
+        // It wakes with the first turn after three seconds: up to one turn and one stamp later.
+        let woke_s = first_after(&faulty_w, coast.end_s, true) - first_after(&sound_w, coast.end_s, true);
+        assert!((3.0..=5.0).contains(&woke_s), "{woke_s}");
+    }
+}
+
+#[test]
+fn late_moves_power_and_cadence_and_late_cadence_only_cadence() {
+    let (sound, late, cadence) = (ideal(&[]), ideal(&["late=2"]), ideal(&["late-cadence=2"]));
+    let moved = |a: Vec<(f64, Option<f64>)>, b: Vec<(f64, Option<f64>)>| {
+        a.iter().zip(b.iter().skip(2)).skip(10).all(|(x, y)| x.1 == y.1)
+    };
+    let rpm = |r| column(r, UNIT_AT, |s| &s.cadence_rpm);
+    assert!(moved(power(&sound, UNIT_AT), power(&late, UNIT_AT)));
+    assert!(moved(rpm(&sound), rpm(&late)));
+    assert_eq!(power(&sound, UNIT_AT), power(&cadence, UNIT_AT));
+    assert!(moved(rpm(&sound), rpm(&cadence)));
+    let bpm = |r| column(r, UNIT_AT, |s| &s.heart_rate_bpm);
+    assert_eq!(bpm(&sound), bpm(&late));
+}
+
+#[test]
+fn soft_dropout_loses_the_written_share_of_soft_pedalling_and_nothing_else() {
+    let (sound, faulty) = (ideal(&[]), ideal(&["soft-dropout=0.3"]));
+    let asked_s: f64 = moves(&sound, Act::Soft).map(|m| 0.3 * (m.end_s - m.start_s)).sum();
+    let struck_s: f64 = faulty.truth.struck.iter().map(|s| s.end_s - s.start_s).sum();
+    assert!((asked_s - struck_s).abs() < 1e-9);
+    for ((t, before), (_, after)) in power(&sound, UNIT_AT).into_iter().zip(power(&faulty, UNIT_AT)) {
+        let struck = faulty.truth.struck.iter().any(|s| (s.start_s..s.end_s).contains(&t));
+        assert_eq!(after, if struck { Some(0.0) } else { before }, "at {t}");
+    }
+}
+
+#[test]
+fn a_doubled_side_sends_twice_that_side_and_no_balance() {
+    let (sound, faulty) = (ideal(&[]), ideal(&["doubled-side=left"]));
+    assert!(faulty.recordings[UNIT_AT].samples.right_share_pct.iter().all(Option::is_none));
+    let (block, sum) =
+        (moves(&sound, Act::Block).next().unwrap(), |r: &Rehearsal, t: f64| r.truth.signal.work_until_j(t).0);
+    let left_w = (sum(&sound, block.end_s) - sum(&sound, block.start_s)) / (block.end_s - block.start_s);
+    let read_w = mean_in(&power(&faulty, UNIT_AT), block.start_s, block.end_s);
+    assert!((read_w / (2.0 * left_w) - 1.0).abs() < 0.01, "{read_w} {left_w}");
+}
+
+#[test]
+fn a_deaf_radio_loses_power_and_strap_together() {
+    let faulty = ideal(&["radio-dropout=0.04"]);
+    let samples = &faulty.recordings[UNIT_AT].samples;
+    let lost = samples.power_w.iter().filter(|w| w.is_none()).count() as f64;
+    assert!((lost / samples.len() as f64 - 0.04).abs() < 0.005);
+    // The strap has its first beat after a second.
+    assert!(samples.power_w.iter().zip(&samples.heart_rate_bpm).skip(3).all(|(w, b)| w.is_none() == b.is_none()));
+}
+
+#[test]
+fn a_reference_fault_reaches_the_reference_it_names() {
+    let (sound, faulty) = (ideal(&[]), ideal(&["reference-gain=3@P"]));
+    let sum = |r: &Rehearsal| power(r, PEDALS_AT).iter().filter_map(|v| v.1).sum::<f64>();
+    assert!((sum(&faulty) / sum(&sound) - 1.03).abs() < 0.001);
+    assert_eq!(sound.recordings[UNIT_AT], faulty.recordings[UNIT_AT]);
+    assert_eq!(sound.recordings[TRAINER_AT], faulty.recordings[TRAINER_AT]);
+    assert!(check_faults(&["reference-gain=3@Q".parse().unwrap()]).is_err());
+}
+
+#[test]
+fn head_units_disagree_by_what_the_truth_says() {
+    let rehearsal = ridden(21, &[]);
+    // The same heartbeats, each on its own clock, minus the truth's offset: within a second's stamp and the strap's delay.
+    let at = |n: usize| {
+        let clock = &rehearsal.truth.instruments[n];
+        let bpm = column(&rehearsal, n, |s| &s.heart_rate_bpm);
+        let rise = bpm.windows(2).find(|w| w[0].0 > 900.0 && w[0].1 != w[1].1).unwrap();
+        rise[1].0 - clock.clock_offset_s - clock.clock_drift_ppm * 1e-6 * rise[1].0
+    };
+    assert!((at(0) - at(1)).abs() < 3.0);
+    assert!(rehearsal.truth.instruments.iter().any(|i| i.clock_offset_s.fract().abs() > 0.05));
+    let shown = rehearsal.truth.shown_utc(0, 100.0) - rehearsal.truth.date;
+    let clock = &rehearsal.truth.instruments[0];
+    assert!((shown.num_microseconds().unwrap() as f64 / 1e6 - 100.0 - clock.clock_offset_s).abs() < 0.003);
+}
+
+#[test]
+fn laps_stand_near_the_starts_of_repeats_and_cover_the_ride() {
+    let rehearsal = ridden(2, &[]);
+    let laps = &rehearsal.recordings[PEDALS_AT].laps;
+    assert!(rehearsal.recordings[UNIT_AT].laps.len() == 1);
+    assert!(laps.windows(2).all(|w| w[0].end_s == w[1].start_s));
+    let start_s = (rehearsal.recordings[PEDALS_AT].start - rehearsal.truth.date).num_seconds() as f64;
+    let offset_s = rehearsal.truth.instruments[PEDALS_AT].clock_offset_s;
+    for block in moves(&rehearsal, Act::Block) {
+        let near = laps.iter().any(|l| (-1.5..=2.6).contains(&(l.start_s + start_s - offset_s - block.start_s)));
+        assert!(near, "{}", block.phase);
+    }
+}

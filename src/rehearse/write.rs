@@ -1,0 +1,129 @@
+//! A rehearsal as files: three recordings, the session, the truth.
+
+use std::fmt::Write as _;
+use std::fs;
+use std::path::{Component, Path, PathBuf};
+
+use crate::protocol::trim;
+use crate::session::{Instrument, Session, TrainerMode};
+
+use super::Rehearsal;
+
+/// A file that could not be written.
+#[derive(Debug, thiserror::Error)]
+#[error("{}: {source}; check the folder and its rights", .file.display())]
+pub struct WriteError {
+    pub file: PathBuf,
+    pub source: std::io::Error,
+}
+
+/// Writes `unit-017.fit`, `pedals-p.fit`, `trainer-t.fit`, `session.yaml` and `truth.json` into `dir`, which is
+/// made where it is missing. The session names the protocol by its path from `dir`.
+///
+/// # Errors
+/// [`WriteError`] at the first file that could not be written.
+pub fn write(rehearsal: &Rehearsal, dir: &Path) -> Result<(), WriteError> {
+    let failed = |file: &Path| {
+        let file = file.to_owned();
+        move |source| WriteError { file, source }
+    };
+    fs::create_dir_all(dir).map_err(failed(dir))?;
+    let put = |name: &Path, bytes: &[u8]| {
+        let file = dir.join(name);
+        fs::write(&file, bytes).map_err(failed(&file))
+    };
+    for (recording, bytes) in rehearsal.recordings.iter().zip(&rehearsal.files) {
+        put(&recording.file, bytes)?;
+    }
+    let protocol = rehearsal.session.protocol.as_ref().map(|p| relative(&p.file, dir));
+    put(Path::new("session.yaml"), session_yaml(&rehearsal.session, protocol.as_deref()).as_bytes())?;
+    let truth =
+        serde_json::to_string_pretty(&rehearsal.truth).map_err(|e| failed(&dir.join("truth.json"))(e.into()))?;
+    put(Path::new("truth.json"), (truth + "\n").as_bytes())
+}
+
+/// `file` as seen from `dir`; as it is where either can't be resolved.
+fn relative(file: &Path, dir: &Path) -> PathBuf {
+    let (Ok(target), Ok(from)) = (file.canonicalize(), dir.canonicalize()) else { return file.to_owned() };
+    let common = target.components().zip(from.components()).take_while(|(a, b)| a == b).count();
+    let up = from.components().skip(common).map(|_| Component::ParentDir);
+    up.chain(target.components().skip(common)).collect()
+}
+
+fn session_yaml(session: &Session, protocol: Option<&Path>) -> String {
+    let mut text =
+        String::from("# Simulated: no one rode this. What truly happened is in truth.json.\nassize_session: 1\n");
+    let mut line = |text_line: String| text.push_str(&(text_line + "\n"));
+    if let Some(protocol) = protocol {
+        // JSON's quoting is YAML's, and a slash works everywhere.
+        let path = protocol.to_string_lossy().replace('\\', "/");
+        line(format!("protocol: {}", serde_json::Value::from(path)));
+    }
+    line(format!("tester: {}", session.tester.as_deref().unwrap_or("?")));
+    line(format!("place: {}", session.place.as_deref().unwrap_or("?")));
+    for unit in &session.units {
+        line("unit:".to_owned());
+        line(instrument(&unit.instrument, "  "));
+        if let Some(claimed) = &unit.claimed {
+            line(format!("  claimed: {claimed}"));
+        }
+    }
+    line("references:".to_owned());
+    for reference in &session.references {
+        line(instrument(&reference.instrument, "    ").replacen("    ", "  - ", 1));
+        line(format!("    uncertainty: {}", reference.uncertainty));
+        if let Some(mode) = reference.mode {
+            let mode = match mode {
+                TrainerMode::Resistance => "resistance",
+                TrainerMode::ConstantPower => "constant power",
+            };
+            line(format!("    mode: {mode}"));
+        }
+        if let Some(certificate) = &reference.certificate {
+            let said = [("number", &certificate.number), ("date", &certificate.date)];
+            let said: Vec<String> = said.iter().filter_map(|(k, v)| Some(format!("{k}: {}", v.as_ref()?))).collect();
+            line(format!("    certificate: {{ {} }}", said.join(", ")));
+        }
+    }
+    let teeth = |list: &[u32]| list.iter().map(u32::to_string).collect::<Vec<_>>().join(", ");
+    let drivetrain = &session.drivetrain;
+    line("drivetrain:".to_owned());
+    line(format!("  chainrings: [{}]", teeth(&drivetrain.chainrings)));
+    line(format!("  cassette: [{}]", teeth(&drivetrain.cassette)));
+    if let Some(wheel_m) = drivetrain.wheel_m {
+        line(format!("  wheel: {} mm", trim(wheel_m * 1000.0)));
+    }
+    line(format!("  loss: {} % ± {} %", decimal(drivetrain.loss_pct), decimal(drivetrain.loss_expanded_pct)));
+    let mut conditions = vec![];
+    if let Some(temperature_c) = session.conditions.temperature_c {
+        conditions.push(format!("temperature: {} °C", trim(temperature_c)));
+    }
+    if let Some(length_m) = session.conditions.crank_length_m {
+        conditions.push(format!("crank_length: {} mm", trim(length_m * 1000.0)));
+    }
+    line(format!("conditions: {{ {} }}", conditions.join(", ")));
+    let zeros = [("zero_before", session.readings.zero_before), ("zero_after", session.readings.zero_after)];
+    let zeros: Vec<String> = zeros.iter().filter_map(|(k, v)| Some(format!("{k}: {}", trim((*v)?)))).collect();
+    line(format!("readings: {{ {} }}", zeros.join(", ")));
+    text
+}
+
+fn decimal(value: f64) -> String {
+    if value.fract() == 0.0 { format!("{value:.1}") } else { trim(value) }
+}
+
+fn instrument(instrument: &Instrument, indent: &str) -> String {
+    let mut text = format!("{indent}label: {}", instrument.label);
+    let mut line = |key: &str, value: &str| {
+        let _ = write!(text, "\n{indent}{key}: {value}");
+    };
+    line("located", instrument.located.word());
+    line("sides", instrument.sides.word());
+    if let Some(firmware) = &instrument.firmware {
+        line("firmware", &format!("{firmware:?}"));
+    }
+    for recording in &instrument.recordings {
+        line("recording", &recording.to_string_lossy());
+    }
+    text
+}
