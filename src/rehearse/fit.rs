@@ -21,9 +21,9 @@ const DEFINITIONS_KEPT: u8 = 15;
 /// Whatever the format can't hold (a power that is no whole watt, say) is rounded; the simulated head units
 /// write nothing of that kind.
 ///
-/// # Errors
-/// In words, what the encoder refused.
-pub(super) fn encode(recording: &Recording) -> Result<Vec<u8>, String> {
+/// # Panics
+/// If a device's name is longer than the format's 255 bytes; a rehearsal names its own devices.
+pub(super) fn encode(recording: &Recording) -> Vec<u8> {
     let start = recording.start;
     let at = |seconds: f64| stamp(start + TimeDelta::milliseconds((seconds * 1000.0).round() as i64));
     let end_s = recording.samples.time_s.last().copied().unwrap_or(0.0);
@@ -51,8 +51,8 @@ pub(super) fn encode(recording: &Recording) -> Result<Vec<u8>, String> {
     let mut fit = FIT { messages, ..FIT::default() };
     let mut encoder = EncoderBuilder::new().header_option(HeaderOption::Normal(DEFINITIONS_KEPT)).build();
     let mut bytes = Cursor::new(Vec::new());
-    encoder.encode(FromStd::new(&mut bytes), &mut fit).map_err(|e| e.to_string())?;
-    Ok(bytes.into_inner())
+    encoder.encode(FromStd::new(&mut bytes), &mut fit).expect("short names, and at least one message");
+    bytes.into_inner()
 }
 
 fn stamp(time: DateTime<Utc>) -> typedef::DateTime {

@@ -61,6 +61,8 @@ pub(super) struct Stretch {
 const PLAIN_DEVELOPMENT_M: f64 = 6.4;
 const RECOVERY_W: f64 = 100.0;
 const RECOVERY_RPM: f64 = 80.0;
+/// To set or read a zero. Common practice, no source.
+const TYPING_S: f64 = 30.0;
 
 pub(super) struct Script<'a> {
     drivetrain: &'a Drivetrain,
@@ -83,13 +85,21 @@ pub(super) fn write(protocol: &Protocol, drivetrain: &Drivetrain, seed: u64) -> 
             script.add(Act::Ride, None, third_s, aim_w, 84.0);
         }
     }
+    let mut before: Option<&Phase> = None;
     for (index, phase) in protocol.phases.iter().enumerate() {
+        let next_ring = protocol.phases.get(index + 1).and_then(|next| next.ring);
         for repeat in 1..=phase.repeats {
-            script.recover(phase, repeat);
-            script.ride(phase, (index, repeat));
+            let rested = repeat == 1 && before.is_some_and(|b| matches!(b.drill, Drill::Free { .. }));
+            if !rested {
+                script.recover(phase, repeat);
+            }
+            script.ride(phase, (index, repeat), next_ring);
         }
+        before = Some(phase);
     }
-    script.add(Act::Ride, None, 75.0, 90.0, 78.0);
+    if !before.is_some_and(|b| matches!(b.drill, Drill::Free { .. })) {
+        script.add(Act::Ride, None, 75.0, 90.0, 78.0);
+    }
     script.add(Act::Still, None, 12.0, 0.0, 0.0);
     script.stretches
 }
@@ -113,7 +123,7 @@ impl Script<'_> {
         developments.min_by(|a, b| (a - wanted_m).abs().total_cmp(&(b - wanted_m).abs())).unwrap_or(PLAIN_DEVELOPMENT_M)
     }
 
-    /// Soft spinning before a repeat; the ring is changed somewhere in its second half.
+    /// Soft spinning before a repeat, onto its ring.
     fn recover(&mut self, phase: &Phase, repeat: u32) {
         let plain = match &phase.drill {
             Drill::Sprint { recover_s, .. } => Some((recover_s, 90.0, 120.0)),
@@ -125,24 +135,40 @@ impl Script<'_> {
         let (low_s, high_s) = asked.map_or((low_s, high_s), |range| inner(&range, 0.2, 0.6));
         let lasts_s = self.noise.between(low_s, high_s) + if repeat == 1 { 10.0 } else { 0.0 };
         let aim_w = RECOVERY_W * self.noise.between(0.93, 1.07);
-        let ring = phase.ring.unwrap_or(self.ring);
-        if ring == self.ring {
-            self.add(Act::Recovery, None, lasts_s, aim_w, RECOVERY_RPM);
-        } else {
-            let before_s = lasts_s * self.noise.between(0.5, 0.8);
-            self.add(Act::Recovery, None, before_s, aim_w, RECOVERY_RPM);
-            self.ring = ring;
-            self.add(Act::Recovery, None, lasts_s - before_s, aim_w, RECOVERY_RPM);
-        }
+        self.spin(Act::Recovery, None, lasts_s, aim_w, RECOVERY_RPM, phase.ring);
     }
 
-    fn ride(&mut self, phase: &Phase, id: (usize, u32)) {
+    /// Easy riding, with a shift to `next_ring` in its second half where that is another.
+    fn spin(
+        &mut self,
+        act: Act,
+        phase: Option<(usize, u32)>,
+        lasts_s: f64,
+        aim_w: f64,
+        cadence_rpm: f64,
+        next_ring: Option<Ring>,
+    ) {
+        let Some(ring) = next_ring.filter(|ring| *ring != self.ring) else {
+            return self.add(act, phase, lasts_s, aim_w, cadence_rpm);
+        };
+        let before_s = lasts_s * self.noise.between(0.5, 0.8);
+        self.add(act, phase, before_s, aim_w, cadence_rpm);
+        self.ring = ring;
+        self.add(act, phase, lasts_s - before_s, aim_w, cadence_rpm);
+    }
+
+    fn ride(&mut self, phase: &Phase, id: (usize, u32), next_ring: Option<Ring>) {
         let cadence_rpm = |default| phase.cadence_rpm.map_or(default, |r| aim_within(&r, 1.2));
         match &phase.drill {
             Drill::Free { power_w, lasts_s } => {
-                let aim_w = power_w.and_then(|r| r.middle()).unwrap_or(125.0);
+                let easy_w = if id.0 == 0 { 130.0 } else { RECOVERY_W };
+                let aim_w = match power_w {
+                    Some(Range { low: None, high: Some(high) }) => easy_w.min(0.75 * high),
+                    Some(range) => range.middle().unwrap_or(easy_w),
+                    None => easy_w,
+                };
                 let lasts_s = lasts_s.map_or(120.0, |r| self.within(&r));
-                self.add(Act::Ride, Some(id), lasts_s, aim_w, cadence_rpm(84.0));
+                self.spin(Act::Ride, Some(id), lasts_s, aim_w, cadence_rpm(84.0), next_ring);
             }
             Drill::Wait { lasts_s } => {
                 let lasts_s = lasts_s.map_or(60.0, |r| self.within(&r));
@@ -170,6 +196,10 @@ impl Script<'_> {
                 let lasts_s = self.within(coast_s);
                 self.add(Act::Coast, Some(id), lasts_s, 0.0, 0.0);
                 self.hold(Act::Restart, id, restart, cadence_rpm(92.0));
+                // Nobody shifts while the cranks stand still.
+                if let [.., lead_in, _, restart] = self.stretches.as_mut_slice() {
+                    restart.development_m = lead_in.development_m;
+                }
             }
             Drill::SoftPedal { surge, soft, .. } => {
                 self.hold(Act::Surge, id, surge, 92.0);
@@ -181,8 +211,8 @@ impl Script<'_> {
                     self.add(Act::Step, Some(id), lasts_s, *aim_w, cadence_rpm(86.0));
                 }
             }
-            // Typed readings: the session holds them, nobody rides.
-            Drill::StaticLoad { .. } | Drill::ZeroCheck => {}
+            // Typed readings: the session holds them, the rider waits.
+            Drill::StaticLoad { .. } | Drill::ZeroCheck => self.add(Act::Still, Some(id), TYPING_S, 0.0, 0.0),
         }
     }
 
@@ -232,6 +262,19 @@ mod tests {
         }
         let total_min = stretches.last().unwrap().end_s / 60.0;
         assert!((60.0..85.0).contains(&total_min), "{total_min} min");
+    }
+
+    #[test]
+    fn a_free_phase_is_the_recovery_and_brings_the_next_ring() {
+        let mut protocol = bench_trial();
+        let free = Drill::Free { power_w: Some(Range { low: None, high: Some(120.0) }), lasts_s: None };
+        protocol.phases.insert(1, Phase { drill: free, ring: None, ..protocol.phases[0].clone() });
+        let stretches = write(&protocol, &drivetrain(), 1);
+        let first = stretches.iter().position(|s| s.act == Act::Block).unwrap();
+        let told: Vec<_> = stretches[first..first + 4].iter().map(|s| (s.act, s.ring, s.aim_w)).collect();
+        assert_eq!(told[1], (Act::Ride, Ring::Big, 90.0));
+        assert_eq!(told[2], (Act::Ride, Ring::Small, 90.0));
+        assert_eq!((told[3].0, told[3].1), (Act::Block, Ring::Small));
     }
 
     #[test]

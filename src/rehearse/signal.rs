@@ -9,7 +9,9 @@ pub(super) const STEP_S: f64 = 0.05;
 /// How the brake's power grows with speed, W per (m/s)³: 200 W at 33 km/h, as on a level road.
 const BRAKE: f64 = 0.25;
 /// Bike and rider, or the flywheel that stands for them, are light indoors.
-const FLYWHEEL_KG: f64 = 25.0;
+const FLYWHEEL_KG: f64 = 32.0;
+/// Fastest that legs bring it up to speed, m/s². Common practice, no source.
+const SPIN_UP_M_S2: f64 = 5.0;
 
 /// Speed at which the trainer's brake takes this power.
 pub(super) fn brake_speed_m_s(power_w: f64) -> f64 {
@@ -84,6 +86,11 @@ fn power_tau_s(act: Act) -> f64 {
     }
 }
 
+/// How fast the cadence follows, seconds. Common practice, no source.
+fn pace_tau_s(act: Act) -> f64 {
+    if matches!(act, Act::Sprint | Act::Restart) { 0.35 } else { 0.6 }
+}
+
 /// A sprint fades after two seconds, to about three quarters after ten. Common practice, no source.
 fn fade(act: Act, since_s: f64) -> f64 {
     if act == Act::Sprint { libm::exp(-(since_s - 2.0).max(0.0) / 28.0) } else { 1.0 }
@@ -133,7 +140,7 @@ pub(super) fn ride(stretches: &[Stretch], seed: u64) -> Signal {
         }
 
         let stops = matches!(stretch.act, Act::Coast | Act::Still);
-        let pace_tau_s = if stops { 0.12 } else { 0.6 };
+        let pace_tau_s = if stops { 0.12 } else { pace_tau_s(stretch.act) };
         pace_rpm += (stretch.cadence_rpm * cadence_factor - pace_rpm) * STEP_S / pace_tau_s;
         if stops && pace_rpm < 3.0 {
             pace_rpm = 0.0;
@@ -142,7 +149,7 @@ pub(super) fn ride(stretches: &[Stretch], seed: u64) -> Signal {
         let driven_m_s = pace_rpm / 60.0 * stretch.development_m;
         let rolling_m_s = speed_m_s - BRAKE * speed_m_s * speed_m_s / FLYWHEEL_KG * STEP_S;
         let pulls = driven_m_s >= rolling_m_s;
-        speed_m_s = if pulls { driven_m_s.min(speed_m_s + 3.0 * STEP_S) } else { rolling_m_s };
+        speed_m_s = if pulls { driven_m_s.min(speed_m_s + SPIN_UP_M_S2 * STEP_S) } else { rolling_m_s };
         let cadence_rpm = if pulls { speed_m_s * 60.0 / stretch.development_m } else { pace_rpm };
 
         let before = turns;
