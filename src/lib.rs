@@ -7,6 +7,9 @@
 
 pub mod align;
 pub mod cli;
+pub mod decide;
+pub mod diagnose;
+pub mod judge;
 pub mod matching;
 pub mod problem;
 pub mod protocol;
@@ -21,11 +24,4 @@ pub mod session;
 pub mod stats;
 pub mod verdict;
 
-/// A verdict and what it was read from: all that a sheet needs.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Judgement {
-    pub verdict: verdict::Verdict,
-    /// `verdict.phases` and `matches.found` stand in the same order, one to one.
-    pub matches: matching::Matches,
-    pub ride: ride::Ride,
-}
+pub use judge::{Judgement, judge};

@@ -1,1 +1,483 @@
-//! Not yet written.
+//! Every clock onto one: recordings to traces in session time.
+//!
+//! Clocks are brought together on what both recordings share and the unit does not produce, so that a unit that reports late
+//! is found late. All is done on absolute time stamps: a missing second shifts nothing.
+
+mod clock;
+#[cfg(test)]
+mod tests;
+
+use std::collections::BTreeMap;
+use std::fmt;
+use std::path::{Path, PathBuf};
+
+use chrono::{DateTime, Datelike, Days, SubsecRound, TimeDelta, Utc};
+
+use self::clock::{FEWEST_COMMON_S, LONGEST_S, Search, Signal, Unfit};
+use crate::recording::{Recording, Samples, TimerKind};
+use crate::ride::{AlignedOn, Clock, Edge, EdgeKind, Gear, Trace};
+use crate::session::{ClockTime, Instrument, Session};
+
+/// All that was recorded, in session time and in the session's order.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Aligned {
+    /// Session second 0: the whole second in which the first reference's recording starts.
+    pub start: DateTime<Utc>,
+    /// Grid seconds from there to the first reference's last sample.
+    pub length_s: usize,
+    pub units: Vec<Trace>,
+    pub references: Vec<Trace>,
+    pub edges: Vec<Edge>,
+    pub gears: Vec<Gear>,
+    /// One sentence each.
+    pub cautions: Vec<String>,
+}
+
+/// Why recordings can't be brought together.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum AlignError {
+    #[error("{}: the session lists this recording, but it was not read", .0.display())]
+    Unread(PathBuf),
+    #[error("no reference has a recording; list one under `references`")]
+    NoReference,
+    #[error("{}: no power for `{instrument}` in {field}; name the field or column that holds it", .file.display())]
+    NoPower { file: PathBuf, instrument: String, field: String },
+    #[error("{0}: longer than two days, so a time stamp in it is wrong; cut or repair the file")]
+    TooLong(Stretch),
+    #[error("{theirs} and {session} are of different days, and no heart rate links them; list recordings of one ride")]
+    DifferentDays { theirs: Stretch, session: Stretch },
+    #[error("{theirs} and {session} have no time in common, and no heart rate links them; list recordings of one ride")]
+    NoOverlap { theirs: Stretch, session: Stretch },
+    #[error(
+        "{theirs} and {session} have only {overlap_s:.0} s in common, but 60 s are needed; list the whole recordings"
+    )]
+    ShortOverlap { theirs: Stretch, session: Stretch, overlap_s: f64 },
+}
+
+/// When a recording ran, by its own stamps.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Stretch {
+    pub file: PathBuf,
+    pub from: DateTime<Utc>,
+    pub to: DateTime<Utc>,
+}
+
+impl Stretch {
+    fn of(recording: &Recording) -> Self {
+        let to = recording.start + TimeDelta::milliseconds((last_s(recording) * 1000.0) as i64);
+        Self { file: recording.file.clone(), from: recording.start, to }
+    }
+}
+
+impl fmt::Display for Stretch {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let to = if self.from.date_naive() == self.to.date_naive() { "%H:%M:%S" } else { "%F %H:%M:%S" };
+        write!(f, "{} ({} to {} UTC)", self.file.display(), self.from.format("%F %H:%M:%S"), self.to.format(to))
+    }
+}
+
+/// Brings all recordings of a session onto the clock of the first reference's recording.
+///
+/// An instrument with several recordings becomes one trace, each recording aligned by itself; one that can't be is left out with
+/// a caution if another can. A session without any recording (typed readings only) gives empty traces.
+///
+/// # Errors
+/// [`AlignError`] if a listed recording was not read or holds no power, or if an instrument has nothing in common with the first
+/// reference.
+pub fn to_session_time(session: &Session, recordings: &BTreeMap<PathBuf, Recording>) -> Result<Aligned, AlignError> {
+    let units: Vec<&Instrument> = session.units.iter().map(|u| &u.instrument).collect();
+    let references: Vec<&Instrument> = session.references.iter().map(|r| &r.instrument).collect();
+    let Some(first) = references.iter().find(|r| !r.recordings.is_empty()) else {
+        if units.iter().any(|u| !u.recordings.is_empty()) {
+            return Err(AlignError::NoReference);
+        }
+        let empty = |all: &[&Instrument]| all.iter().map(|i| trace(i, vec![], 0)).collect();
+        let (units, references) = (empty(&units), empty(&references));
+        return Ok(Aligned {
+            start: DateTime::UNIX_EPOCH,
+            length_s: 0,
+            units,
+            references,
+            edges: vec![],
+            gears: vec![],
+            cautions: vec![],
+        });
+    };
+    let mut bench = Bench::new(session, first, recordings)?;
+    let unit_parts = units.iter().map(|unit| bench.parts(unit)).collect::<Result<Vec<_>, _>>()?;
+    let reference_parts = references.iter().map(|reference| bench.parts(reference)).collect::<Result<Vec<_>, _>>()?;
+    let length_s = bench.length_s()?;
+    let traces = |all: &[&Instrument], parts: Vec<Vec<Part>>| {
+        all.iter().zip(parts).map(|(i, parts)| trace(i, parts, length_s)).collect()
+    };
+    let (edges, gears) = bench.edges_and_gears(session);
+    Ok(Aligned {
+        start: bench.start,
+        length_s,
+        units: traces(&units, unit_parts),
+        references: traces(&references, reference_parts),
+        edges,
+        gears,
+        cautions: bench.cautions,
+    })
+}
+
+/// A typed time in session seconds; without a date, on the day that brings it nearest to the start. Without an offset it is UTC.
+pub fn session_seconds(at: &ClockTime, start: DateTime<Utc>) -> f64 {
+    let offset = TimeDelta::seconds(i64::from(at.offset_s.unwrap_or(0)));
+    let on = |date: chrono::NaiveDate| seconds(date.and_time(at.time).and_utc() - offset - start);
+    match at.date {
+        Some(date) => on(date),
+        None => {
+            let today = start.date_naive();
+            let days = [Some(today), today.checked_sub_days(Days::new(1)), today.checked_add_days(Days::new(1))];
+            let all = days.into_iter().flatten().map(on);
+            all.min_by(|a, b| a.abs().total_cmp(&b.abs())).unwrap_or_else(|| on(today))
+        }
+    }
+}
+
+fn seconds(delta: TimeDelta) -> f64 {
+    delta.num_seconds() as f64 + f64::from(delta.subsec_nanos()) * 1e-9
+}
+
+fn last_s(recording: &Recording) -> f64 {
+    recording.samples.time_s.last().copied().unwrap_or(0.0)
+}
+
+/// The column that holds an instrument's channel: the usual one, or the one that its session names.
+fn channel<'a>(instrument: &Instrument, samples: &'a Samples, name: &str) -> &'a [Option<f64>] {
+    match instrument.fields.get(name).map_or(name, String::as_str) {
+        "power" => &samples.power_w,
+        "cadence" => &samples.cadence_rpm,
+        "heart_rate" => &samples.heart_rate_bpm,
+        "speed" => &samples.speed_m_s,
+        "altitude" => &samples.altitude_m,
+        "temperature" => &samples.temperature_c,
+        "right_share" => &samples.right_share_pct,
+        further => samples.extra.get(further).map_or(&[], Vec::as_slice),
+    }
+}
+
+/// One recording of an instrument and where it stands in session time.
+struct Part<'a> {
+    recording: &'a Recording,
+    /// Session time of its start, as stamped.
+    stamped_s: f64,
+    clock: Clock,
+}
+
+impl Part<'_> {
+    /// Session time of a time since the recording's start.
+    fn session_s(&self, time_s: f64) -> f64 {
+        (self.stamped_s + self.clock.offset_s) + time_s + self.clock.drift_ppm * 1e-6 * time_s
+    }
+}
+
+/// The session's clock, and the recordings already brought onto it.
+struct Bench<'a> {
+    recordings: &'a BTreeMap<PathBuf, Recording>,
+    start: DateTime<Utc>,
+    first: &'a Instrument,
+    /// The first reference's, by start; one head unit, one clock.
+    own: Vec<&'a Recording>,
+    /// Recordings that hold a unit under test.
+    unit_files: Vec<&'a Path>,
+    /// In the order in which they were met.
+    clocks: Vec<(&'a Recording, Clock)>,
+    cautions: Vec<String>,
+}
+
+impl<'a> Bench<'a> {
+    fn new(
+        session: &'a Session,
+        first: &'a Instrument,
+        recordings: &'a BTreeMap<PathBuf, Recording>,
+    ) -> Result<Self, AlignError> {
+        let read = |path: &PathBuf| recordings.get(path).ok_or_else(|| AlignError::Unread(path.clone()));
+        let mut own = first.recordings.iter().map(read).collect::<Result<Vec<_>, _>>()?;
+        own.sort_by_key(|r| r.start);
+        let unit_files = session.units.iter().flat_map(|u| u.instrument.recordings.iter().map(PathBuf::as_path));
+        let start = own[0].start.trunc_subsecs(0);
+        let cautions = if session.marks.iter().any(|m| m.at.offset_s.is_none()) {
+            vec!["marks: no time zone was written, so their times were read as UTC".into()]
+        } else {
+            vec![]
+        };
+        Ok(Self { recordings, start, first, own, unit_files: unit_files.collect(), clocks: vec![], cautions })
+    }
+
+    fn stamped_s(&self, recording: &Recording) -> f64 {
+        seconds(recording.start - self.start)
+    }
+
+    fn length_s(&self) -> Result<usize, AlignError> {
+        let ends = self.own.iter().map(|r| (self.stamped_s(r) + last_s(r), r));
+        let (end_s, last) = ends.max_by(|a, b| a.0.total_cmp(&b.0)).ok_or(AlignError::NoReference)?;
+        if end_s > LONGEST_S as f64 {
+            return Err(AlignError::TooLong(Stretch { from: self.start, ..Stretch::of(last) }));
+        }
+        // The grid second nearest to the last sample is the last.
+        Ok((end_s + 0.5).floor() as usize + 1)
+    }
+
+    /// An instrument's recordings in session time and in order.
+    fn parts(&mut self, instrument: &'a Instrument) -> Result<Vec<Part<'a>>, AlignError> {
+        let mut parts = vec![];
+        let mut failed = vec![];
+        for path in &instrument.recordings {
+            let recording = self.recordings.get(path).ok_or_else(|| AlignError::Unread(path.clone()))?;
+            match self.clock(instrument, recording) {
+                Ok(clock) => parts.push(Part { recording, stamped_s: self.stamped_s(recording), clock }),
+                Err(error) => failed.push(error),
+            }
+        }
+        if parts.is_empty() && !failed.is_empty() {
+            return Err(failed.swap_remove(0));
+        }
+        self.cautions.extend(failed.iter().map(|e| format!("{}: a recording was left out: {e}", instrument.label)));
+        parts.sort_by(|a, b| a.session_s(0.0).total_cmp(&b.session_s(0.0)));
+        Ok(parts)
+    }
+
+    /// A recording's clock: known, the session's own, or found.
+    fn clock(&mut self, instrument: &'a Instrument, recording: &'a Recording) -> Result<Clock, AlignError> {
+        if channel(instrument, &recording.samples, "power").iter().all(Option::is_none) {
+            return Err(AlignError::NoPower {
+                file: recording.file.clone(),
+                instrument: instrument.label.clone(),
+                field: instrument.fields.get("power").map_or("its usual field".into(), |f| format!("`{f}`")),
+            });
+        }
+        if let Some((_, known)) = self.clocks.iter().find(|(r, _)| r.file == recording.file) {
+            let mut clock = known.clone();
+            if clock.aligned_on != AlignedOn::SessionClock && clock.aligned_on.tells_lag() {
+                clock.aligned_on = AlignedOn::SameRecording;
+            }
+            return Ok(clock);
+        }
+        let clock = if self.own.iter().any(|r| r.file == recording.file) {
+            stamps(AlignedOn::SessionClock, 0.0, 0.0)
+        } else {
+            self.found(instrument, recording)?
+        };
+        self.check_overlap(recording, &clock)?;
+        self.clocks.push((recording, clock.clone()));
+        Ok(clock)
+    }
+
+    /// Clock of a recording of another head unit, on the best that both have.
+    fn found(&mut self, instrument: &Instrument, recording: &Recording) -> Result<Clock, AlignError> {
+        let stamped_s = self.stamped_s(recording);
+        let (session_file, label) = (self.own[0].file.display(), &instrument.label);
+        let signals = |name: &str| {
+            let own = self
+                .own
+                .iter()
+                .map(|r| (self.stamped_s(r), r.samples.time_s.as_slice(), channel(self.first, &r.samples, name)));
+            let theirs = channel(instrument, &recording.samples, name);
+            (Signal::new(own), Signal::new([(stamped_s, recording.samples.time_s.as_slice(), theirs)]))
+        };
+        let mut cautions = vec![];
+        let comparable = is_relative(recording) == is_relative(self.own[0]);
+        let (own, theirs) = signals("heart_rate");
+        let near = || clock::by_heart_rate(&own, &theirs, Search::Near);
+        let anywhere = || clock::by_heart_rate(&own, &theirs, Search::Everywhere);
+        let heart_rate = if comparable { near().or_else(|near| anywhere().map_err(|_| near)) } else { anywhere() };
+        match heart_rate {
+            Ok(clock) => {
+                if comparable && clock.offset_s.abs() > WRONG_CLOCK_S {
+                    let off = spoken(clock.offset_s.abs());
+                    let way = if clock.offset_s > 0.0 { "behind" } else { "ahead of" };
+                    cautions.push(format!("{label}: its clock ran {off} {way} that of {session_file}; the heart rate says so"));
+                }
+                if let Some((at_s, off_s)) = jump(&clock, stamped_s) {
+                    let at = (self.start + TimeDelta::seconds(at_s as i64)).format("%H:%M:%S");
+                    cautions.push(format!(
+                        "{label}: no steady clock: around {at} UTC its heart rate is {off_s:.1} s off from what the rest says"
+                    ));
+                }
+                self.cautions.extend(cautions);
+                return Ok(clock);
+            }
+            Err(Unfit::Unlike(share)) => cautions.push(format!(
+                "{label}: its heart rate is not the one in {session_file} (the same in {:.0} % of seconds), so it was not used",
+                100.0 * share
+            )),
+            Err(Unfit::Absent) => {}
+        }
+        let search = if comparable { Search::Near } else { Search::Everywhere };
+        let overlaps = self.overlap_s(recording, 0.0) >= FEWEST_COMMON_S as f64;
+        if comparable && !overlaps {
+            self.check_overlap(recording, &stamps(AlignedOn::Nothing, 0.0, 0.0))?;
+        }
+        let by_level = |name, on| {
+            let (own, theirs) = signals(name);
+            clock::by_level(&own, &theirs, search, on)
+        };
+        // A head unit can make speed up from power, so speed serves only between references.
+        let speed = if self.unit_files.contains(&recording.file.as_path()) {
+            Err(Unfit::Absent)
+        } else {
+            by_level("speed", AlignedOn::Speed)
+        };
+        let clock = speed.or_else(|_| by_level("power", AlignedOn::Power)).unwrap_or_else(|_| {
+            let guess_s = if comparable { 0.0 } else { -stamped_s };
+            stamps(AlignedOn::Nothing, guess_s, 1.0)
+        });
+        match clock.aligned_on {
+            AlignedOn::Power => cautions.push(format!(
+                "{label}: aligned with {session_file} on power, the last resort: a constant lag can't be told from a clock \
+                 offset; let all head units record one heart-rate strap"
+            )),
+            AlignedOn::Nothing if comparable => cautions.push(format!(
+                "{label}: nothing in common with {session_file} to align on; its time stamps are taken as they are"
+            )),
+            AlignedOn::Nothing => cautions.push(format!(
+                "{label}: no time of day and nothing in common with {session_file} to align on; both are taken to start together"
+            )),
+            _ => {}
+        }
+        self.cautions.extend(cautions);
+        Ok(clock)
+    }
+
+    /// Seconds that a recording has in common with the first reference's, from first to last sample.
+    fn overlap_s(&self, recording: &Recording, offset_s: f64) -> f64 {
+        let from_s = self.stamped_s(recording) + offset_s;
+        let to_s = from_s + last_s(recording);
+        let common = |r: &&Recording| {
+            let own_s = self.stamped_s(r);
+            (to_s.min(own_s + last_s(r)) - from_s.max(own_s)).max(0.0)
+        };
+        self.own.iter().map(common).sum()
+    }
+
+    fn check_overlap(&self, recording: &Recording, clock: &Clock) -> Result<(), AlignError> {
+        let overlap_s = self.overlap_s(recording, clock.offset_s);
+        if overlap_s >= FEWEST_COMMON_S as f64 {
+            return Ok(());
+        }
+        let (theirs, session) = (Stretch::of(recording), Stretch::of(self.own[0]));
+        Err(if overlap_s > 0.0 {
+            AlignError::ShortOverlap { theirs, session, overlap_s }
+        } else if theirs.from.date_naive() != session.from.date_naive() {
+            AlignError::DifferentDays { theirs, session }
+        } else {
+            AlignError::NoOverlap { theirs, session }
+        })
+    }
+
+    /// Laps, timer events and typed marks, and gear changes, of all recordings, each in order of time.
+    fn edges_and_gears(&self, session: &Session) -> (Vec<Edge>, Vec<Gear>) {
+        let (mut edges, mut gears) = (vec![], vec![]);
+        for (recording, clock) in &self.clocks {
+            let part = Part { recording, stamped_s: self.stamped_s(recording), clock: clock.clone() };
+            let mut borders: Vec<f64> = recording.laps.iter().flat_map(|lap| [lap.start_s, lap.end_s]).collect();
+            borders.sort_by(f64::total_cmp);
+            borders.dedup();
+            edges.extend(borders.iter().map(|s| Edge { at_s: part.session_s(*s), kind: EdgeKind::Lap }));
+            edges.extend(recording.timer.iter().map(|event| {
+                let kind = match event.kind {
+                    TimerKind::Start => EdgeKind::TimerStart,
+                    TimerKind::Stop => EdgeKind::TimerStop,
+                };
+                Edge { at_s: part.session_s(event.at_s), kind }
+            }));
+            gears.extend(recording.gears.iter().map(|gear| Gear {
+                at_s: part.session_s(gear.at_s),
+                front_teeth: gear.front_teeth,
+                rear_teeth: gear.rear_teeth,
+            }));
+        }
+        edges.extend(session.marks.iter().map(|mark| Edge {
+            at_s: session_seconds(&mark.at, self.start),
+            kind: EdgeKind::Mark(mark.phase.clone()),
+        }));
+        edges.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
+        gears.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
+        (edges, gears)
+    }
+}
+
+/// Head units set by satellite or phone agree to a few seconds; a minute is a clock set wrong.
+const WRONG_CLOCK_S: f64 = 60.0;
+
+fn stamps(aligned_on: AlignedOn, offset_s: f64, standard_uncertainty_s: f64) -> Clock {
+    Clock { offset_s, drift_ppm: 0.0, standard_uncertainty_s, aligned_on, windows: vec![] }
+}
+
+/// A recording that counts from its own start: its stamps begin at the Unix epoch, before any head unit was built.
+fn is_relative(recording: &Recording) -> bool {
+    recording.start.year() < 1989
+}
+
+/// The worst window that no steady clock explains: its session second, and by how much it is off.
+fn jump(clock: &Clock, stamped_s: f64) -> Option<(f64, f64)> {
+    let off = clock.windows.iter().map(|(at_s, offset_s, u_s)| {
+        let since_start_s = at_s - offset_s - stamped_s;
+        let off_s = offset_s - clock.offset_s - clock.drift_ppm * 1e-6 * since_start_s;
+        (*at_s, off_s, off_s.abs() > 1.0 && off_s.abs() > 5.0 * u_s)
+    });
+    let worst = off.filter(|(_, _, beyond)| *beyond).max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()));
+    worst.map(|(at_s, off_s, _)| (at_s, off_s))
+}
+
+/// `3 h 0 min 4 s`
+fn spoken(time_s: f64) -> String {
+    let s = time_s.round() as u64;
+    let hours = if s >= 3600 { format!("{} h ", s / 3600) } else { String::new() };
+    format!("{hours}{} min {} s", s / 60 % 60, s % 60)
+}
+
+/// One trace of an instrument's parts; its clock is the least certain of theirs.
+fn trace(instrument: &Instrument, parts: Vec<Part>, length_s: usize) -> Trace {
+    let least_certain =
+        parts.iter().map(|p| &p.clock).max_by(|a, b| a.standard_uncertainty_s.total_cmp(&b.standard_uncertainty_s));
+    let mut trace = Trace {
+        label: instrument.label.clone(),
+        located: instrument.located,
+        sides: instrument.sides,
+        clock: least_certain.cloned().unwrap_or_else(|| stamps(AlignedOn::Nothing, 0.0, 1.0)),
+        time_s: vec![],
+        power_w: vec![],
+        cadence_rpm: vec![],
+        heart_rate_bpm: vec![],
+        speed_m_s: vec![],
+        altitude_m: vec![],
+        temperature_c: vec![],
+        right_share_pct: vec![],
+        grid: vec![None; length_s],
+    };
+    for part in &parts {
+        let samples = &part.recording.samples;
+        let after_s = trace.time_s.last().copied().unwrap_or(f64::NEG_INFINITY);
+        // Where two recordings of one instrument overlap, the earlier goes on.
+        let kept: Vec<usize> = (0..samples.len()).filter(|&i| part.session_s(samples.time_s[i]) > after_s).collect();
+        trace.time_s.extend(kept.iter().map(|&i| part.session_s(samples.time_s[i])));
+        let columns = [
+            (&mut trace.power_w, "power"),
+            (&mut trace.cadence_rpm, "cadence"),
+            (&mut trace.heart_rate_bpm, "heart_rate"),
+            (&mut trace.speed_m_s, "speed"),
+            (&mut trace.altitude_m, "altitude"),
+            (&mut trace.temperature_c, "temperature"),
+            (&mut trace.right_share_pct, "right_share"),
+        ];
+        for (column, name) in columns {
+            let from = channel(instrument, samples, name);
+            column.extend(kept.iter().map(|&i| from.get(i).copied().flatten()));
+        }
+    }
+    for (i, time_s) in trace.time_s.iter().enumerate() {
+        let second = (time_s + 0.5).floor();
+        let Some(place) = (second >= 0.0).then_some(second as usize).and_then(|s| trace.grid.get_mut(s)) else {
+            continue;
+        };
+        let further = |j: usize| (trace.time_s[j] - second).abs() > (time_s - second).abs();
+        if place.is_none_or(further) {
+            *place = Some(i);
+        }
+    }
+    trace
+}

@@ -58,5 +58,5 @@ pub fn run(args: &RehearseArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
 }
 
 fn load(file: &std::path::Path) -> anyhow::Result<Protocol> {
-    anyhow::bail!("{}: the reader of protocols is not yet here", file.display())
+    crate::protocol::load(file, None).map_err(|problems| anyhow::anyhow!("the protocol can't be used\n\n{problems}"))
 }

@@ -1,1 +1,528 @@
-//! Not yet written.
+//! Each phase's measures, each with an uncertainty budget.
+
+pub mod budget;
+mod edges;
+mod losses;
+mod references;
+mod repeats;
+mod ride_wide;
+mod typed;
+pub mod value;
+mod windows;
+
+use crate::matching::{MatchOutcome, Matches, Ridden};
+use crate::protocol::{Check, Contrast, Drill, Measure, Phase, Protocol, Ring, Side};
+use crate::quantity::{Limit, Unit};
+use crate::ride::{Ride, Window};
+use crate::session::Session;
+use crate::stats;
+
+use budget::{Budget, Line, Source};
+use edges::{Edge, Signal, Stop};
+use losses::Losses;
+pub use references::{Agreement, Pair, Suspect};
+use references::{Consensus, Need, serving};
+use value::{Kind, Measured, NoValue, Scored, Value};
+use windows::{Paired, PooledScatter, Scene};
+
+/// Work of a sprint is taken from this long before it …
+const SPRINT_LEAD_S: f64 = 3.0;
+/// … to this long after it, so that a late or smoothed reading still falls inside.
+const SPRINT_TAIL_S: f64 = 5.0;
+/// Soft pedalling counts from here after the surge ended.
+const SOFT_SETTLE_S: f64 = 3.0;
+
+/// Everything that was computed of a ride.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Scores {
+    /// One per `matches.found`, in its order.
+    pub phases: Vec<PhaseScore>,
+    pub contrasts: Vec<(Contrast, Scored)>,
+    pub whole_ride: Vec<Scored>,
+    /// Phases without a ride: typed readings. (index of the phase, its checks).
+    pub typed: Vec<(usize, Vec<Scored>)>,
+    pub rings: Vec<RingScore>,
+    pub agreement: Agreement,
+}
+
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct PhaseScore {
+    /// What was scored; `None` where the phase was not ridden.
+    pub window: Option<Window>,
+    pub checks: Vec<Scored>,
+}
+
+/// The unit's error pooled over a ring's steady blocks, W (with per cent beside it).
+#[derive(Debug, Clone, PartialEq)]
+pub struct RingScore {
+    pub ring: Ring,
+    pub blocks: usize,
+    pub error: Value,
+}
+
+/// Scores every phase that was found, the contrasts and the whole ride.
+pub fn score_all(session: &Session, protocol: &Protocol, matches: &Matches, ride: &Ride) -> Scores {
+    let losses = Losses::of(ride);
+    let windows: Vec<Option<Window>> = matches
+        .found
+        .iter()
+        .map(|found| match &found.outcome {
+            MatchOutcome::Ridden(ridden) => Some(scored_window(&protocol.phases[found.phase], ridden)),
+            MatchOutcome::NotRidden { .. } => None,
+        })
+        .collect();
+    let is_steady = |phase: usize| matches!(protocol.phases[phase].drill, Drill::Steady { .. });
+    let steady: Vec<Window> = matches
+        .found
+        .iter()
+        .zip(&windows)
+        .filter(|(found, _)| is_steady(found.phase))
+        .filter_map(|(_, window)| *window)
+        .collect();
+    let mut scene = Scene { ride, losses: &losses, pooled: None };
+    scene.pooled = pooled_scatter(&scene, &steady);
+    let agreement = references::agreement(ride, &steady, protocol.decision.coverage);
+
+    let mut phases: Vec<PhaseScore> = matches
+        .found
+        .iter()
+        .zip(&windows)
+        .map(|(found, window)| {
+            let (MatchOutcome::Ridden(ridden), Some(window)) = (&found.outcome, *window) else {
+                return PhaseScore::default();
+            };
+            let phase = &protocol.phases[found.phase];
+            let scorer = PhaseScorer { scene, phase, ridden, window, steady: &steady };
+            let checks = phase.checks.iter().map(|check| scorer.score(check)).collect();
+            PhaseScore { window: Some(window), checks }
+        })
+        .collect();
+    scatter_of_repeats(protocol, matches, &mut phases);
+    let mut scores = Scores {
+        phases,
+        contrasts: vec![],
+        whole_ride: ride_wide::whole_ride(&scene, protocol, matches, &windows),
+        typed: typed::score(session, protocol),
+        rings: vec![],
+        agreement,
+    };
+    scores.contrasts =
+        protocol.contrasts.iter().map(|c| (c.clone(), contrast(c, protocol, matches, &scene, &windows))).collect();
+    scores.rings = rings(protocol, matches, &scene, &windows);
+    widen(&mut scores);
+    scores
+}
+
+/// Compares the whole ride where there is no protocol.
+pub fn score_whole_ride(ride: &Ride, checks: &[Check], coverage: f64) -> (Vec<Scored>, Agreement) {
+    let losses = Losses::of(ride);
+    let scene = Scene { ride, losses: &losses, pooled: None };
+    let window = ride_wide::overlap(ride);
+    let scored = checks
+        .iter()
+        .map(|check| Scored { check: check.clone(), measured: ride_wide::measure(&scene, check, window) })
+        .collect();
+    (scored, references::agreement(ride, &[window], coverage))
+}
+
+/// What of a phase as ridden is scored. A sprint's and a stop's parts are cut again by the measures themselves.
+fn scored_window(phase: &Phase, ridden: &Ridden) -> Window {
+    let span = ridden.span;
+    match &phase.drill {
+        Drill::Steady { settle_s, .. } => Window { start_s: span.start_s + settle_s, ..span },
+        Drill::Sprint { .. } => Window { start_s: span.start_s - SPRINT_LEAD_S, end_s: span.end_s + SPRINT_TAIL_S },
+        Drill::SoftPedal { .. } => {
+            let surge_end_s = ridden.moves.first().map_or(span.start_s, |surge| surge.end_s);
+            Window { start_s: surge_end_s + SOFT_SETTLE_S, ..span }
+        }
+        Drill::CoastRestart { .. } => Window { end_s: span.end_s + SPRINT_TAIL_S, ..span },
+        _ => span,
+    }
+}
+
+fn pooled_scatter(scene: &Scene, steady: &[Window]) -> Option<PooledScatter> {
+    let pairs: Vec<Paired> = steady
+        .iter()
+        .filter_map(|&window| Some(scene.power_pairs(&scene.consensus(Need::SteadyPower, window).ok()?, window)))
+        .collect();
+    PooledScatter::of(&pairs)
+}
+
+/// The unit that a limit speaks in first.
+fn first_unit(limit: &Limit) -> Unit {
+    match limit {
+        Limit::Within(bound) | Limit::AtMost(bound) | Limit::AtLeast(bound) => bound.parts[0].unit,
+        Limit::Between(low, _) => low.unit,
+        Limit::Zero | Limit::WithinClaim => Unit::Percent,
+    }
+}
+
+/// One ridden phase.
+struct PhaseScorer<'a> {
+    scene: Scene<'a>,
+    phase: &'a Phase,
+    ridden: &'a Ridden,
+    window: Window,
+    steady: &'a [Window],
+}
+
+impl PhaseScorer<'_> {
+    fn score(&self, check: &Check) -> Scored {
+        let mut check = check.clone();
+        let measured = self.measure(&mut check);
+        Scored { check, measured }
+    }
+
+    fn measure(&self, check: &mut Check) -> Measured {
+        let first = first_unit(&check.limit);
+        let scene = &self.scene;
+        match check.measure {
+            Measure::MeanError => scene.mean_error(self.need(), self.window, first),
+            Measure::WorkError => scene.mean_error(Need::ShortWork, self.window, first),
+            Measure::LeftError => self.side(Side::Left, check, first),
+            Measure::RightError => self.side(Side::Right, check, first),
+            Measure::Spread => scene.spread(self.window, first),
+            Measure::CadenceError => scene.cadence_error(self.window),
+            Measure::DropoutTime => scene.dropout_time(self.window),
+            Measure::HeldTime => scene.held_time(self.window),
+            Measure::Spike => scene.spike(self.window),
+            Measure::PeakError => self.peak(check.over_s.unwrap_or(3.0), first),
+            Measure::ResidualPower => scene.residual_power(self.stop()?, false),
+            Measure::PhantomWork => scene.residual_power(self.stop()?, true),
+            Measure::ReleaseLag => scene.lag(Edge::Release, Signal::Power, self.stop()?),
+            Measure::OnsetLag => scene.lag(Edge::Onset, Signal::Power, self.stop()?),
+            Measure::CadenceReleaseLag => scene.lag(Edge::Release, Signal::Cadence, self.stop()?),
+            Measure::CadenceOnsetLag => scene.lag(Edge::Onset, Signal::Cadence, self.stop()?),
+            Measure::MissingWork => self.missing_work(first),
+            Measure::Linearity => ride_wide::linearity(scene, &self.steps()),
+            Measure::DriftTime
+            | Measure::DriftTemperature
+            | Measure::TorqueError
+            | Measure::Hysteresis
+            | Measure::ZeroShift => {
+                Err(NoValue::Undecided(format!("`{}` is not a measure of this drill", check.measure.word())))
+            }
+        }
+    }
+
+    fn need(&self) -> Need {
+        if matches!(self.phase.drill, Drill::Steady { .. } | Drill::Ramp { .. } | Drill::Free { .. }) {
+            Need::SteadyPower
+        } else {
+            Need::ShortWork
+        }
+    }
+
+    fn stop(&self) -> Result<Stop, NoValue> {
+        match self.ridden.moves.as_slice() {
+            [_, coast, restart] => Ok(Stop { coast: *coast, restart: *restart }),
+            _ => Err(NoValue::Undecided("the coast and the restart were not told apart".to_owned())),
+        }
+    }
+
+    /// Scored windows of a ramp's steps.
+    fn steps(&self) -> Vec<Window> {
+        let settle_s = if let Drill::Ramp { settle_s, .. } = self.phase.drill { settle_s } else { 0.0 };
+        self.ridden.moves.iter().map(|step| Window { start_s: step.start_s + settle_s, ..*step }).collect()
+    }
+
+    /// Without a sided reference a sprint's sides are held against the unit's own seated balance, always advisory.
+    fn side(&self, side: Side, check: &mut Check, first: Unit) -> Measured {
+        let measured = self.scene.side_error(side, self.window, first);
+        let sprint = matches!(self.phase.drill, Drill::Sprint { .. });
+        if !sprint
+            || !matches!(measured, Err(NoValue::Undecided(_)))
+            || !serving(self.scene.ride, Need::Sides).is_empty()
+        {
+            return measured;
+        }
+        let Some(right_share) = self.seated_right_share() else { return measured };
+        check.advisory = true;
+        let share = if side == Side::Right { right_share } else { 1.0 - right_share };
+        let unit = &self.scene.ride.unit;
+        let consensus = self.scene.consensus(Need::ShortWork, self.window)?;
+        let paired = Paired::over(
+            self.window,
+            self.scene.losses,
+            |k| match side {
+                _ if unit.power_at(k) == Some(0.0) => Some(0.0),
+                Side::Left => unit.left_power_at(k),
+                Side::Right => unit.right_power_at(k),
+            },
+            |k| consensus.power_at(self.scene.ride, k).map(|power_w| power_w * share),
+        );
+        let n = paired.unit.len() as f64;
+        if n < 3.0 {
+            return measured;
+        }
+        let (u, r) = (paired.unit.iter().sum::<f64>() / n, paired.reference.iter().sum::<f64>() / n);
+        let mut budget = Budget::default();
+        for line in consensus.lines(self.scene.ride, r) {
+            budget.push(line);
+        }
+        let mut value = Value::power_error(u - r, r, budget, first);
+        value
+            .notes
+            .push("against the unit's own seated balance: no reference here measures the sides apart".to_owned());
+        Ok(value)
+    }
+
+    fn seated_right_share(&self) -> Option<f64> {
+        let unit = &self.scene.ride.unit;
+        let (right, total): (Vec<f64>, Vec<f64>) = self
+            .steady
+            .iter()
+            .flat_map(Window::seconds)
+            .filter_map(|k| Some((unit.right_power_at(k)?, unit.power_at(k)?)))
+            .unzip();
+        stats::ratio(&right, &total).map(|ratio| ratio.ratio)
+    }
+
+    /// Best mean over `over_s`, each instrument's own best, on its own samples.
+    fn peak(&self, over_s: f64, first: Unit) -> Measured {
+        let ride = self.scene.ride;
+        let Some(&reference) = serving(ride, Need::Edges).first() else {
+            return Err(NoValue::Undecided(references::lacking(Need::Edges)));
+        };
+        let best = |trace: &crate::ride::Trace| {
+            let width = over_s.round().max(1.0) as usize;
+            let start = trace.time_s.partition_point(|&t| t < self.window.start_s);
+            let end = trace.time_s.partition_point(|&t| t < self.window.end_s);
+            trace.power_w[start..end.max(start)]
+                .windows(width)
+                .filter_map(|w| w.iter().copied().collect::<Option<Vec<f64>>>())
+                .map(|w| w.iter().sum::<f64>() / width as f64)
+                .reduce(f64::max)
+        };
+        let (Some(unit_w), Some(reference_w)) = (best(&ride.unit), best(&ride.references[reference].trace)) else {
+            return Err(NoValue::Undecided(format!("no {over_s} s without a missing sample")));
+        };
+        let consensus = Consensus::single(reference, reference_w);
+        let mut budget = Budget::default();
+        for line in consensus.lines(ride, reference_w) {
+            budget.push(line);
+        }
+        let mut value = Value::power_error(unit_w - reference_w, reference_w, budget, first);
+        value.references = vec![reference];
+        Ok(value)
+    }
+
+    /// Reference work less unit work from 2 s before the restart until 5 s after it ended.
+    fn missing_work(&self, first: Unit) -> Measured {
+        let restart = self.stop()?.restart;
+        let window = Window { start_s: restart.start_s - 2.0, end_s: restart.end_s + 5.0 };
+        if serving(self.scene.ride, Need::Edges).is_empty() {
+            return Err(NoValue::Undecided(references::lacking(Need::Edges)));
+        }
+        let mut value = self.scene.mean_error(Need::ShortWork, window, first)?;
+        value.value = -value.value;
+        Ok(value)
+    }
+}
+
+/// Scatter of one repeat known from simulation with perfect clocks, in the value's unit: where a session's own
+/// repeats say little it stands in, and it steadies them where they are few.
+fn scatter_from_simulation(measure: Measure, value: &Value) -> f64 {
+    let pct = |pct: f64| if value.unit == Unit::Percent { pct } else { pct / 100.0 * value.reference.abs() };
+    match measure {
+        Measure::ReleaseLag => 0.4,
+        Measure::OnsetLag => 0.2,
+        Measure::CadenceReleaseLag | Measure::CadenceOnsetLag => 0.55,
+        Measure::WorkError => pct(1.0),
+        Measure::PeakError => pct(0.4),
+        Measure::MissingWork => pct(1.75),
+        Measure::LeftError | Measure::RightError => pct(1.5),
+        Measure::ResidualPower => 0.3,
+        // The window's own scatter says it for a mean over many seconds.
+        _ => value.budget.part(|source| source == Source::Scatter),
+    }
+}
+
+/// Whether one ride of the measure has no scatter of its own to look at.
+fn needs_repeats(measure: Measure) -> bool {
+    !matches!(
+        measure,
+        Measure::MeanError | Measure::CadenceError | Measure::Spread | Measure::Linearity | Measure::Spike
+    )
+}
+
+/// Gives each repeat the scatter of its session's repeats.
+fn scatter_of_repeats(protocol: &Protocol, matches: &Matches, phases: &mut [PhaseScore]) {
+    for (index, phase) in protocol.phases.iter().enumerate() {
+        let ridden: Vec<usize> =
+            (0..phases.len()).filter(|&i| matches.found[i].phase == index && phases[i].window.is_some()).collect();
+        for (c, check) in phase.checks.iter().enumerate() {
+            give_scatter(phases, &ridden, c, check.measure, phase.repeats > 1);
+        }
+    }
+}
+
+/// The mean of each of a phase's checks over some of its repeats (indices into `phases`).
+pub fn means(phases: &[PhaseScore], repeats: &[usize], phase: &Phase) -> Vec<Scored> {
+    phase.checks.iter().enumerate().map(|(c, check)| mean_over(phases, repeats, c, check)).collect()
+}
+
+fn give_scatter(phases: &mut [PhaseScore], ridden: &[usize], check: usize, measure: Measure, repeated: bool) {
+    let measured: Vec<usize> = ridden
+        .iter()
+        .copied()
+        .filter(|&i| matches!(&phases[i].checks[check].measured, Ok(value) if value.kind == Kind::Measured))
+        .collect();
+    if !needs_repeats(measure) && !(repeated && measured.len() >= 3) {
+        return;
+    }
+    let values: Vec<f64> =
+        measured.iter().filter_map(|&i| phases[i].checks[check].measured.as_ref().ok().map(|v| v.value)).collect();
+    for i in measured {
+        if let Ok(value) = &mut phases[i].checks[check].measured {
+            let scatter = repeats::scatter(&values, scatter_from_simulation(measure, value));
+            value.budget.0.retain(|line| line.source != Source::Scatter);
+            value.budget.push(Line::scatter(scatter.sd, scatter.degrees_of_freedom));
+        }
+    }
+}
+
+/// The mean over the asked-for repeats that have a value.
+fn mean_over(phases: &[PhaseScore], asked: &[usize], check: usize, written: &Check) -> Scored {
+    let scored: Vec<&Scored> = asked.iter().map(|&i| &phases[i].checks[check]).collect();
+    let values: Vec<&Value> = scored.iter().filter_map(|s| s.measured.as_ref().ok()).collect();
+    let advisory = written.advisory || scored.iter().any(|s| s.check.advisory);
+    let check = Check { advisory, ..written.clone() };
+    let measured = match (values.first(), scored.iter().find_map(|s| s.measured.as_ref().err())) {
+        (Some(_), _) => Ok(mean_value(&values)),
+        (None, Some(why)) => Err(why.clone()),
+        (None, None) => Err(NoValue::Undecided("no repeat was ridden".to_owned())),
+    };
+    Scored { check, measured }
+}
+
+/// Mean of values of one measure. Where one is only a lower bound, so is the mean.
+fn mean_value(values: &[&Value]) -> Value {
+    let n = values.len() as f64;
+    let mean = |f: fn(&Value) -> f64| values.iter().map(|v| f(v)).sum::<f64>() / n;
+    let budgets: Vec<&Budget> = values.iter().map(|v| &v.budget).collect();
+    let mut budget = Budget::of_mean(&budgets);
+    // Every repeat carries the same estimate of their scatter, so its degrees of freedom are not multiplied.
+    for line in &mut budget.0 {
+        if let Some(own) = values[0].budget.0.iter().find(|l| l.source == line.source && line.source == Source::Scatter)
+        {
+            line.degrees_of_freedom = own.degrees_of_freedom;
+        }
+    }
+    let kind = if values.iter().any(|v| v.kind == Kind::AtLeast) { Kind::AtLeast } else { values[0].kind };
+    let also = values[0].also.map(|also| value::Also {
+        factor: values.iter().filter_map(|v| v.also).map(|a| a.factor).sum::<f64>() / n,
+        ..also
+    });
+    Value {
+        value: mean(|v| v.value),
+        reference: mean(|v| v.reference),
+        kind,
+        budget,
+        also,
+        notes: vec![],
+        ..values[0].clone()
+    }
+}
+
+/// Mean over pairs alike in all but the contrasted keys of the difference, in per cent; what both share cancels.
+fn contrast(
+    contrast: &Contrast,
+    protocol: &Protocol,
+    matches: &Matches,
+    scene: &Scene,
+    windows: &[Option<Window>],
+) -> Scored {
+    let check = Check {
+        measure: contrast.measure,
+        limit: contrast.limit.clone(),
+        advisory: contrast.advisory,
+        clause: None,
+        over_s: None,
+    };
+    let in_pct = |phase: usize| -> Option<Value> {
+        let values: Vec<Value> = (0..windows.len())
+            .filter(|&i| matches.found[i].phase == phase && !matches.found[i].surplus)
+            .filter_map(|i| scene.mean_error(Need::SteadyPower, windows[i]?, Unit::Percent).ok())
+            .collect();
+        let values: Vec<&Value> = values.iter().collect();
+        (!values.is_empty()).then(|| mean_value(&values))
+    };
+    let mut differences = Vec::new();
+    let mut pairs = 0;
+    for (i, of) in protocol.phases.iter().enumerate().filter(|(_, p)| contrast.of.selects(&p.id)) {
+        let partner = protocol.phases.iter().position(|p| {
+            contrast.against.selects(&p.id)
+                && p.id.keys.iter().all(|key| contrast.against.keys.contains(key) || of.id.keys.contains(key))
+        });
+        let Some(partner) = partner else { continue };
+        pairs += 1;
+        let (Some(of), Some(against)) = (in_pct(i), in_pct(partner)) else { continue };
+        let reference = (of.reference + against.reference) / 2.0;
+        let budget = Budget::of_difference(&of.budget, &against.budget);
+        let also = Some(value::Also { unit: Unit::Watt, factor: reference / 100.0 });
+        let difference = of.value - against.value;
+        differences.push(Value { value: difference, budget, reference, also, gain_sensitive: false, ..of });
+    }
+    let measured = if contrast.measure != Measure::MeanError {
+        Err(NoValue::Undecided(format!("`{}` has no contrast in this version", contrast.measure.word())))
+    } else if differences.is_empty() {
+        Err(NoValue::Undecided(format!("none of {pairs} pairs has both phases ridden")))
+    } else {
+        let mut value = mean_value(&differences.iter().collect::<Vec<_>>());
+        // One draw per ring: pairs of the same two rings share it.
+        let ring_line = |v: &Value| v.budget.part(|s| s == Source::RingLoss);
+        let ring = differences.iter().map(ring_line).sum::<f64>() / differences.len() as f64;
+        value.budget.0.retain(|line| line.source != Source::RingLoss);
+        value.budget.push(Line::b(Source::RingLoss, ring));
+        if differences.len() < pairs {
+            value.notes.push(format!("{} of {pairs} pairs were ridden", differences.len()));
+        }
+        Ok(value)
+    };
+    Scored { check, measured }
+}
+
+/// The unit's steady error by ring, W.
+fn rings(protocol: &Protocol, matches: &Matches, scene: &Scene, windows: &[Option<Window>]) -> Vec<RingScore> {
+    let on_ring = |ring: Ring| {
+        let errors: Vec<Value> = (0..windows.len())
+            .filter(|&i| {
+                let phase = &protocol.phases[matches.found[i].phase];
+                let ridden = match &matches.found[i].outcome {
+                    MatchOutcome::Ridden(ridden) => ridden.ring,
+                    MatchOutcome::NotRidden { .. } => None,
+                };
+                matches!(phase.drill, Drill::Steady { .. }) && phase.ring.or(ridden) == Some(ring)
+            })
+            .filter_map(|i| scene.mean_error(Need::SteadyPower, windows[i]?, Unit::Watt).ok())
+            .collect();
+        let blocks: Vec<&Value> = errors.iter().collect();
+        (!blocks.is_empty()).then(|| {
+            let mut error = mean_value(&blocks);
+            error.also = Some(value::Also { unit: Unit::Percent, factor: 100.0 / error.reference });
+            RingScore { ring, blocks: blocks.len(), error }
+        })
+    };
+    [Ring::Big, Ring::Small].into_iter().filter_map(on_ring).collect()
+}
+
+/// Where the references quarrel, every line of theirs grows by the Birge ratio.
+fn widen(scores: &mut Scores) {
+    let factor = scores.agreement.widening();
+    if factor == 1.0 {
+        return;
+    }
+    let from_reference =
+        |source: Source| matches!(source, Source::ReferenceGain | Source::ChainLoss | Source::RingLoss);
+    let all = scores
+        .phases
+        .iter_mut()
+        .flat_map(|p| &mut p.checks)
+        .chain(scores.contrasts.iter_mut().map(|c| &mut c.1))
+        .chain(&mut scores.whole_ride);
+    let values = all.filter_map(|scored| scored.measured.as_mut().ok());
+    for value in values.chain(scores.rings.iter_mut().map(|ring| &mut ring.error)).filter(|v| v.gain_sensitive) {
+        value.budget = value.budget.widened(factor, from_reference);
+    }
+}

@@ -7,7 +7,7 @@ use crate::protocol::{Protocol, Ring, Selector, Side};
 use crate::quantity::Bound;
 
 /// One ride of one protocol, and what was worn and recorded.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Session {
     /// The session file; `None` when built from command-line arguments.
     pub file: Option<PathBuf>,

@@ -1,0 +1,289 @@
+//! One recording's clock against the session's, from a channel that both recorded.
+
+use std::ops::RangeInclusive;
+
+use crate::ride::{AlignedOn, Clock};
+use crate::stats::{Line, robust_line};
+
+/// From strap to stored sample, differing between head units. Type B, common practice (0.1 s to 0.3 s), no source.
+const STRAP_DELAY_S: f64 = 0.15;
+
+/// Of crystal clocks; keeps a short ride from inventing a drift. Common practice, no source.
+const DRIFT_SD: f64 = 50e-6;
+
+/// Long enough for some fifty changes of heart rate, short enough for a clock to stay put.
+const WINDOW_S: usize = 300;
+
+/// Fewer changes of heart rate than this in a window say nothing about a fraction of a second.
+const FEWEST_STEPS: f64 = 3.0;
+
+/// The same strap gives the same reading but for lost messages; in simulation another one gives it in about half of the seconds.
+const SAME_STRAP_SHARE: f64 = 0.8;
+
+/// Share of one speed's or power's variance that the other must explain.
+const ALIKE_SHARE: f64 = 0.5;
+
+/// Fewer seconds in common are no basis for an alignment.
+pub(super) const FEWEST_COMMON_S: usize = 60;
+
+/// Time stamps are searched this far to either side before they are taken to be nonsense.
+const NEAR_S: i64 = 600;
+
+/// A longer ride has a wrong stamp in it.
+pub(super) const LONGEST_S: usize = 48 * 3600;
+
+/// A channel, one value per second of a clock; NaN where nothing was recorded.
+pub(super) struct Signal {
+    /// Session time of the first value, as stamped.
+    origin_s: f64,
+    values: Vec<f64>,
+}
+
+impl Signal {
+    /// From recordings on one clock: (session time of the recording's start as stamped, times since, values).
+    pub(super) fn new<'a>(parts: impl IntoIterator<Item = (f64, &'a [f64], &'a [Option<f64>])>) -> Self {
+        let mut signal = Self { origin_s: 0.0, values: vec![] };
+        for (start_s, times_s, column) in parts {
+            if signal.values.is_empty() {
+                signal.origin_s = start_s;
+            }
+            for (time_s, value) in times_s.iter().zip(column) {
+                let second = (start_s - signal.origin_s + time_s).round();
+                let Some(value) = value.filter(|_| (0.0..LONGEST_S as f64).contains(&second)) else { continue };
+                let second = second as usize;
+                if second >= signal.values.len() {
+                    signal.values.resize(second + 1, f64::NAN);
+                }
+                signal.values[second] = value;
+            }
+        }
+        signal
+    }
+
+    /// Value at a whole second; NaN outside.
+    fn at(&self, second: i64) -> f64 {
+        usize::try_from(second).ok().and_then(|i| self.values.get(i)).copied().unwrap_or(f64::NAN)
+    }
+
+    fn is_flat(&self) -> bool {
+        let mut known = self.values.iter().filter(|v| !v.is_nan());
+        known.next().is_none_or(|first| known.all(|v| v == first))
+    }
+}
+
+/// Where to look for an offset.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Search {
+    /// Both clocks were set: near their stamps.
+    Near,
+    /// Anywhere that the two can overlap.
+    Everywhere,
+}
+
+/// Why a channel was not used.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Unfit {
+    /// Missing on one side, without change, or too little in common.
+    Absent,
+    /// Present on both sides but not the same thing: the share that agrees.
+    Unlike(f64),
+}
+
+/// Clock of `theirs` from the heart rate that both head units took from one strap.
+///
+/// A head unit stores what the strap last said at each whole second of its own clock. If the clocks differ by k seconds and a
+/// fraction f, a change is stored k seconds apart in a share 1 − f of cases and k + 1 in the others, so the mean gives f, without
+/// bias. Least squares on the central difference is that mean, weighted by height. A robust line through the windows gives offset
+/// and drift.
+pub(super) fn by_heart_rate(session: &Signal, theirs: &Signal, search: Search) -> Result<Clock, Unfit> {
+    let lag_s = best_lag(session, theirs, search).ok_or(Unfit::Absent)?;
+    let share = identical_share(session, theirs, lag_s).ok_or(Unfit::Absent)?;
+    if share < SAME_STRAP_SHARE {
+        return Err(Unfit::Unlike(share));
+    }
+    let length = theirs.values.len();
+    let count = (length as f64 / WINDOW_S as f64).round().max(1.0) as usize;
+    let offsets: Vec<Offset> = (0..count)
+        .filter_map(|w| window_offset(session, theirs, lag_s, w * length / count..(w + 1) * length / count))
+        .collect();
+    let line = line_through(&offsets).ok_or(Unfit::Absent)?;
+    let whole_s = session.origin_s - theirs.origin_s + lag_s as f64;
+    Ok(Clock {
+        offset_s: whole_s + line.intercept,
+        drift_ppm: line.slope * 1e6,
+        standard_uncertainty_s: line.u_at(length as f64 / 2.0).hypot(STRAP_DELAY_S),
+        aligned_on: AlignedOn::HeartRate,
+        windows: offsets
+            .iter()
+            .map(|o| {
+                let offset_s = whole_s + o.offset_s;
+                (theirs.origin_s + o.at_s + offset_s, offset_s, o.u_s)
+            })
+            .collect(),
+    })
+}
+
+/// Clock of `theirs` from speed or power, to a whole second: two sensors, or one stored two ways, do not share their fractions.
+pub(super) fn by_level(session: &Signal, theirs: &Signal, search: Search, on: AlignedOn) -> Result<Clock, Unfit> {
+    let lag_s = best_lag(session, theirs, search).ok_or(Unfit::Absent)?;
+    let explained = explained_share(session, theirs, lag_s);
+    if explained < ALIKE_SHARE {
+        return Err(Unfit::Unlike(explained));
+    }
+    let standard_uncertainty_s = match on {
+        // Rectangular, half a second to either side, and the sensor's way to each head unit.
+        AlignedOn::Speed => (0.5 / 3f64.sqrt()).hypot(STRAP_DELAY_S),
+        // A power meter's own delay is in the offset.
+        _ => 0.5,
+    };
+    Ok(Clock {
+        offset_s: session.origin_s - theirs.origin_s + lag_s as f64,
+        drift_ppm: 0.0,
+        standard_uncertainty_s,
+        aligned_on: on,
+        windows: vec![],
+    })
+}
+
+/// Offset beyond the whole lag in one window.
+struct Offset {
+    /// Seconds since the recording's start.
+    at_s: f64,
+    offset_s: f64,
+    u_s: f64,
+}
+
+/// The lag, in whole seconds of the two signals' own counts, at which they differ least over the whole ride.
+///
+/// First on means of some seconds, then to the second around the best.
+fn best_lag(session: &Signal, theirs: &Signal, search: Search) -> Option<i64> {
+    const BIN_S: i64 = 5;
+    if session.is_flat() || theirs.is_flat() {
+        return None;
+    }
+    let (a, b) = (binned(&session.values, BIN_S as usize), binned(&theirs.values, BIN_S as usize));
+    let (stamped, lags) = match search {
+        Search::Near => {
+            let stamped = (theirs.origin_s - session.origin_s).round() as i64;
+            let bins = |s: i64| s.div_euclid(BIN_S);
+            (bins(stamped), bins(stamped - NEAR_S)..=bins(stamped + NEAR_S))
+        }
+        Search::Everywhere => (0, 1 - b.len() as i64..=a.len() as i64 - 1),
+    };
+    let coarse = least_misfit(&a, &b, lags, stamped, FEWEST_COMMON_S / BIN_S as usize)? * BIN_S;
+    let around = coarse - 2 * BIN_S..=coarse + 2 * BIN_S;
+    least_misfit(&session.values, &theirs.values, around, coarse, FEWEST_COMMON_S)
+}
+
+/// Means of `width` values at a time; NaN where all are missing.
+fn binned(values: &[f64], width: usize) -> Vec<f64> {
+    let mean = |bin: &[f64]| {
+        let (sum, n) = bin.iter().filter(|v| !v.is_nan()).fold((0.0, 0.0), |(s, n), v| (s + v, n + 1.0));
+        sum / n
+    };
+    values.chunks(width).map(mean).collect()
+}
+
+/// The lag with the least mean square of a[i] − b[i − lag], the nearest to `home` among equals, of those that have at least
+/// `fewest` values in common, and half of what the best-covered lag has.
+fn least_misfit(a: &[f64], b: &[f64], lags: RangeInclusive<i64>, home: i64, fewest: usize) -> Option<i64> {
+    let misfits: Vec<(i64, f64, usize)> = lags.map(|lag| misfit(a, b, lag)).collect();
+    let most = misfits.iter().map(|(_, _, n)| *n).max()?;
+    let common = misfits.into_iter().filter(|(_, _, n)| *n >= fewest && 2 * n >= most);
+    let mean = |(_, sum, n): &(i64, f64, usize)| sum / *n as f64;
+    let best = common.min_by(|x, y| mean(x).total_cmp(&mean(y)).then((x.0 - home).abs().cmp(&(y.0 - home).abs())))?;
+    Some(best.0)
+}
+
+/// (lag, sum of squares, number of values in common)
+fn misfit(a: &[f64], b: &[f64], lag: i64) -> (i64, f64, usize) {
+    let (skip_a, skip_b) = (lag.max(0) as usize, (-lag).max(0) as usize);
+    let pairs = a.iter().skip(skip_a).zip(b.iter().skip(skip_b));
+    let (sum, n) = pairs.map(|(a, b)| a - b).filter(|d| !d.is_nan()).fold((0.0, 0), |(s, n), d| (s + d * d, n + 1));
+    (lag, sum, n)
+}
+
+/// Share of common seconds in which both read the same, a second early or late allowed; `None` with too few of them.
+fn identical_share(session: &Signal, theirs: &Signal, lag_s: i64) -> Option<f64> {
+    let (mut same, mut common) = (0, 0);
+    for (j, b) in theirs.values.iter().enumerate().filter(|(_, b)| !b.is_nan()) {
+        let near = (-1..=1).map(|d| (session.at(j as i64 + lag_s + d) - b).abs());
+        let closest = near.fold(f64::NAN, f64::min);
+        common += usize::from(!closest.is_nan());
+        same += usize::from(closest < 0.5);
+    }
+    (common >= FEWEST_COMMON_S).then_some(same as f64 / common as f64)
+}
+
+/// 1 less the mean square difference over the variance, over the common seconds.
+fn explained_share(session: &Signal, theirs: &Signal, lag_s: i64) -> f64 {
+    let seconds = (0..theirs.values.len() as i64).map(|j| (session.at(j + lag_s), theirs.at(j)));
+    let (a, b): (Vec<f64>, Vec<f64>) = seconds.filter(|(a, b)| !(a - b).is_nan()).unzip();
+    let n = a.len() as f64;
+    let centre = a.iter().sum::<f64>() / n;
+    let variance: f64 = a.iter().map(|v| (v - centre).powi(2)).sum();
+    1.0 - misfit(&a, &b, 0).1 / variance
+}
+
+/// Offset of one window, in seconds beyond `lag_s`; `None` with too few changes of heart rate.
+fn window_offset(session: &Signal, theirs: &Signal, lag_s: i64, window: std::ops::Range<usize>) -> Option<Offset> {
+    let seconds = window.start as i64..window.end as i64;
+    let squares = |lag: i64| {
+        let differences = seconds.clone().map(|j| session.at(j + lag) - theirs.at(j)).filter(|d| !d.is_nan());
+        differences.map(|d| d * d).sum::<f64>()
+    };
+    // A clock may have drifted from the whole ride's best lag.
+    let lag = (lag_s - 2..=lag_s + 2)
+        .min_by(|x, y| squares(*x).total_cmp(&squares(*y)).then((x - lag_s).abs().cmp(&(y - lag_s).abs())))?;
+    let (mut moved, mut weight, mut fourth, mut moment) = (0.0, 0.0, 0.0, 0.0);
+    for j in seconds {
+        let (before, now, after) = (theirs.at(j - 1), theirs.at(j), theirs.at(j + 1));
+        let here = session.at(j + lag);
+        let slope = (before - after) / 2.0;
+        let (low, high) = (before.min(now).min(after), before.max(now).max(after));
+        // What lies outside of the neighbours is a lost message or a held reading, not a shift. (NaN is neither.)
+        if slope.is_nan() || now.is_nan() || !(low - 0.5..=high + 0.5).contains(&here) {
+            continue;
+        }
+        moved += slope * (here - now);
+        weight += slope * slope;
+        fourth += slope.powi(4);
+        moment += slope * slope * j as f64;
+    }
+    // Each step of height h has two slopes of h/2.
+    let steps = weight * weight / fourth / 2.0;
+    let fraction = moved / weight;
+    if steps.is_nan() || steps < FEWEST_STEPS || fraction.abs() > 1.0 {
+        return None;
+    }
+    // Of a share seen in so many cases, with one of each added so that none and all stay uncertain.
+    let share = (steps * fraction.abs() + 1.0) / (steps + 2.0);
+    let u_s = (share * (1.0 - share) / steps).sqrt();
+    Some(Offset { at_s: moment / weight, offset_s: (lag - lag_s) as f64 + fraction, u_s })
+}
+
+/// Line through the windows' offsets, its slope held by what clocks plausibly drift; a level line through a single window.
+fn line_through(offsets: &[Offset]) -> Option<Line> {
+    let only = offsets.first()?;
+    let column = |of: fn(&Offset) -> f64| offsets.iter().map(of).collect::<Vec<f64>>();
+    let Some(free) = robust_line(&column(|o| o.at_s), &column(|o| o.offset_s), &column(|o| o.u_s)) else {
+        let var_slope = DRIFT_SD * DRIFT_SD;
+        return Some(Line {
+            intercept: only.offset_s,
+            slope: 0.0,
+            u_intercept: only.u_s.hypot(only.at_s * DRIFT_SD),
+            u_slope: DRIFT_SD,
+            covariance: -only.at_s * var_slope,
+        });
+    };
+    // The slope read once more, as 0 ± DRIFT_SD: what a Kalman filter does with a measurement.
+    let spread = free.u_slope.powi(2) + DRIFT_SD.powi(2);
+    let (gain_intercept, gain_slope) = (free.covariance / spread, free.u_slope.powi(2) / spread);
+    Some(Line {
+        intercept: free.intercept - gain_intercept * free.slope,
+        slope: free.slope - gain_slope * free.slope,
+        u_intercept: (free.u_intercept.powi(2) - gain_intercept * free.covariance).max(0.0).sqrt(),
+        u_slope: free.u_slope * (1.0 - gain_slope).sqrt(),
+        covariance: free.covariance * (1.0 - gain_slope),
+    })
+}

@@ -1,0 +1,463 @@
+//! Measure, limit and uncertainty to a verdict, by the protocol's decision rule.
+
+use crate::protocol::{Accept, Decision, Measure, Phase, Rule};
+use crate::quantity::{Bound, Limit, Unit};
+use crate::scoring::budget::{Budget, Combined, Source};
+use crate::scoring::value::{Kind, NoValue, Scored, Value};
+use crate::stats;
+use crate::verdict::{AlsoValue, BudgetLine, CheckVerdict, Outcome, RateInterval};
+
+/// Level of the exact limits of a fault rate, one-sided.
+const RATE_LEVEL: f64 = 0.95;
+
+/// What a check is decided by besides its own value.
+#[derive(Debug, Clone)]
+pub struct Rules<'a> {
+    pub decision: Decision,
+    /// What the session says that the unit claims.
+    pub claimed: Option<&'a Bound>,
+    /// Set where the references quarrel: why nothing that hangs on their gain is decided.
+    pub quarrel: Option<String>,
+    /// Labels of the references, in the session's order.
+    pub references: Vec<String>,
+}
+
+/// A limit at one phase's reference value; an open end is `None`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Ends {
+    low: Option<f64>,
+    high: Option<f64>,
+}
+
+impl Rules<'_> {
+    /// Decides one check. `required` is false for advisory phases and checks.
+    pub fn check(&self, scored: &Scored, required: bool) -> CheckVerdict {
+        let check = &scored.check;
+        let required = required && !check.advisory;
+        let empty = CheckVerdict {
+            contrast: None,
+            measure: check.measure.word().to_owned(),
+            value: None,
+            unit: natural_unit(check.measure, &check.limit).symbol().to_owned(),
+            also: None,
+            expanded_uncertainty: None,
+            coverage_factor: None,
+            degrees_of_freedom: None,
+            limit: Some(check.limit.to_string()),
+            limit_low: None,
+            limit_high: None,
+            conformance_probability: None,
+            verdict: Outcome::Undecided,
+            required,
+            censored: false,
+            reason: None,
+            remedy: None,
+            clause: check.clause.clone(),
+            references: vec![],
+            budget: vec![],
+        };
+        match &scored.measured {
+            Err(NoValue::Undecided(reason)) => CheckVerdict { reason: Some(reason.clone()), ..empty },
+            Err(NoValue::NotApplicable(reason)) => {
+                CheckVerdict { reason: Some(reason.clone()), verdict: Outcome::NotApplicable, ..empty }
+            }
+            Ok(value) => self.decide(value, &check.limit, empty),
+        }
+    }
+
+    fn decide(&self, value: &Value, limit: &Limit, empty: CheckVerdict) -> CheckVerdict {
+        let combined = (value.kind == Kind::Measured).then(|| value.budget.combine(self.decision.coverage));
+        let expanded = combined.map(|c| c.expanded());
+        let budget = value.budget.0.iter().filter(|_| value.kind != Kind::Count).map(|line| BudgetLine {
+            source: line.source.word().to_owned(),
+            standard_uncertainty: line.standard_uncertainty,
+            degrees_of_freedom: line.degrees_of_freedom.is_finite().then_some(line.degrees_of_freedom),
+            evaluation: line.source.evaluation().to_owned(),
+        });
+        let mut verdict = CheckVerdict {
+            value: Some(value.value),
+            unit: value.unit.symbol().to_owned(),
+            also: value.also.map(|also| AlsoValue {
+                value: value.value * also.factor,
+                unit: also.unit.symbol().to_owned(),
+                expanded_uncertainty: expanded.map(|u| u * also.factor.abs()),
+            }),
+            expanded_uncertainty: expanded,
+            coverage_factor: combined.map(|c| c.coverage_factor),
+            degrees_of_freedom: combined.map(|c| c.degrees_of_freedom).filter(|nu| nu.is_finite()),
+            censored: value.kind == Kind::AtLeast,
+            references: value.references.iter().map(|&i| self.references[i].clone()).collect(),
+            budget: budget.collect(),
+            ..empty
+        };
+        let ends = match self.ends(limit, value) {
+            Ok(ends) => ends,
+            Err(reason) => return CheckVerdict { reason: Some(reason), ..verdict },
+        };
+        verdict.limit_low = ends.low;
+        verdict.limit_high = ends.high;
+        if let Some(combined) = combined {
+            verdict.conformance_probability = Some(conformance(value.value, combined, ends));
+        }
+        verdict.verdict = self.outcome(value, combined, ends);
+        verdict.reason = (!value.notes.is_empty()).then(|| value.notes.join("; "));
+        if let (Some(quarrel), true) = (&self.quarrel, value.gain_sensitive) {
+            verdict.verdict = Outcome::Undecided;
+            verdict.reason = Some(quarrel.clone());
+            verdict.remedy = Some("settle which reference is right: a third one, or a calibration of both".to_owned());
+        } else if verdict.verdict == Outcome::Undecided {
+            verdict.remedy = self.remedy(value, ends);
+            verdict.reason = verdict.reason.or_else(|| Some(why_undecided(value)));
+        }
+        verdict
+    }
+
+    fn ends(&self, limit: &Limit, value: &Value) -> Result<Ends, String> {
+        let size = |bound: &Bound| {
+            bound
+                .in_unit(value.unit, value.reference)
+                .ok_or_else(|| format!("the limit `{bound}` can't be compared with a value in {}", value.unit.symbol()))
+        };
+        Ok(match limit {
+            Limit::Within(bound) => {
+                let size = size(bound)?;
+                Ends { low: Some(-size), high: Some(size) }
+            }
+            Limit::WithinClaim => {
+                let claimed = self.claimed.ok_or("the session does not say what the unit claims (`claimed:`)")?;
+                let size = size(claimed)?;
+                Ends { low: Some(-size), high: Some(size) }
+            }
+            Limit::AtMost(bound) => Ends { low: None, high: Some(size(bound)?) },
+            Limit::AtLeast(bound) => Ends { low: Some(size(bound)?), high: None },
+            Limit::Between(low, high) => Ends { low: Some(low.value), high: Some(high.value) },
+            Limit::Zero => Ends { low: Some(0.0), high: Some(0.0) },
+        })
+    }
+
+    /// JCGM 106:2012, 8.2 (simple acceptance) and 8.3.2 (guarded, with rejection guarded alike).
+    fn outcome(&self, value: &Value, combined: Option<Combined>, ends: Ends) -> Outcome {
+        let beyond =
+            |e: f64, by: f64| ends.low.is_some_and(|low| e + by < low) || ends.high.is_some_and(|high| e - by > high);
+        let e = value.value;
+        match (value.kind, self.decision.rule) {
+            (Kind::Count, _) => {
+                if beyond(e, 0.0) {
+                    Outcome::Fail
+                } else {
+                    Outcome::Pass
+                }
+            }
+            (Kind::AtLeast, _) => {
+                // Only the upper end can be decided by a lower bound; the clock may be off by its share.
+                let expanded = value.budget.combine(self.decision.coverage).expanded();
+                if ends.high.is_some_and(|high| e - expanded > high) { Outcome::Fail } else { Outcome::Undecided }
+            }
+            (Kind::Measured, Rule::Simple) => {
+                if beyond(e, 0.0) {
+                    Outcome::Fail
+                } else {
+                    Outcome::Pass
+                }
+            }
+            (Kind::Measured, Rule::Guarded) => {
+                let expanded = combined.map_or(0.0, |c| c.expanded());
+                let inside =
+                    ends.low.is_none_or(|low| e - expanded >= low) && ends.high.is_none_or(|high| e + expanded <= high);
+                if inside {
+                    Outcome::Pass
+                } else if beyond(e, expanded) {
+                    Outcome::Fail
+                } else {
+                    Outcome::Undecided
+                }
+            }
+        }
+    }
+
+    /// What would decide it, with a number: more of the scatter averaged away, or a better reference.
+    fn remedy(&self, value: &Value, ends: Ends) -> Option<String> {
+        if value.kind == Kind::AtLeast {
+            return Some("a longer coast or restart, so that the unit's crossing falls inside it".to_owned());
+        }
+        let distance =
+            [ends.low, ends.high].into_iter().flatten().map(|end| (end - value.value).abs()).reduce(f64::min)?;
+        let k = stats::coverage_factor(self.decision.coverage, f64::INFINITY);
+        let wanted = distance / k;
+        let scatter = |source: Source| matches!(source, Source::Scatter | Source::Resolution);
+        let reference = |source: Source| matches!(source, Source::ReferenceGain | Source::SideSplit);
+        let (a, b, rest) = (
+            value.budget.part(scatter),
+            value.budget.part(reference),
+            value.budget.part(|s| !scatter(s) && !reference(s)),
+        );
+        let more = (wanted * wanted - b * b - rest * rest > 0.0 && a > 0.0)
+            .then(|| (a * a / (wanted * wanted - b * b - rest * rest)).ceil())
+            .filter(|times| *times > 1.0 && *times <= 50.0)
+            .map(|times| format!("about {times} times as many repeats or seconds"));
+        let better = (wanted * wanted - a * a - rest * rest > 0.0 && b > 0.0)
+            .then(|| k * (wanted * wanted - a * a - rest * rest).sqrt())
+            .filter(|u| *u < k * b)
+            .map(|u| format!("references of ±{} {} together", significant(u), value.unit.symbol()));
+        match (more, better) {
+            (Some(more), Some(better)) => Some(format!("{more}, or {better}, would decide it")),
+            (Some(one), None) | (None, Some(one)) => Some(format!("{one} would decide it")),
+            (None, None) => Some(format!(
+                "an expanded uncertainty of {} {} would decide it; better references and more repeats together",
+                significant(distance),
+                value.unit.symbol()
+            )),
+        }
+    }
+}
+
+/// Two significant digits.
+fn significant(value: f64) -> String {
+    if value <= 0.0 {
+        return "0".to_owned();
+    }
+    let digits = (1 - value.log10().floor() as i32).max(0) as usize;
+    format!("{value:.digits$}")
+}
+
+fn why_undecided(value: &Value) -> String {
+    match value.kind {
+        Kind::AtLeast => "the unit did not cross before the end: only a lower bound is known".to_owned(),
+        _ => "the limit lies within the expanded uncertainty of the value".to_owned(),
+    }
+}
+
+fn conformance(value: f64, combined: Combined, ends: Ends) -> f64 {
+    stats::conformance_probability(
+        value,
+        combined.standard_uncertainty,
+        combined.degrees_of_freedom,
+        ends.low,
+        ends.high,
+    )
+}
+
+/// The unit that a measure without a value is listed with.
+fn natural_unit(measure: Measure, limit: &Limit) -> Unit {
+    match limit {
+        Limit::Within(b) | Limit::AtMost(b) | Limit::AtLeast(b) => b.parts[0].unit,
+        Limit::Between(low, _) => low.unit,
+        Limit::Zero if matches!(measure, Measure::DropoutTime | Measure::HeldTime) => Unit::Second,
+        Limit::Zero => Unit::One,
+        Limit::WithinClaim => Unit::Percent,
+    }
+}
+
+/// The worst of several outcomes: fail, undecided (or not ridden), pass. `None` of them counts: not applicable.
+pub fn worst(outcomes: impl IntoIterator<Item = Outcome>) -> Outcome {
+    let rank = |outcome: Outcome| match outcome {
+        Outcome::NotApplicable => 0,
+        Outcome::Pass => 1,
+        Outcome::NotRidden | Outcome::Undecided => 2,
+        Outcome::Fail => 3,
+    };
+    let worst = outcomes.into_iter().max_by_key(|o| rank(*o)).unwrap_or(Outcome::NotApplicable);
+    if worst == Outcome::NotRidden { Outcome::Undecided } else { worst }
+}
+
+/// The worst of the required checks.
+pub fn of_checks(checks: &[CheckVerdict]) -> Outcome {
+    worst(checks.iter().filter(|c| c.required).map(|c| c.verdict))
+}
+
+/// What the repeats of a phase come to.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RepeatDecision {
+    pub verdict: Outcome,
+    pub reason: Option<String>,
+    pub remedy: Option<String>,
+}
+
+/// Counted repeats, without surplus ones.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Tally {
+    pub ridden: u32,
+    pub failed: u32,
+    pub undecided: u32,
+}
+
+/// Decides a repeated phase. `mean` is over the repeats that the acceptance counts (all, or those that did not fail).
+pub fn repeats(phase: &Phase, tally: Tally, mean: Outcome) -> RepeatDecision {
+    let plain = |verdict, reason: &str| RepeatDecision { verdict, reason: Some(reason.to_owned()), remedy: None };
+    let Tally { ridden, failed, undecided } = tally;
+    if ridden == 0 {
+        return plain(Outcome::NotRidden, "no repeat was ridden");
+    }
+    let missing = phase.repeats.saturating_sub(ridden);
+    match phase.accept {
+        Accept::EveryRepeat if failed > 0 => plain(Outcome::Fail, &format!("{failed} of {ridden} repeats failed")),
+        Accept::AtLeast { passing, of } if failed > of.saturating_sub(passing) => {
+            plain(Outcome::Fail, &format!("{failed} of {ridden} repeats failed, {} may", of.saturating_sub(passing)))
+        }
+        Accept::EveryRepeat | Accept::AtLeast { .. } => match mean {
+            Outcome::Fail => plain(Outcome::Fail, "the mean over the repeats fails"),
+            Outcome::Undecided | Outcome::NotRidden => {
+                plain(Outcome::Undecided, "the mean over the repeats is undecided")
+            }
+            Outcome::NotApplicable => plain(Outcome::NotApplicable, "nothing here applies to this unit"),
+            Outcome::Pass if missing > 0 => RepeatDecision {
+                remedy: Some(format!("ride {missing} more")),
+                ..plain(Outcome::Undecided, &format!("{missing} of {} repeats were not ridden", phase.repeats))
+            },
+            Outcome::Pass => RepeatDecision { verdict: Outcome::Pass, reason: None, remedy: None },
+        },
+        Accept::FaultRateBelow(rate) => {
+            let upper = stats::clopper_pearson(
+                u64::from(failed + undecided),
+                u64::from(ridden),
+                RATE_LEVEL,
+                stats::Sides::Upper,
+            )
+            .1;
+            let lower = stats::clopper_pearson(u64::from(failed), u64::from(ridden), RATE_LEVEL, stats::Sides::Lower).0;
+            if upper < rate {
+                RepeatDecision { verdict: Outcome::Pass, reason: None, remedy: None }
+            } else if lower > rate {
+                plain(
+                    Outcome::Fail,
+                    &format!(
+                        "{failed} of {ridden} repeats failed: at least {} % with 95 % confidence",
+                        significant(lower * 100.0)
+                    ),
+                )
+            } else {
+                let more = clean_repeats_needed(failed + undecided, ridden, rate);
+                RepeatDecision {
+                    remedy: more.map(|n| {
+                        format!(
+                            "{n} more repeats without a fault would show a rate below {} %",
+                            significant(rate * 100.0)
+                        )
+                    }),
+                    ..plain(
+                        Outcome::Undecided,
+                        &format!(
+                            "{failed} faults and {undecided} undecided in {ridden} allow up to {} %",
+                            significant(upper * 100.0)
+                        ),
+                    )
+                }
+            }
+        }
+    }
+}
+
+/// How many further clean repeats bring the one-sided 95 % limit below `rate`; `None` above a thousand.
+pub fn clean_repeats_needed(faults: u32, ridden: u32, rate: f64) -> Option<u32> {
+    (1..=1000).find(|more| {
+        stats::clopper_pearson(u64::from(faults), u64::from(ridden + more), RATE_LEVEL, stats::Sides::Upper).1 < rate
+    })
+}
+
+/// Both statements on a fault rate: the two-sided interval and the one-sided upper limit.
+pub fn fault_rates(tally: Tally) -> Option<(RateInterval, RateInterval)> {
+    if tally.ridden == 0 {
+        return None;
+    }
+    let (failed, ridden) = (u64::from(tally.failed), u64::from(tally.ridden));
+    let (low, high) = stats::clopper_pearson(failed, ridden, RATE_LEVEL, stats::Sides::Two);
+    let upper = stats::clopper_pearson(failed, ridden, RATE_LEVEL, stats::Sides::Upper).1;
+    Some((
+        RateInterval { level: RATE_LEVEL, sides: 2, low, high },
+        RateInterval { level: RATE_LEVEL, sides: 1, low: 0.0, high: upper },
+    ))
+}
+
+/// The expanded uncertainty of a value's budget.
+pub fn expanded(budget: &Budget, coverage: f64) -> f64 {
+    budget.combine(coverage).expanded()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::protocol::Check;
+    use crate::scoring::budget::Line;
+
+    fn rules(rule: Rule) -> Rules<'static> {
+        Rules { decision: Decision { rule, coverage: 0.95 }, claimed: None, quarrel: None, references: vec![] }
+    }
+
+    fn scored(value: f64, u: f64, limit: Limit) -> Scored {
+        let mut budget = Budget::default();
+        budget.push(Line::b(Source::ReferenceGain, u));
+        let value = Value { kind: Kind::Measured, budget, ..Value::count(value, Unit::Watt) };
+        let check = Check { measure: Measure::MeanError, limit, advisory: false, clause: None, over_s: None };
+        Scored { check, measured: Ok(value) }
+    }
+
+    fn within(limit_w: f64) -> Limit {
+        Limit::Within(Bound::single(limit_w, Unit::Watt))
+    }
+
+    #[test]
+    fn the_guarded_rule_leaves_a_value_near_its_limit_undecided_and_the_simple_one_does_not() {
+        let near = scored(3.5, 0.5, within(4.0));
+        assert_eq!(rules(Rule::Guarded).check(&near, true).verdict, Outcome::Undecided);
+        assert_eq!(rules(Rule::Simple).check(&near, true).verdict, Outcome::Pass);
+        assert_eq!(rules(Rule::Guarded).check(&scored(2.9, 0.5, within(4.0)), true).verdict, Outcome::Pass);
+        assert_eq!(rules(Rule::Guarded).check(&scored(-5.1, 0.5, within(4.0)), true).verdict, Outcome::Fail);
+        assert_eq!(rules(Rule::Simple).check(&scored(-4.1, 0.5, within(4.0)), true).verdict, Outcome::Fail);
+    }
+
+    #[test]
+    fn a_value_on_its_acceptance_limit_conforms_with_97_5_percent() {
+        // ILAC-G8:09/2019, Table 1: a guard band of 1 U leaves less than 2.5 % probability of false accept.
+        let u = 1.0;
+        let expanded = 1.959_963_985 * u;
+        let at_acceptance = scored(10.0 - expanded, u, Limit::AtMost(Bound::single(10.0, Unit::Watt)));
+        let verdict = rules(Rule::Guarded).check(&at_acceptance, true);
+        assert!((verdict.conformance_probability.unwrap() - 0.975).abs() < 1e-6);
+    }
+
+    #[test]
+    fn jcgm_106_zener_diode_conforms_with_0_92() {
+        // JCGM 106:2012, 7.3 and 7.4, example of the breakdown voltage (from memory): y = −5.47 V, u = 0.05 V, upper limit −5.40 V.
+        let ends = Ends { low: None, high: Some(-5.40) };
+        let combined = Combined { standard_uncertainty: 0.05, degrees_of_freedom: f64::INFINITY, coverage_factor: 2.0 };
+        assert!((conformance(-5.47, combined, ends) - 0.919_243).abs() < 1e-6);
+    }
+
+    fn phase(repeats: u32, accept: Accept) -> Phase {
+        Phase {
+            id: crate::protocol::PhaseId { name: "p".to_owned(), keys: vec![] },
+            drill: crate::protocol::Drill::ZeroCheck,
+            ring: None,
+            posture: None,
+            cadence_rpm: None,
+            grade_pct: None,
+            repeats,
+            accept,
+            checks: vec![],
+            part: crate::protocol::Part::Required,
+            tolerance: 0.2,
+        }
+    }
+
+    #[test]
+    fn two_faults_in_six_fail_every_repeat_and_leave_a_rate_below_80_percent_undecided_or_better() {
+        let tally = Tally { ridden: 6, failed: 2, undecided: 0 };
+        assert_eq!(repeats(&phase(6, Accept::EveryRepeat), tally, Outcome::Pass).verdict, Outcome::Fail);
+        let five = Accept::AtLeast { passing: 5, of: 6 };
+        let four = Accept::AtLeast { passing: 4, of: 6 };
+        assert_eq!(repeats(&phase(6, five), tally, Outcome::Pass).verdict, Outcome::Fail);
+        assert_eq!(repeats(&phase(6, four), tally, Outcome::Pass).verdict, Outcome::Pass);
+        let (two_sided, _) = fault_rates(tally).unwrap();
+        // Clopper and Pearson 1934, computed: 2 of 6 leave 4.3 to 77.7 %.
+        assert!((two_sided.low - 0.0433).abs() < 5e-4 && (two_sided.high - 0.7772).abs() < 5e-4);
+    }
+
+    #[test]
+    fn a_fault_rate_below_ten_percent_takes_29_clean_repeats() {
+        // Zero-failure sample size for R = 0.90, C = 0.95: 29 (standard success-run figure, from memory).
+        assert_eq!(clean_repeats_needed(0, 0, 0.10), Some(29));
+        let rate = Accept::FaultRateBelow(0.10);
+        let clean = |n| repeats(&phase(6, rate), Tally { ridden: n, failed: 0, undecided: 0 }, Outcome::Pass).verdict;
+        assert_eq!((clean(28), clean(29)), (Outcome::Undecided, Outcome::Pass));
+    }
+}

@@ -1,0 +1,248 @@
+//! Stopping and starting: crossings, lags, what is read while coasting.
+
+use crate::quantity::Unit;
+use crate::ride::{Trace, Window};
+use crate::stats;
+
+use super::budget::{Budget, Line, Source};
+use super::references::{Need, lacking, serving};
+use super::value::{Kind, Measured, NoValue, Value};
+use super::windows::Scene;
+
+/// A crank that reports once a revolution at its own angle, into head units that sample on their own phase: what
+/// repeats of one session share. From simulation with perfect clocks.
+const SAMPLING_PHASE_U_S: f64 = 0.1;
+/// A rounded watt. GUM 4.3.7.
+const ROUNDING_SD_W: f64 = 0.288_675;
+/// The unit moved if its step is at least this share of the level it came from.
+const LEAST_STEP: f64 = 0.5;
+
+/// Which signal an edge is looked for in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Signal {
+    Power,
+    Cadence,
+}
+
+impl Signal {
+    fn column(self, trace: &Trace) -> &[Option<f64>] {
+        match self {
+            Signal::Power => &trace.power_w,
+            Signal::Cadence => &trace.cadence_rpm,
+        }
+    }
+
+    fn word(self) -> &'static str {
+        match self {
+            Signal::Power => "power",
+            Signal::Cadence => "cadence",
+        }
+    }
+}
+
+/// The moves of one coast-and-restart, session seconds.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Stop {
+    pub coast: Window,
+    pub restart: Window,
+}
+
+/// Which of the two edges.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Edge {
+    Release,
+    Onset,
+}
+
+/// Where a signal crosses half of its own step.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Crossing {
+    At(f64),
+    /// Not until here.
+    NotBefore(f64),
+    NoStep,
+}
+
+impl Scene<'_> {
+    /// The unit's crossing less the reference's, s.
+    pub fn lag(&self, edge: Edge, signal: Signal, stop: Stop) -> Measured {
+        let reference = self.edge_reference(signal, stop)?;
+        let trace = &self.ride.references[reference].trace;
+        let about = match edge {
+            Edge::Release => stop.coast.start_s,
+            Edge::Onset => stop.restart.start_s,
+        };
+        let reference_s = self.reference_crossing(edge, signal, trace, about, stop)?;
+        if !self.ride.unit.clock.aligned_on.tells_lag() {
+            return Err(NoValue::Undecided(format!(
+                "the clocks were aligned on {}, so a constant lag can't be told from a clock offset",
+                self.ride.unit.clock.aligned_on.word()
+            )));
+        }
+        let until_s = match edge {
+            Edge::Release => stop.restart.start_s,
+            Edge::Onset => stop.restart.end_s,
+        };
+        if signal.column(&self.ride.unit).iter().all(Option::is_none) {
+            return Err(NoValue::Undecided(format!("the unit's recording holds no {}", signal.word())));
+        }
+        let (lag_s, kind) = match crossing(edge, signal, &self.ride.unit, reference_s, until_s) {
+            Crossing::At(at_s) => (at_s - reference_s, Kind::Measured),
+            Crossing::NotBefore(at_s) => (at_s - reference_s, Kind::AtLeast),
+            Crossing::NoStep => {
+                let word = signal.word();
+                return Err(NoValue::Undecided(format!("the unit's {word} shows no step here to time")));
+            }
+        };
+        let mut budget = Budget::default();
+        budget.push(Line::b(Source::Clock, super::references::clock_u(self.ride, &[reference])));
+        budget.push(Line::b(Source::SamplingPhase, SAMPLING_PHASE_U_S));
+        Ok(Value { kind, budget, references: vec![reference], ..Value::count(lag_s, Unit::Second) })
+    }
+
+    /// When the reference let go, session seconds; for windows that hang on it.
+    fn release_s(&self, stop: Stop) -> Result<(usize, f64), NoValue> {
+        let reference = self.edge_reference(Signal::Power, stop)?;
+        let trace = &self.ride.references[reference].trace;
+        let at_s = self.reference_crossing(Edge::Release, Signal::Power, trace, stop.coast.start_s, stop)?;
+        Ok((reference, at_s))
+    }
+
+    /// The first reference that serves edges and has the signal around the stop.
+    fn edge_reference(&self, signal: Signal, stop: Stop) -> Result<usize, NoValue> {
+        let around = Window { start_s: stop.coast.start_s - 6.0, end_s: stop.restart.end_s };
+        serving(self.ride, Need::Edges)
+            .into_iter()
+            .find(|&i| {
+                let trace = &self.ride.references[i].trace;
+                let has = |k: usize| match signal {
+                    Signal::Power => trace.power_at(k).is_some(),
+                    Signal::Cadence => trace.cadence_at(k).is_some(),
+                };
+                around.seconds().filter(|&k| has(k)).count() * 10 >= around.seconds().len() * 9
+            })
+            .ok_or_else(|| NoValue::Undecided(lacking(Need::Edges)))
+    }
+
+    fn reference_crossing(
+        &self,
+        edge: Edge,
+        signal: Signal,
+        trace: &Trace,
+        about_s: f64,
+        stop: Stop,
+    ) -> Result<f64, NoValue> {
+        let until_s = if edge == Edge::Release { stop.coast.end_s } else { stop.restart.end_s };
+        // The matcher's boundary is good to a second or two; levels are taken again around the crossing found.
+        let first = crossing(edge, signal, trace, about_s, until_s);
+        let second = match first {
+            Crossing::At(at_s) => crossing(edge, signal, trace, at_s, until_s),
+            other => other,
+        };
+        match second {
+            Crossing::At(at_s) => Ok(at_s),
+            _ => Err(NoValue::Undecided(format!("the reference's {} shows no step here to time", signal.word()))),
+        }
+    }
+
+    /// Mean unit power while the reference coasts, from 2 s after its release until 1 s before its last zero second.
+    ///
+    /// With `integral`, the same times its duration: phantom work, kJ.
+    pub fn residual_power(&self, stop: Stop, integral: bool) -> Measured {
+        let (reference, release_s) = self.release_s(stop)?;
+        let trace = &self.ride.references[reference].trace;
+        let last_zero = stop.coast.seconds().chain(stop.coast.seconds().end..stop.restart.seconds().end);
+        let Some(last_zero) = last_zero
+            .take_while(|&k| (k as f64) < stop.restart.start_s + 2.0)
+            .filter(|&k| trace.power_at(k) == Some(0.0))
+            .last()
+        else {
+            return Err(NoValue::Undecided("the reference never reads zero in this coast".to_owned()));
+        };
+        let window = Window { start_s: release_s + 2.0, end_s: last_zero as f64 - 1.0 + 1e-6 };
+        let unit = &self.ride.unit;
+        let readings: Vec<f64> = unit
+            .time_s
+            .iter()
+            .zip(&unit.power_w)
+            .filter(|(t, _)| (window.start_s..window.end_s).contains(t))
+            .filter_map(|(_, power_w)| *power_w)
+            .collect();
+        if readings.len() < 2 {
+            return Err(NoValue::Undecided(
+                "fewer than two readings of the unit while the reference coasted".to_owned(),
+            ));
+        }
+        let mean_w = stats::mean(&readings).unwrap_or(0.0);
+        // A clock that is off reads the tail of the release, or the first of the restart, into the window.
+        let slope_w_s = (readings[0] - readings[readings.len() - 1]).abs() / readings.len() as f64;
+        let mut budget = Budget::default();
+        budget.push(Line::b(Source::Clock, slope_w_s * super::references::clock_u(self.ride, &[reference])));
+        budget.push(Line::b(Source::Resolution, ROUNDING_SD_W));
+        let (value, unit, budget) = if integral {
+            let factor = window.length_s() / 1000.0;
+            (mean_w * factor, Unit::Kilojoule, budget.times(factor))
+        } else {
+            (mean_w, Unit::Watt, budget)
+        };
+        Ok(Value { kind: Kind::Measured, budget, references: vec![reference], ..Value::count(value, unit) })
+    }
+}
+
+/// Mean of the samples in a stretch; `None` below two.
+fn level(signal: Signal, trace: &Trace, from_s: f64, to_s: f64) -> Option<f64> {
+    let start = trace.time_s.partition_point(|&t| t < from_s);
+    let end = trace.time_s.partition_point(|&t| t <= to_s);
+    let values: Vec<f64> = signal.column(trace)[start..end.max(start)].iter().copied().flatten().collect();
+    if values.len() < 2 { None } else { stats::mean(&values) }
+}
+
+/// Where `trace` crosses half of its own step around `about_s`: levels from −6 to −0.5 s and from +3 to +6 s, first
+/// crossing, linear between adjacent samples, never across a missing one.
+fn crossing(edge: Edge, signal: Signal, trace: &Trace, about_s: f64, until_s: f64) -> Crossing {
+    let before = level(signal, trace, about_s - 6.0, about_s - 0.5);
+    let after = level(signal, trace, about_s + 3.0, (about_s + 6.0).min(until_s));
+    let half = match (edge, before, after) {
+        // A unit that still reads on has not stepped yet: half of what it came from, down to nothing, is awaited.
+        (Edge::Release, Some(before), after) if before > 0.0 => {
+            let after = after.filter(|after| *after < before * LEAST_STEP).unwrap_or(0.0);
+            (before + after) / 2.0
+        }
+        (Edge::Onset, before, Some(after)) if after > 0.0 => {
+            let before = before.unwrap_or(0.0);
+            if before > after * LEAST_STEP {
+                return Crossing::NoStep;
+            }
+            (before + after) / 2.0
+        }
+        // Silent until the end: the level it will come back to is not known, that it has not come back is.
+        (Edge::Onset, Some(before), _) if before == 0.0 => f64::MIN_POSITIVE,
+        _ => return Crossing::NoStep,
+    };
+    let across = |value: f64| if edge == Edge::Release { value < half } else { value >= half };
+    let start = trace.time_s.partition_point(|&t| t < about_s - 3.0);
+    let mut last: Option<(f64, f64)> = None;
+    for i in start..trace.time_s.len() {
+        let at_s = trace.time_s[i];
+        // The first sample at or after the end may still show the crossing that lies before it.
+        if last.is_some_and(|(t, _)| t >= until_s) {
+            break;
+        }
+        let Some(value) = signal.column(trace)[i] else {
+            last = None;
+            continue;
+        };
+        if across(value) {
+            match last {
+                Some((t, v)) if at_s - t <= 1.5 && !across(v) => {
+                    return Crossing::At(t + (at_s - t) * (half - v) / (value - v));
+                }
+                // Already across before the search began, or after a hole: no edge was seen.
+                _ if edge == Edge::Release || last.is_none() => return Crossing::NoStep,
+                _ => {}
+            }
+        }
+        last = Some((at_s, value));
+    }
+    Crossing::NotBefore(until_s)
+}

@@ -1,0 +1,312 @@
+//! Which references serve a measure, their weighted consensus, and how well they agree.
+
+use crate::quantity::Unit;
+use crate::ride::{ReferenceTrace, Ride, Window};
+use crate::session::{Location, Sides};
+use crate::stats;
+
+use super::budget::{Line, Source};
+
+/// ±0.5 %, k = 2: chain loss that changes with ring and cog. Common practice, no source.
+const RING_LOSS_STANDARD_PCT: f64 = 0.25;
+/// A hub's flywheel stores work over a window with margins: 1 % as a standard uncertainty. Common practice, no source.
+const FLYWHEEL_STANDARD_PCT: f64 = 1.0;
+/// Above this E_n a suspect may be named; between 1 and this the references only disagree.
+const SUSPECT_E_N: f64 = 1.3;
+/// A reference must cover this share of a window to take part in its consensus.
+const COVERAGE: f64 = 0.95;
+
+/// What a measure asks of a reference.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Need {
+    /// Mean power or work over a steady stretch: any reference serves.
+    SteadyPower,
+    /// Work over a short stretch with margins: a hub only where nothing better is there.
+    ShortWork,
+    /// Edges, coasting and peaks: no hub, its flywheel hides them.
+    Edges,
+    /// The split between the sides.
+    Sides,
+}
+
+/// Indices of the references that serve.
+pub fn serving(ride: &Ride, need: Need) -> Vec<usize> {
+    let all = 0..ride.references.len();
+    let hubless = || all.clone().filter(|&i| ride.references[i].trace.located != Location::Hub);
+    match need {
+        Need::SteadyPower => all.collect(),
+        Need::Edges => hubless().collect(),
+        Need::ShortWork if hubless().next().is_none() => all.collect(),
+        Need::ShortWork => hubless().collect(),
+        Need::Sides => hubless()
+            .filter(|&i| {
+                let trace = &ride.references[i].trace;
+                trace.sides == Sides::Both && trace.right_share_pct.iter().any(Option::is_some)
+            })
+            .collect(),
+    }
+}
+
+/// References in words, for a check that has none that serves.
+pub fn lacking(need: Need) -> String {
+    let what = match need {
+        Need::SteadyPower | Need::ShortWork => "no reference covers this window",
+        Need::Edges => {
+            "no reference other than a hub covers this window, and a hub's flywheel hides edges, coasting and peaks"
+        }
+        Need::Sides => "no reference here measures the two sides apart",
+    };
+    what.to_owned()
+}
+
+/// A weighted mean of references, weights constant over a window.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Consensus {
+    /// (index of the reference, weight); weights sum to 1.
+    pub members: Vec<(usize, f64)>,
+    pub mean_w: f64,
+    short: bool,
+}
+
+impl Consensus {
+    /// The consensus over a window; `None` if no serving reference covers it.
+    pub fn over(ride: &Ride, need: Need, window: Window) -> Option<Self> {
+        let mut members: Vec<(usize, f64, f64)> = Vec::new();
+        for i in serving(ride, need) {
+            let reference = &ride.references[i];
+            let seconds = window.seconds();
+            let asked = seconds.len();
+            let powers: Vec<f64> = seconds.filter_map(|k| reference.trace.power_at(k)).collect();
+            if (powers.len() as f64) < COVERAGE * asked as f64 {
+                continue;
+            }
+            let Some(mean_w) = stats::mean(&powers) else { continue };
+            let u = lines_of(reference, mean_w, need == Need::ShortWork)
+                .iter()
+                .map(|l| l.standard_uncertainty.powi(2))
+                .sum::<f64>();
+            // A reference that states no uncertainty at all would take all the weight for a slip of the pen.
+            members.push((i, 1.0 / u.max(1e-6), mean_w));
+        }
+        let total: f64 = members.iter().map(|m| m.1).sum();
+        if members.is_empty() {
+            return None;
+        }
+        let mean_w = members.iter().map(|m| m.1 / total * m.2).sum();
+        let members = members.into_iter().map(|(i, w, _)| (i, w / total)).collect();
+        Some(Self { members, mean_w, short: need == Need::ShortWork })
+    }
+
+    /// One reference by itself.
+    pub fn single(reference: usize, mean_w: f64) -> Self {
+        Self { members: vec![(reference, 1.0)], mean_w, short: false }
+    }
+
+    pub fn power_at(&self, ride: &Ride, second: usize) -> Option<f64> {
+        self.blend(|i| ride.references[i].trace.power_at(second))
+    }
+
+    /// Σ weight × value; `None` if one member has no value.
+    pub fn blend(&self, value: impl Fn(usize) -> Option<f64>) -> Option<f64> {
+        self.members.iter().try_fold(0.0, |sum, &(i, weight)| Some(sum + weight * value(i)?))
+    }
+
+    pub fn indices(&self) -> Vec<usize> {
+        self.members.iter().map(|m| m.0).collect()
+    }
+
+    /// Reference lines in watts at a mean power: gains are independent between references, chain loss is shared.
+    pub fn lines(&self, ride: &Ride, power_w: f64) -> Vec<Line> {
+        let mut gain = 0.0;
+        let (mut loss, mut ring, mut flywheel) = (0.0, 0.0, 0.0);
+        for &(i, weight) in &self.members {
+            for line in lines_of(&ride.references[i], power_w, self.short) {
+                let part = weight * line.standard_uncertainty;
+                match line.source {
+                    Source::ReferenceGain => gain += part * part,
+                    Source::ChainLoss => loss += part,
+                    Source::RingLoss => ring += part,
+                    _ => flywheel += part * part,
+                }
+            }
+        }
+        vec![
+            Line::b(Source::ReferenceGain, f64::sqrt(gain)),
+            Line::b(Source::ChainLoss, loss),
+            Line::b(Source::RingLoss, ring),
+            Line::b(Source::Flywheel, f64::sqrt(flywheel)),
+        ]
+    }
+
+    /// Standard uncertainty of the unit's clock against the worst of these references.
+    pub fn clock_u(&self, ride: &Ride) -> f64 {
+        clock_u(ride, &self.indices())
+    }
+}
+
+/// The unit's and the references' clocks together.
+pub fn clock_u(ride: &Ride, references: &[usize]) -> f64 {
+    let worst = references.iter().map(|&i| ride.references[i].trace.clock.standard_uncertainty_s).fold(0.0, f64::max);
+    ride.unit.clock.standard_uncertainty_s.hypot(worst)
+}
+
+/// One reference's lines at the unit's place, in watts.
+fn lines_of(reference: &ReferenceTrace, power_w: f64, short: bool) -> Vec<Line> {
+    let own_place_w = power_w / reference.carried_by;
+    let expanded_w = reference.uncertainty.in_unit(Unit::Watt, own_place_w).unwrap_or(0.0) * reference.carried_by;
+    let mut lines = vec![Line::b(Source::ReferenceGain, expanded_w / 2.0)];
+    if reference.loss_standard_pct > 0.0 {
+        lines.push(Line::b(Source::ChainLoss, reference.loss_standard_pct / 100.0 * power_w));
+        lines.push(Line::b(Source::RingLoss, RING_LOSS_STANDARD_PCT / 100.0 * power_w));
+    }
+    if short && reference.trace.located == Location::Hub {
+        lines.push(Line::b(Source::Flywheel, FLYWHEEL_STANDARD_PCT / 100.0 * power_w));
+    }
+    lines
+}
+
+/// Two references over the steady windows of a session.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Pair {
+    pub first: usize,
+    pub second: usize,
+    /// second over first less one, %.
+    pub difference_pct: f64,
+    pub expanded_pct: f64,
+    pub e_n: f64,
+}
+
+/// How the references agree, once per session on the pooled gain.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Agreement {
+    pub pairs: Vec<Pair>,
+    /// Root of χ² over its degrees of freedom; `None` with fewer than two references.
+    pub birge: Option<f64>,
+    /// Named only with evidence from a third instrument.
+    pub suspect: Option<Suspect>,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct Suspect {
+    pub reference: usize,
+    /// Against the ones that agree, %.
+    pub off_by_pct: f64,
+}
+
+impl Agreement {
+    /// Whether the references quarrel, so that nobody knows which gain is right.
+    pub fn quarrel(&self) -> bool {
+        self.pairs.iter().any(|pair| pair.e_n > 1.0)
+    }
+
+    /// Reference lines are widened by this where they quarrel; never narrowed.
+    pub fn widening(&self) -> f64 {
+        self.birge.filter(|_| self.quarrel()).unwrap_or(1.0).max(1.0)
+    }
+}
+
+/// Compares all references over the steady windows.
+///
+/// χ² of their gains with the full covariance (the chain loss of two hubs is shared), E_n pairwise as in ISO
+/// 13528. Above E_n = 1 the consensus is widened by the Birge ratio; a suspect is named only above
+/// [`SUSPECT_E_N`]. With two references apart the unit is the third instrument: it may point at the one that
+/// stands alone, and is never acquitted by that.
+pub fn agreement(ride: &Ride, windows: &[Window], coverage: f64) -> Agreement {
+    let Some(gains) = Gains::of(ride, windows) else { return Agreement::default() };
+    let k = stats::coverage_factor(coverage, f64::INFINITY);
+    let mut pairs = Vec::new();
+    for first in 0..gains.values.len() {
+        for second in first + 1..gains.values.len() {
+            let c = &gains.covariance;
+            let expanded = k * (c[first][first] + c[second][second] - 2.0 * c[first][second]).max(0.0).sqrt();
+            let difference = gains.values[second] - gains.values[first];
+            let e_n = if difference == 0.0 { 0.0 } else { stats::e_n(difference, expanded, 0.0, 0.0).abs() };
+            pairs.push(Pair { first, second, difference_pct: difference * 100.0, expanded_pct: expanded * 100.0, e_n });
+        }
+    }
+    let birge = stats::weighted_consensus(&gains.values, &gains.covariance)
+        .and_then(|consensus| stats::birge_ratio(consensus.chi2, consensus.dof));
+    let worst = pairs.iter().map(|p| p.e_n).fold(0.0, f64::max);
+    let suspect = if worst > SUSPECT_E_N { suspect(ride, &pairs, windows) } else { None };
+    Agreement { pairs, birge, suspect }
+}
+
+/// Each reference's gain against the first one, with the covariance of what they state.
+struct Gains {
+    values: Vec<f64>,
+    covariance: Vec<Vec<f64>>,
+}
+
+impl Gains {
+    /// `None` with fewer than two references, or where one of them has nothing in common with the first.
+    fn of(ride: &Ride, windows: &[Window]) -> Option<Self> {
+        let n = ride.references.len();
+        if n < 2 {
+            return None;
+        }
+        let first = &ride.references[0].trace;
+        let mut values = vec![1.0];
+        let mut covariance = vec![vec![0.0; n]; n];
+        let mut loss = vec![0.0; n];
+        for i in 0..n {
+            let reference = &ride.references[i];
+            let (own, base) = both(windows, |k| reference.trace.power_at(k), |k| first.power_at(k));
+            if i > 0 {
+                let ratio = stats::ratio(&own, &base)?;
+                values.push(ratio.ratio);
+                covariance[i][i] += ratio.standard_uncertainty.powi(2);
+            }
+            let mean_w = stats::mean(&own).filter(|w| *w > 0.0)?;
+            for line in lines_of(reference, mean_w, false) {
+                let relative = line.standard_uncertainty / mean_w;
+                match line.source {
+                    Source::ChainLoss => loss[i] = relative,
+                    _ => covariance[i][i] += relative * relative,
+                }
+            }
+        }
+        for i in 0..n {
+            for j in 0..n {
+                covariance[i][j] += loss[i] * loss[j];
+            }
+        }
+        Some(Self { values, covariance })
+    }
+}
+
+/// The reference that stands apart from the others and the unit; `None` where the evidence names nobody.
+fn suspect(ride: &Ride, pairs: &[Pair], windows: &[Window]) -> Option<Suspect> {
+    let apart: Vec<&Pair> = pairs.iter().filter(|p| p.e_n > 1.0).collect();
+    let n = ride.references.len();
+    if n >= 3 {
+        // The one in every quarrel, so that leaving it out ends all of them.
+        let mut suspects = (0..n).filter(|&i| apart.iter().all(|p| p.first == i || p.second == i));
+        let (one, another) = (suspects.next()?, suspects.next());
+        if another.is_some() {
+            return None;
+        }
+        let signed: Vec<f64> =
+            apart.iter().map(|p| if p.second == one { p.difference_pct } else { -p.difference_pct }).collect();
+        return Some(Suspect { reference: one, off_by_pct: stats::mean(&signed)? });
+    }
+    let [pair] = apart.as_slice() else { return None };
+    let off_pct = |i: usize| {
+        let unit = |k| ride.unit.power_at(k).filter(|power_w| *power_w > 0.0);
+        let (own, unit) = both(windows, |k| ride.references[i].trace.power_at(k), unit);
+        stats::ratio(&own, &unit).map(|ratio| (ratio.ratio - 1.0) * 100.0)
+    };
+    let (first, second) = (off_pct(pair.first)?, off_pct(pair.second)?);
+    let (reference, far, near) =
+        if first.abs() > second.abs() { (pair.first, first, second) } else { (pair.second, second, first) };
+    let stands_alone = near.abs() < pair.expanded_pct / 2.0 && far.abs() > pair.expanded_pct;
+    stands_alone.then_some(Suspect { reference, off_by_pct: far })
+}
+
+/// Values that both have, over all windows.
+fn both(
+    windows: &[Window],
+    a: impl Fn(usize) -> Option<f64>,
+    b: impl Fn(usize) -> Option<f64>,
+) -> (Vec<f64>, Vec<f64>) {
+    windows.iter().flat_map(Window::seconds).filter_map(|k| Some((a(k)?, b(k)?))).unzip()
+}

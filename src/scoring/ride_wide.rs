@@ -1,0 +1,181 @@
+//! Measures over the whole ride or across steady blocks: work, drift, linearity.
+
+use crate::matching::Matches;
+use crate::protocol::{Check, Drill, Measure, Protocol, Ring};
+use crate::quantity::Unit;
+use crate::ride::{Ride, Window};
+use crate::stats;
+
+use super::budget::{Budget, Line, Source};
+use super::first_unit;
+use super::references::Need;
+use super::value::{Kind, Measured, NoValue, Scored, Value};
+use super::windows::Scene;
+
+/// Drift is fitted on means over this long, so that it is seen within blocks too.
+const CHUNK_S: usize = 30;
+/// Below this share of its variance left after rings and power, a drift can't be told from them.
+const LEAST_OWN_VARIANCE: f64 = 0.05;
+
+/// From the first to the last second that the unit and some reference both have.
+pub fn overlap(ride: &Ride) -> Window {
+    let both = |k: &usize| ride.unit.recorded_at(*k) && ride.references.iter().any(|r| r.trace.recorded_at(*k));
+    let start = (0..ride.length_s).find(both).unwrap_or(0);
+    let end = (0..ride.length_s).rev().find(both).map_or(0, |k| k + 1);
+    Window { start_s: start as f64, end_s: end as f64 }
+}
+
+pub fn whole_ride(scene: &Scene, protocol: &Protocol, matches: &Matches, windows: &[Option<Window>]) -> Vec<Scored> {
+    let steady: Vec<(Option<Ring>, Window)> = matches
+        .found
+        .iter()
+        .zip(windows)
+        .filter(|(found, _)| matches!(protocol.phases[found.phase].drill, Drill::Steady { .. }))
+        .filter_map(|(found, window)| Some((protocol.phases[found.phase].ring, (*window)?)))
+        .collect();
+    let window = overlap(scene.ride);
+    let score = |check: &Check| match check.measure {
+        Measure::DriftTime => drift(scene, &steady, Against::Hours),
+        Measure::DriftTemperature => drift(scene, &steady, Against::Temperature),
+        Measure::Linearity => linearity(scene, &steady.iter().map(|s| s.1).collect::<Vec<_>>()),
+        _ => measure(scene, check, window),
+    };
+    protocol.whole_ride.iter().map(|check| Scored { check: check.clone(), measured: score(check) }).collect()
+}
+
+/// A measure that needs nothing but a window.
+pub fn measure(scene: &Scene, check: &Check, window: Window) -> Measured {
+    let first = first_unit(&check.limit);
+    match check.measure {
+        Measure::WorkError | Measure::MeanError => scene.mean_error(Need::SteadyPower, window, first),
+        Measure::Spread => scene.spread(window, first),
+        Measure::CadenceError => scene.cadence_error(window),
+        Measure::DropoutTime => scene.dropout_time(window),
+        Measure::HeldTime => scene.held_time(window),
+        Measure::Spike => scene.spike(window),
+        Measure::LeftError => scene.side_error(crate::protocol::Side::Left, window, first),
+        Measure::RightError => scene.side_error(crate::protocol::Side::Right, window, first),
+        other => Err(NoValue::Undecided(format!("`{}` is not a measure of the whole ride", other.word()))),
+    }
+}
+
+/// Slope of the unit on the reference less one, %: York's fit with the blocks' noise only, the reference's gain added
+/// to the slope afterwards.
+///
+/// Source: York et al. (2004), Am J Phys 72:367-375.
+pub fn linearity(scene: &Scene, blocks: &[Window]) -> Measured {
+    let (mut x, mut y, mut s) = (vec![], vec![], vec![]);
+    let mut lines = Vec::new();
+    for &window in blocks {
+        let Ok(consensus) = scene.consensus(Need::SteadyPower, window) else { continue };
+        let Ok(value) = scene.mean_error(Need::SteadyPower, window, Unit::Watt) else { continue };
+        x.push(value.reference);
+        y.push(value.reference + value.value);
+        let noise_w = value.budget.part(|source| matches!(source, Source::Scatter | Source::Resolution));
+        s.push((noise_w / 2f64.sqrt()).max(1e-6));
+        lines.push((consensus, value.reference));
+    }
+    let spread = x.iter().copied().fold(f64::NEG_INFINITY, f64::max) - x.iter().copied().fold(f64::INFINITY, f64::min);
+    let fit = if x.len() >= 3 && spread > 0.0 { stats::york(&x, &y, &s, &s, 0.0) } else { None };
+    let Some(fit) = fit else {
+        return Err(NoValue::Undecided("a line needs steady power at three or more levels".to_owned()));
+    };
+    let mut budget = Budget::default();
+    let scaled = fit.scaled();
+    budget.push(Line::scatter(fit.line.u_slope.max(scaled.u_slope) * 100.0, x.len() as f64 - 2.0));
+    if let Some((consensus, mean_w)) = lines.last() {
+        for line in consensus.lines(scene.ride, *mean_w) {
+            budget.push(Line::b(line.source, line.standard_uncertainty / mean_w * 100.0));
+        }
+    }
+    let value = Value::count((fit.line.slope - 1.0) * 100.0, Unit::Percent);
+    Ok(Value { kind: Kind::Measured, budget, gain_sensitive: true, ..value })
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Against {
+    Hours,
+    Temperature,
+}
+
+/// Slope of the error over time or temperature, fitted jointly with a level for each ring and with the gain.
+fn drift(scene: &Scene, steady: &[(Option<Ring>, Window)], against: Against) -> Measured {
+    let ride = scene.ride;
+    let mut rows: Vec<Chunk> = Vec::new();
+    for (ring, window) in steady {
+        let consensus = scene.consensus(Need::SteadyPower, *window)?;
+        let seconds: Vec<usize> = window.seconds().collect();
+        for chunk in seconds.chunks(CHUNK_S) {
+            let pairs: Vec<(f64, f64)> = chunk
+                .iter()
+                .filter(|&&k| scene.losses.usable(k))
+                .filter_map(|&k| Some((ride.unit.power_at(k)?, consensus.power_at(ride, k)?)))
+                .collect();
+            let temperature: Vec<f64> = chunk.iter().filter_map(|&k| ride.unit.temperature_at(k)).collect();
+            let x = match against {
+                Against::Hours => Some(chunk[0] as f64 / 3600.0),
+                Against::Temperature => stats::mean(&temperature),
+            };
+            if let (Some(x), true) = (x, pairs.len() * 2 > CHUNK_S) {
+                let n = pairs.len() as f64;
+                let power_w = pairs.iter().map(|p| p.1).sum::<f64>() / n;
+                let error_w = pairs.iter().map(|p| p.0 - p.1).sum::<f64>() / n;
+                rows.push(Chunk { x, power_w, error_w, small: *ring == Some(Ring::Small) });
+            }
+        }
+    }
+    let what = if against == Against::Hours { "time" } else { "temperature" };
+    let cannot = |why: &str| Err(NoValue::Undecided(format!("drift with {what}: {why}")));
+    if rows.len() < 8 {
+        return cannot("too little steady riding");
+    }
+    let column = |f: fn(&Chunk) -> f64| rows.iter().map(f).collect::<Vec<f64>>();
+    let others = [vec![1.0; rows.len()], column(|r| f64::from(u8::from(r.small))), column(|r| r.power_w)];
+    let x = column(|r| r.x);
+    let (x_own, y_own) = (orthogonal_to(&others, &x), orthogonal_to(&others, &column(|r| r.error_w)));
+    let centred = orthogonal_to(&others[..1], &x);
+    let own = dot(&x_own, &x_own);
+    if own <= LEAST_OWN_VARIANCE * dot(&centred, &centred) || own <= 0.0 {
+        return cannot("this ride can't tell it from rings and power");
+    }
+    let slope = dot(&x_own, &y_own) / own;
+    let residuals: Vec<f64> = y_own.iter().zip(&x_own).map(|(y, x)| y - slope * x).collect();
+    let effective = stats::effective_samples(&residuals);
+    let fitted = 4.0;
+    let variance = dot(&residuals, &residuals) / (rows.len() as f64 - fitted);
+    // Correlated chunks count as fewer: the slope's variance grows by chunks per effective chunk.
+    let inflation = rows.len() as f64 / effective;
+    let mut budget = Budget::default();
+    budget.push(Line::scatter((variance * inflation / own).sqrt(), (effective - fitted).max(1.0)));
+    let unit = if against == Against::Hours { Unit::WattPerHour } else { Unit::WattPerCelsius };
+    Ok(Value { kind: Kind::Measured, budget, ..Value::count(slope, unit) })
+}
+
+struct Chunk {
+    x: f64,
+    power_w: f64,
+    error_w: f64,
+    small: bool,
+}
+
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    a.iter().zip(b).map(|(x, y)| x * y).sum()
+}
+
+/// What of `y` the columns can't explain (Gram and Schmidt, columns first made orthogonal to each other).
+fn orthogonal_to(columns: &[Vec<f64>], y: &[f64]) -> Vec<f64> {
+    let mut basis: Vec<Vec<f64>> = Vec::new();
+    let less_basis = |basis: &[Vec<f64>], v: &[f64]| {
+        basis.iter().fold(v.to_vec(), |v, b| {
+            let share = dot(&v, b) / dot(b, b);
+            v.iter().zip(b).map(|(v, b)| v - share * b).collect()
+        })
+    };
+    for column in columns {
+        let own = less_basis(&basis, column);
+        if dot(&own, &own) > 1e-9 * dot(column, column) {
+            basis.push(own);
+        }
+    }
+    less_basis(&basis, y)
+}

@@ -1,0 +1,381 @@
+//! Errors over a window of paired seconds: means, work, sides, cadence, spread, and plain counts.
+
+use crate::protocol::Side;
+use crate::quantity::Unit;
+use crate::ride::{Ride, Window};
+use crate::session::Sides;
+use crate::stats;
+
+use super::budget::{Budget, Line, Source};
+use super::losses::Losses;
+use super::references::{Consensus, Need, lacking, serving};
+use super::value::{Kind, Measured, NoValue, Value};
+
+/// Below this many effective samples a window's own scatter is too poor a guide; the session's is used.
+const ENOUGH_EFFECTIVE: f64 = 5.0;
+/// Over this share of a window set aside for the radio, nothing is decided.
+const MOST_SET_ASIDE: f64 = 0.1;
+/// A recorded watt, rounded: rectangular, GUM 4.3.7.
+const ROUNDING_SD: f64 = 0.288_675;
+/// One point of balance, expanded with k = 2, as a standard uncertainty of a side in per cent of the total.
+const BALANCE_STANDARD_PCT_OF_TOTAL: f64 = 0.5;
+/// Two cadence sensors; standard uncertainty. Common practice, no source.
+const REFERENCE_CADENCE_U_RPM: f64 = 0.3;
+
+/// Seconds that unit and references both have, and what was left out.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Paired {
+    pub unit: Vec<f64>,
+    pub reference: Vec<f64>,
+    /// Reference work in seconds lost to dropouts, J.
+    pub lost_work_j: f64,
+    pub lost_s: usize,
+    pub set_aside_s: usize,
+    pub asked_s: usize,
+}
+
+impl Paired {
+    /// Pairs two signals over a window; seconds lost or set aside are counted, not paired.
+    pub fn over(
+        window: Window,
+        losses: &Losses,
+        unit: impl Fn(usize) -> Option<f64>,
+        reference: impl Fn(usize) -> Option<f64>,
+    ) -> Self {
+        let mut paired = Paired { asked_s: window.seconds().len(), ..Paired::default() };
+        for k in window.seconds().filter(|&k| k < losses.dropout.len()) {
+            let reference = reference(k);
+            if losses.set_aside[k] {
+                paired.set_aside_s += 1;
+            } else if losses.dropout[k] {
+                paired.lost_s += 1;
+                paired.lost_work_j += reference.unwrap_or(0.0);
+            } else if let (Some(u), Some(r)) = (unit(k), reference) {
+                paired.unit.push(u);
+                paired.reference.push(r);
+            }
+        }
+        paired
+    }
+
+    /// Why these pairs can't carry a value, if they can't.
+    fn refusal(&self) -> Option<String> {
+        if self.set_aside_s as f64 > MOST_SET_ASIDE * self.asked_s as f64 {
+            return Some(format!(
+                "the unit's head unit lost the heart-rate strap with the power in {} of {} s: suspect the radio",
+                self.set_aside_s, self.asked_s
+            ));
+        }
+        let few = self.unit.len() * 2 < self.asked_s || self.unit.len() < 3;
+        few.then(|| format!("unit and reference share only {} of {} s", self.unit.len(), self.asked_s))
+    }
+
+    fn notes(&self) -> Vec<String> {
+        let mut notes = Vec::new();
+        if self.lost_s > 0 {
+            let work_kj = self.lost_work_j / 1000.0;
+            notes.push(format!("{} s of dropout left out ({work_kj:.1} kJ on the reference)", self.lost_s));
+        }
+        if self.set_aside_s > 0 {
+            notes.push(format!("{} s set aside: the head unit lost the strap too", self.set_aside_s));
+        }
+        notes
+    }
+}
+
+/// Scatter of steady riding, pooled over the session, for windows too short for their own.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PooledScatter {
+    /// Residual standard deviation over mean reference power.
+    pub relative_sd: f64,
+    /// Samples per effective sample, at least 1.
+    pub samples_per_effective: f64,
+    pub degrees_of_freedom: f64,
+}
+
+impl PooledScatter {
+    /// From all steady windows; `None` if none gives an estimate.
+    pub fn of(pairs: &[Paired]) -> Option<Self> {
+        let (mut variance, mut dof, mut samples, mut effective) = (0.0, 0.0, 0.0, 0.0);
+        for paired in pairs {
+            let (Some(ratio), Some(mean)) =
+                (stats::ratio(&paired.unit, &paired.reference), stats::mean(&paired.reference))
+            else {
+                continue;
+            };
+            let own_dof = (ratio.effective_samples - 1.0).max(0.5);
+            variance += own_dof * (ratio.residual_sd / mean).powi(2);
+            dof += own_dof;
+            samples += ratio.n as f64;
+            effective += ratio.effective_samples;
+        }
+        (dof > 0.0).then(|| Self {
+            relative_sd: (variance / dof).sqrt(),
+            samples_per_effective: samples / effective,
+            degrees_of_freedom: dof,
+        })
+    }
+}
+
+/// What scoring a window needs to know besides the window.
+#[derive(Clone, Copy)]
+pub struct Scene<'a> {
+    pub ride: &'a Ride,
+    pub losses: &'a Losses,
+    pub pooled: Option<PooledScatter>,
+}
+
+impl Scene<'_> {
+    /// Scatter line of Σ(u − r) over Σr, in watts at the mean reference power.
+    fn scatter_line(&self, paired: &Paired) -> Option<Line> {
+        let ratio = stats::ratio(&paired.unit, &paired.reference)?;
+        let mean = stats::mean(&paired.reference)?;
+        if ratio.effective_samples >= ENOUGH_EFFECTIVE {
+            return Some(Line::scatter(ratio.standard_uncertainty * mean, ratio.effective_samples - 1.0));
+        }
+        let Some(pooled) = self.pooled else {
+            return Some(Line::scatter(ratio.standard_uncertainty * mean, (ratio.effective_samples - 1.0).max(1.0)));
+        };
+        let effective = (ratio.n as f64 / pooled.samples_per_effective).max(1.0);
+        Some(Line::scatter(pooled.relative_sd * mean / effective.sqrt(), pooled.degrees_of_freedom))
+    }
+
+    /// How much the mean moves when the unit's samples are read one second earlier or later, times the clock's
+    /// uncertainty. Pairing by nearest second leaves up to half a second more.
+    fn clock_line(&self, consensus: &Consensus, window: Window, signal: impl Fn(usize) -> Option<f64>) -> Line {
+        let mean_at = |shift: i64| {
+            let shifted = window.seconds().filter_map(|k| k.checked_add_signed(shift as isize)).filter_map(&signal);
+            stats::mean(&shifted.collect::<Vec<_>>())
+        };
+        let per_second = match (mean_at(-1), mean_at(1)) {
+            (Some(early), Some(late)) => (late - early) / 2.0,
+            _ => 0.0,
+        };
+        Line::b(Source::Clock, per_second * consensus.clock_u(self.ride).hypot(ROUNDING_SD))
+    }
+
+    /// Pairs of unit and consensus power.
+    pub fn power_pairs(&self, consensus: &Consensus, window: Window) -> Paired {
+        Paired::over(window, self.losses, |k| self.ride.unit.power_at(k), |k| consensus.power_at(self.ride, k))
+    }
+
+    /// Mean error of power over a window, W, with its budget: Σ(P_unit − P_ref)/n.
+    pub fn mean_error(&self, need: Need, window: Window, first: Unit) -> Measured {
+        let consensus = self.consensus(need, window)?;
+        let paired = self.power_pairs(&consensus, window);
+        let mut value = self.error_of(&paired, &consensus, window, first, |k| self.ride.unit.power_at(k))?;
+        for line in consensus.lines(self.ride, value.reference) {
+            push_in(&mut value, line);
+        }
+        Ok(value)
+    }
+
+    pub fn consensus(&self, need: Need, window: Window) -> Result<Consensus, NoValue> {
+        Consensus::over(self.ride, need, window).ok_or_else(|| NoValue::Undecided(lacking(need)))
+    }
+
+    /// Error without the reference's own lines.
+    fn error_of(
+        &self,
+        paired: &Paired,
+        consensus: &Consensus,
+        window: Window,
+        first: Unit,
+        unit_signal: impl Fn(usize) -> Option<f64>,
+    ) -> Measured {
+        if let Some(reason) = paired.refusal() {
+            return Err(NoValue::Undecided(reason));
+        }
+        let n = paired.unit.len() as f64;
+        let reference_w = paired.reference.iter().sum::<f64>() / n;
+        let error_w = (paired.unit.iter().sum::<f64>() - paired.reference.iter().sum::<f64>()) / n;
+        let mut budget = Budget::default();
+        if let Some(line) = self.scatter_line(paired) {
+            budget.push(line);
+        }
+        budget.push(self.clock_line(consensus, window, unit_signal));
+        budget.push(Line::b(Source::Resolution, ROUNDING_SD * (2.0 / n).sqrt()));
+        let mut value = Value::power_error(error_w, reference_w, budget, first);
+        value.references = consensus.indices();
+        value.notes = paired.notes();
+        Ok(value)
+    }
+
+    /// The same by side, against references that measure the sides apart.
+    pub fn side_error(&self, side: Side, window: Window, first: Unit) -> Measured {
+        let unit = &self.ride.unit;
+        let doubled = match unit.sides {
+            Sides::Both => false,
+            Sides::LeftDoubled if side == Side::Left => true,
+            Sides::RightDoubled if side == Side::Right => true,
+            sides => return Err(NoValue::NotApplicable(format!("the unit measures: {}", sides.word()))),
+        };
+        if !doubled && !window.seconds().any(|k| unit.right_power_at(k).is_some()) {
+            return Err(NoValue::Undecided(
+                "the unit's recording holds no balance that says which side it is".to_owned(),
+            ));
+        }
+        let unit_side = |k: usize| match side {
+            _ if doubled => unit.power_at(k).map(|power_w| power_w / 2.0),
+            Side::Left => unit.left_power_at(k),
+            Side::Right => unit.right_power_at(k),
+        };
+        let consensus = self.consensus(Need::Sides, window)?;
+        let reference_side = |k: usize| {
+            consensus.blend(|i| {
+                let trace = &self.ride.references[i].trace;
+                // Zero watts have no sides to split, and are zero on both.
+                if trace.power_at(k) == Some(0.0) {
+                    return Some(0.0);
+                }
+                match side {
+                    Side::Left => trace.left_power_at(k),
+                    Side::Right => trace.right_power_at(k),
+                }
+            })
+        };
+        let unit_side = |k: usize| if unit.power_at(k) == Some(0.0) { Some(0.0) } else { unit_side(k) };
+        let paired = Paired::over(window, self.losses, unit_side, reference_side);
+        let mut value = self.error_of(&paired, &consensus, window, first, unit_side)?;
+        let total_w = consensus.mean_w;
+        // A stated uncertainty is for the total: for a side √2 of its share, and one point of balance.
+        for line in consensus.lines(self.ride, total_w) {
+            let share = value.reference / total_w * 2f64.sqrt();
+            push_in(&mut value, Line { standard_uncertainty: line.standard_uncertainty * share, ..line });
+        }
+        push_in(&mut value, Line::b(Source::SideSplit, BALANCE_STANDARD_PCT_OF_TOTAL / 100.0 * total_w));
+        if doubled {
+            value.notes.push("half of the doubled reading against that side: what the unit can sense".to_owned());
+        }
+        Ok(value)
+    }
+
+    /// Mean cadence error, rpm, over the seconds in which both turn.
+    pub fn cadence_error(&self, window: Window) -> Measured {
+        let unit = &self.ride.unit;
+        let with_cadence: Vec<usize> = serving(self.ride, Need::SteadyPower)
+            .into_iter()
+            .filter(|&i| window.seconds().any(|k| self.ride.references[i].trace.cadence_at(k).is_some()))
+            .collect();
+        let Some(&reference) = with_cadence.first() else {
+            return Err(NoValue::Undecided("no reference recorded cadence here".to_owned()));
+        };
+        let turning = |cadence: Option<f64>| cadence.filter(|c| *c > 0.0);
+        let trace = &self.ride.references[reference].trace;
+        let paired =
+            Paired::over(window, self.losses, |k| turning(unit.cadence_at(k)), |k| turning(trace.cadence_at(k)));
+        if let Some(reason) = paired.refusal() {
+            return Err(NoValue::Undecided(format!("cadence: {reason}")));
+        }
+        let differences: Vec<f64> = paired.unit.iter().zip(&paired.reference).map(|(u, r)| u - r).collect();
+        let mean = stats::mean(&differences).unwrap_or(0.0);
+        let effective = stats::effective_samples(&differences);
+        let sd = stats::sample_sd(&differences).unwrap_or(0.0);
+        let mut budget = Budget::default();
+        budget.push(Line::scatter(sd / effective.sqrt(), (effective - 1.0).max(1.0)));
+        budget.push(Line::b(Source::ReferenceGain, REFERENCE_CADENCE_U_RPM));
+        let references = vec![reference];
+        Ok(Value { kind: Kind::Measured, budget, references, ..Value::count(mean, Unit::Rpm) })
+    }
+
+    /// The limit of agreement farther from zero, of the per-second error.
+    ///
+    /// Mean ± 1.96 s, and √(3s²/n) for the limit's standard error with n effective samples.
+    /// Source: Bland and Altman (1986), Lancet 327:307-310.
+    pub fn spread(&self, window: Window, first: Unit) -> Measured {
+        let consensus = self.consensus(Need::SteadyPower, window)?;
+        let paired = self.power_pairs(&consensus, window);
+        let mut value = self.error_of(&paired, &consensus, window, Unit::Watt, |k| self.ride.unit.power_at(k))?;
+        let differences: Vec<f64> = paired.unit.iter().zip(&paired.reference).map(|(u, r)| u - r).collect();
+        let Some(limits) = stats::limits_of_agreement(&differences) else {
+            return Err(NoValue::Undecided("too few seconds for limits of agreement".to_owned()));
+        };
+        let effective = stats::effective_samples(&differences);
+        let limit_w = if limits.mean < 0.0 { limits.low } else { limits.high };
+        let mut budget = Budget::default();
+        budget.push(Line::scatter((3.0 * limits.sd.powi(2) / effective).sqrt(), (effective - 1.0).max(1.0)));
+        for line in consensus.lines(self.ride, value.reference) {
+            budget.push(line);
+        }
+        let notes = std::mem::take(&mut value.notes);
+        let mut spread = Value::power_error(limit_w, value.reference, budget, first);
+        spread.references = value.references;
+        spread.notes = notes;
+        Ok(spread)
+    }
+
+    /// Recorded seconds that the unit lost while the reference shows pedalling.
+    pub fn dropout_time(&self, window: Window) -> Measured {
+        let seconds = window.seconds().len();
+        if self.losses.set_aside_s(window) as f64 > MOST_SET_ASIDE * seconds as f64 {
+            return Err(NoValue::Undecided(
+                "the head unit lost the heart-rate strap as well: suspect the radio".to_owned(),
+            ));
+        }
+        Ok(Value::count(self.losses.dropout_s(window) as f64, Unit::Second))
+    }
+
+    /// Longest run of one repeated non-zero reading while the reference moves by more than its own noise.
+    pub fn held_time(&self, window: Window) -> Measured {
+        let consensus = self.consensus(Need::ShortWork, window)?;
+        let reference = |k: usize| consensus.power_at(self.ride, k);
+        let steps: Vec<f64> =
+            window.seconds().filter_map(|k| Some((reference(k + 1)? - reference(k)?).abs())).collect();
+        let Some(typical_step) = stats::median(&steps) else {
+            return Err(NoValue::Undecided("the reference is missing here".to_owned()));
+        };
+        // A normal difference of two seconds has its median at 0.6745 √2 of the noise; a range of four noises in
+        // a handful of seconds is more than noise does by itself.
+        let noise = typical_step / (0.6745 * 2f64.sqrt());
+        let unit = &self.ride.unit;
+        let mut longest = 0usize;
+        let mut start = window.seconds().start;
+        for k in window.seconds() {
+            if k == start || unit.power_at(k) != unit.power_at(k - 1) {
+                start = k;
+            }
+            if unit.power_at(k).is_none_or(|p| p == 0.0) {
+                continue;
+            }
+            let held: Vec<f64> = (start..=k).filter_map(reference).collect();
+            let high = held.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+            let low = held.iter().copied().fold(f64::INFINITY, f64::min);
+            if high - low > 4.0 * noise {
+                longest = longest.max(k + 1 - start);
+            }
+        }
+        Ok(Value::count(longest as f64, Unit::Second))
+    }
+
+    /// Largest unit reading above the reference's largest within 3 s, W.
+    pub fn spike(&self, window: Window) -> Measured {
+        let consensus = self.consensus(Need::ShortWork, window)?;
+        let above = |k: usize| {
+            let near = (k.saturating_sub(3)..=k + 3).filter_map(|j| consensus.power_at(self.ride, j));
+            Some(self.ride.unit.power_at(k)? - near.reduce(f64::max)?)
+        };
+        let largest = window.seconds().filter_map(above).reduce(f64::max);
+        let Some(largest) = largest else {
+            return Err(NoValue::Undecided("unit and reference share no second here".to_owned()));
+        };
+        let mut budget = Budget::default();
+        for line in consensus.lines(self.ride, consensus.mean_w) {
+            budget.push(line);
+        }
+        budget.push(Line::b(Source::Resolution, ROUNDING_SD));
+        let references = consensus.indices();
+        Ok(Value {
+            kind: Kind::Measured,
+            budget,
+            references,
+            gain_sensitive: true,
+            ..Value::count(largest, Unit::Watt)
+        })
+    }
+}
+
+/// Adds a line that is known in watts to a value that may be held in per cent.
+fn push_in(value: &mut Value, line_w: Line) {
+    let factor = if value.unit == Unit::Percent { 100.0 / value.reference } else { 1.0 };
+    value.budget.push(Line { standard_uncertainty: line_w.standard_uncertainty * factor.abs(), ..line_w });
+}

@@ -1,0 +1,37 @@
+//! Rehearsed sessions judged in memory.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use assize::judge::{Judgement, judge_recordings};
+use assize::protocol::{self, Protocol};
+use assize::recording::Recording;
+use assize::rehearse::{Fault, Plan, Rehearsal, simulate};
+
+/// A shipped protocol by file name.
+pub fn shipped(name: &str) -> Protocol {
+    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("protocols").join(name);
+    protocol::load(&file, None).unwrap_or_else(|problems| panic!("{problems}"))
+}
+
+/// A plan with faults as the command line writes them.
+pub fn plan(seed: u64, faults: &[&str]) -> Plan {
+    let faults = faults.iter().map(|text| text.parse::<Fault>().unwrap_or_else(|e| panic!("{e}"))).collect();
+    Plan { faults, ..Plan::new(seed) }
+}
+
+/// Judges a rehearsal without going through files.
+pub fn judge(rehearsal: &Rehearsal) -> Judgement {
+    let session = &rehearsal.session;
+    let instruments =
+        session.units.iter().map(|u| &u.instrument).chain(session.references.iter().map(|r| &r.instrument));
+    let recordings: BTreeMap<PathBuf, Recording> = instruments
+        .zip(&rehearsal.recordings)
+        .map(|(instrument, recording)| (instrument.recordings[0].clone(), recording.clone()))
+        .collect();
+    judge_recordings(session, &recordings).unwrap_or_else(|e| panic!("{e}")).remove(0)
+}
+
+pub fn rehearse_and_judge(protocol: &Protocol, seed: u64, faults: &[&str]) -> Judgement {
+    judge(&simulate(protocol, &plan(seed, faults)))
+}
