@@ -49,7 +49,8 @@ impl Findings<'_> {
     pub fn patterns(&self) -> Vec<Finding> {
         let mut patterns = Vec::new();
         patterns.extend(self.reference_at_fault());
-        let level = if self.scores.agreement.quarrel() { Level::default() } else { self.level() };
+        // Where references quarrel nothing on a gain has failed, but a contrast between rings still may.
+        let level = self.level();
         patterns.extend(level.ring_finding.clone());
         patterns.extend(level.base_finding.clone());
         patterns.extend(self.side_short(&level));
@@ -267,7 +268,18 @@ impl Findings<'_> {
             }
             _ => {}
         }
-        if let Some(lag) = release.as_ref().filter(|lag| lag.failed()) {
+        // Cadence that fails where power is as late, but not surely over its limit, points to the same fault.
+        let with_cadence = |power: &Option<Lag>, cadence: &Option<Lag>| -> Option<Lag> {
+            let power = power.as_ref()?;
+            let evidence = |lag: &Lag| if lag.failed() { lag.evidence.clone() } else { vec![] };
+            let cadence = cadence.as_ref().filter(|c| c.failed() && (c.mean_s - power.mean_s).abs() <= SAME_LAG_S);
+            let all: Vec<String> =
+                evidence(power).into_iter().chain(cadence.map(evidence).unwrap_or_default()).collect();
+            (!all.is_empty()).then(|| Lag { evidence: all, ..power.clone() })
+        };
+        let holds = with_cadence(&release, &cadence_release);
+        let wakes_late = with_cadence(&onset, &cadence_onset);
+        if let Some(lag) = &holds {
             let says = format!("it goes on reading for {:.1} s after the rider stops{}", lag.size_s, lag.of());
             let evidence = lag.evidence.iter().chain(&residual).cloned().collect();
             found.push(finding(
@@ -279,7 +291,7 @@ impl Findings<'_> {
                 evidence,
             ));
         }
-        if let Some(lag) = onset.as_ref().filter(|lag| lag.failed()) {
+        if let Some(lag) = &wakes_late {
             let says = format!("after coasting it wakes {:.1} s late{}", lag.size_s, lag.of());
             found.push(finding(
                 "late-restart",
@@ -290,10 +302,7 @@ impl Findings<'_> {
                 lag.evidence.clone(),
             ));
         }
-        let power_late = found.iter().any(|f| f.pattern == "late-restart");
-        let power_holds = found.iter().any(|f| f.pattern == "holds-reading-when-stopped");
-        // Cadence that is late with the power is the same fault.
-        let alone = [(cadence_release, power_holds), (cadence_onset, power_late)];
+        let alone = [(cadence_release, holds.is_some()), (cadence_onset, wakes_late.is_some())];
         let late: Vec<Lag> =
             alone.into_iter().filter_map(|(lag, with_power)| lag.filter(|l| l.failed() && !with_power)).collect();
         if let Some(worst) = late.iter().max_by(|a, b| a.size_s.total_cmp(&b.size_s)) {

@@ -41,14 +41,16 @@ const SMALLEST: usize = 4;
 /// Scatter of one repeat from what the repeats gave, steadied by a figure known from simulation.
 ///
 /// A third of the repeats may be faulty without widening it: an ordinary standard deviation would grow with
-/// the fault and declare it not significant. Below four repeats the ordinary one is all there is.
+/// the fault and declare it not significant. Below four repeats the ordinary one is all there is. The figure
+/// from simulation is the floor: edges sampled once a second fall into two clusters, and the distance within
+/// one cluster says nothing of the distance between them.
 pub fn scatter(values: &[f64], from_simulation: f64) -> RepeatScatter {
     let Some((own_variance, own_dof)) = own_scatter(values) else {
         return RepeatScatter { sd: from_simulation, degrees_of_freedom: ALONE_DEGREES_OF_FREEDOM };
     };
     let degrees_of_freedom = own_dof + PRIOR_DEGREES_OF_FREEDOM;
     let variance = (own_dof * own_variance + PRIOR_DEGREES_OF_FREEDOM * from_simulation.powi(2)) / degrees_of_freedom;
-    RepeatScatter { sd: variance.sqrt(), degrees_of_freedom }
+    RepeatScatter { sd: variance.sqrt().max(from_simulation), degrees_of_freedom }
 }
 
 fn own_scatter(values: &[f64]) -> Option<(f64, f64)> {
@@ -84,6 +86,12 @@ mod tests {
         let faulty = scatter(&[0.1, -25.0, 0.3, 0.0, -24.0, 0.2], 0.2);
         assert!(faulty.sd < 2.0 * sound.sd, "{faulty:?} against {sound:?}");
         assert!(crate::stats::sample_sd(&[0.1, -25.0, 0.3, 0.0, -24.0, 0.2]).unwrap() > 10.0);
+    }
+
+    #[test]
+    fn two_clusters_do_not_look_like_no_scatter() {
+        let lags_s = [0.51, 0.52, 0.53, -0.45, 0.52, -0.47];
+        assert!(scatter(&lags_s, 0.4).sd >= 0.4);
     }
 
     #[test]
