@@ -260,7 +260,8 @@ fn write_text(report: &Report, out: &mut impl Write) -> std::io::Result<()> {
         writeln!(out)?;
     }
     for Unreadable { file, message } in &report.unreadable {
-        writeln!(out, "{file}: {message}")?;
+        writeln!(out, "{file}")?;
+        line(out, "unreadable", message)?;
     }
     Ok(())
 }
@@ -275,7 +276,8 @@ fn write_facts(facts: &Facts, out: &mut impl Write) -> std::io::Result<()> {
     let sampling = match (regular, gaps.len()) {
         (true, _) => format!("every {interval_s} s"),
         (false, 0) => format!("every {interval_s} s, irregular"),
-        (false, n) => format!("every {interval_s} s, {n} longer{}", longest(gaps)),
+        (false, 1) => format!("every {interval_s} s, 1 gap{}", longest(gaps)),
+        (false, n) => format!("every {interval_s} s, {n} gaps{}", longest(gaps)),
     };
     let merged = if facts.merged > 0 { format!(" ({} merged)", facts.merged) } else { String::new() };
     line(out, "records", &format!("{}{merged}, {sampling}", facts.records))?;

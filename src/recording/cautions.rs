@@ -33,6 +33,9 @@ pub(super) fn find(recording: &Recording) -> Vec<String> {
             let at_s = samples.time_s[at];
             found.push(format!("power reads {power_w} W {length} times running, from second {at_s:.0} on"));
         }
+        if samples.power_w.iter().flatten().all(|power_w| *power_w == 0.0) {
+            found.push("power is zero throughout; was the meter paired and awake?".to_owned());
+        }
         if !has("right_share") {
             found.push("no left/right balance that says its side; nothing can be judged by side".to_owned());
         }

@@ -17,7 +17,7 @@ use rustyfit::profile::typedef::{
 use rustyfit::proto::{Message, MessageDefinition, Value};
 use rustyfit::{DecoderBuilder, DecoderError, DecoderEvent, StreamingIterator};
 
-use super::rows::{Channel, Row};
+use super::rows::{Channel, OTHER_DAY_S, Row};
 use super::{Contents, GearChange, Lap, Sensor, TimerEvent, TimerKind, counted};
 
 /// FIT counts seconds from 1989-12-31T00:00:00Z (public FIT profile, type `date_time`).
@@ -146,6 +146,9 @@ struct Layout {
     developer_fields: usize,
     /// Fields stored in another type than the profile's, by number.
     odd: Vec<(u8, Odd)>,
+    big_endian: bool,
+    /// Where a record's time stands in its data.
+    time_at: Option<usize>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -161,7 +164,12 @@ impl Layout {
         let developer = &definition.developer_field_definitions;
         let odd =
             |num, size: u8, base_type| Some((num, odd(field_reference(definition.mesg_num, num)?, size, base_type)?));
+        let time = fields.iter().position(|f| f.num == TIMESTAMP && f.size == 4);
         Self {
+            big_endian: definition.arch == 1,
+            time_at: time
+                .filter(|_| definition.mesg_num == MesgNum::RECORD)
+                .map(|i| fields[..i].iter().map(|f| usize::from(f.size)).sum()),
             data_bytes: fields.iter().map(|f| usize::from(f.size)).sum::<usize>()
                 + developer.iter().map(|f| usize::from(f.size)).sum::<usize>(),
             developer_fields: developer.len(),
@@ -210,6 +218,36 @@ fn local_number(header: u8) -> usize {
     usize::from(if header & 0x80 == 0 { header & 0x0F } else { (header >> 5) & 0x03 })
 }
 
+/// What a part has declared so far, to read on with after damage.
+#[derive(Default)]
+struct Known {
+    layouts: [Layout; 16],
+    /// The definition and description messages themselves.
+    declarations: Vec<u8>,
+}
+
+impl Known {
+    /// Where two records in a row begin whose times belong to the ride: garbage hardly looks like that.
+    fn next_record(&self, body: &[u8], from: usize, ride_start_unix_s: Option<f64>) -> Option<usize> {
+        let record = |at: usize| {
+            let header = *body.get(at)?;
+            // Neither a definition nor a compressed time, which means nothing after damage.
+            let layout = (header & 0xF0 == 0).then(|| &self.layouts[local_number(header)])?;
+            let raw = body.get(at + 1 + layout.time_at?..)?.first_chunk()?;
+            let fit_s = if layout.big_endian { u32::from_be_bytes(*raw) } else { u32::from_le_bytes(*raw) };
+            let unix_s = f64::from(fit_s) + FIT_EPOCH_UNIX_S;
+            same_day(ride_start_unix_s, unix_s).then_some((unix_s, at + 1 + layout.data_bytes))
+        };
+        (from..body.len())
+            .find(|&at| record(at).is_some_and(|(time, next)| record(next).is_some_and(|(later, _)| later >= time)))
+    }
+}
+
+/// Whether a time may belong to a ride that starts at `start_unix_s`, if anything is known of that.
+fn same_day(start_unix_s: Option<f64>, unix_s: f64) -> bool {
+    start_unix_s.is_none_or(|start| (unix_s - start).abs() <= OTHER_DAY_S)
+}
+
 /// A developer field as its description message declares it.
 struct DeveloperField {
     column: usize,
@@ -233,47 +271,72 @@ struct Reader {
 }
 
 impl Reader {
-    /// Reads messages until `body` ends or makes no sense; `offset` is its place in the file.
+    /// Reads all of `body` that makes sense; `offset` is its place in the file.
     fn read_part(&mut self, body: &[u8], offset: usize) {
         self.developer.clear();
+        let mut known = Known::default();
+        let mut from = 0;
+        while let Some((at, what)) = self.read_run(body, from, &mut known) {
+            let next = known.next_record(body, at + 1, self.start_unix_s());
+            let after = self.last_unix_s.map(|t| format!(", after {}", utc(t))).unwrap_or_default();
+            let left = counted(next.unwrap_or(body.len()) - at, "byte");
+            let place = offset + at;
+            self.contents.damage.push(format!("byte {place}{after}: {what}; {left} left unread"));
+            let Some(next) = next else { break };
+            from = next;
+        }
+    }
+
+    /// Reads messages from byte `from` on, until `body` ends or makes no sense: then returns where, and why.
+    fn read_run(&mut self, body: &[u8], from: usize, known: &mut Known) -> Option<(usize, &'static str)> {
+        let again = known.declarations.len();
+        let length = again + body.len() - from;
         // The true extent is known here, so the decoder gets a header that states it.
         let mut part = vec![12, 0x20, 0, 0];
-        part.extend((body.len() as u32).to_le_bytes());
+        part.extend((length as u32).to_le_bytes());
         part.extend(b".FIT");
-        part.extend(body);
+        part.extend(&known.declarations);
+        part.extend(&body[from..]);
+        let messages = &part[12..];
 
         let mut decoder = DecoderBuilder::new().checksum(false).build();
         let mut stream = decoder.stream(part.as_slice());
-        let mut layouts: [Layout; 16] = Default::default();
         let mut read = 0;
-        while read < body.len() {
-            match stream.next() {
-                Some(Ok(DecoderEvent::MessageDefinition(definition))) => {
+        while read < length {
+            let start = read;
+            let mut declares = false;
+            match stream.next()? {
+                Ok(DecoderEvent::MessageDefinition(definition)) if definition.arch > 1 => {
+                    return Some((from + start - again, "a definition of no known byte order"));
+                }
+                Ok(DecoderEvent::MessageDefinition(definition)) => {
                     read += definition_bytes(definition);
+                    declares = true;
                     let layout = Layout::of(definition);
                     self.note_unreadable(definition.mesg_num, &layout);
-                    layouts[local_number(definition.header)] = layout;
+                    known.layouts[local_number(definition.header)] = layout;
                 }
-                Some(Ok(DecoderEvent::Message(message))) => {
-                    let layout = &layouts[local_number(message.header)];
+                Ok(DecoderEvent::Message(message)) => {
+                    let layout = &known.layouts[local_number(message.header)];
                     read += 1 + layout.data_bytes;
+                    declares = message.num == MesgNum::FIELD_DESCRIPTION;
                     self.take(&Fields { message, odd: &layout.odd }, layout.developer_fields);
                 }
-                Some(Ok(_)) => {}
-                Some(Err(error)) => {
-                    let left = body.len() - read;
-                    let what = match error {
-                        DecoderError::MissingMessageDefinition { .. } => "a message of undeclared layout",
-                        _ => "an incomplete message",
-                    };
-                    let after = self.last_unix_s.map(|t| format!(", after {}", utc(t))).unwrap_or_default();
-                    let place = offset + read;
-                    self.contents.damage.push(format!("byte {place}{after}: {what}; {left} bytes were left unread"));
-                    break;
+                Ok(_) => {}
+                Err(DecoderError::MissingMessageDefinition { .. }) => {
+                    return Some((from + start - again, "a message of undeclared layout"));
                 }
-                None => break,
+                Err(_) => return Some((from + start - again, "an incomplete message")),
+            }
+            if declares && start >= again {
+                known.declarations.extend(&messages[start..read]);
             }
         }
+        None
+    }
+
+    fn start_unix_s(&self) -> Option<f64> {
+        self.contents.table.rows.first().map(|row| row.unix_s)
     }
 
     fn note_unreadable(&mut self, mesg_num: MesgNum, layout: &Layout) {
@@ -313,7 +376,9 @@ impl Reader {
             self.untimed += 1;
             return;
         };
-        self.last_unix_s = Some(unix_s);
+        if same_day(self.start_unix_s(), unix_s) {
+            self.last_unix_s = Some(unix_s);
+        }
         let mut row = Row::at(unix_s);
         row.set(Channel::Power, fields.number(7));
         // Field 52 is cadence and its fraction in one; 53 the fraction alone.
@@ -349,8 +414,7 @@ impl Reader {
         // Elapsed time has milliseconds, and holds where a program wrote all laps at the end of the ride.
         let end = start.zip(lasts_s).map(|(start, lasts)| start + lasts).or(end);
         let previous = self.contents.laps.last().map(|lap| lap.end_s);
-        let first = self.contents.table.rows.first().map(|row| row.unix_s);
-        let start = start.or(previous).or(first).or(end);
+        let start = start.or(previous).or(self.start_unix_s()).or(end);
         if let Some((start, end)) = start.zip(end) {
             self.contents.laps.push(Lap { start_s: start.min(end), end_s: end });
         }
@@ -998,6 +1062,27 @@ mod tests {
                 let before = record_ends().iter().filter(|&&end| end <= at).count();
                 assert_eq!(contents.table.rows[..before], rows[..before], "byte {at} bit {bit}");
             }
+        }
+    }
+
+    #[test]
+    fn reading_goes_on_behind_a_damaged_stretch() {
+        let mut messages = ride(&[(200, 90, 120); 40]);
+        messages.splice(0..0, developer(5, b"power_2\0", 10).drain(..2));
+        let whole = file(&messages);
+        let rows = read(&whole).table.rows;
+        let cut = 14 + messages[..20].concat().len();
+        // A record header of no declared layout; a stretch of blank flash; one of spilt text.
+        for (garbage, at_least) in
+            [(vec![0x07], 39), (vec![0xFF; 100], 25), (b"lorem ipsum dolor sit amet ".repeat(4), 25)]
+        {
+            let mut bytes = whole.clone();
+            bytes[cut..cut + garbage.len()].copy_from_slice(&garbage);
+            let contents = read(&bytes);
+            let kept = contents.table.rows.iter().filter(|row| rows.contains(row)).count();
+            assert!(kept >= at_least, "{kept} {:?}", contents.damage);
+            assert!(contents.table.rows.ends_with(&rows[39..]));
+            assert!(contents.damage.iter().any(|d| d.ends_with("left unread")), "{:?}", contents.damage);
         }
     }
 

@@ -6,7 +6,7 @@ use super::{Samples, counted};
 
 /// A row further than this from the middle one does not belong to the ride: a clock set on the
 /// way, or a damaged byte. No protocol lasts a day.
-const OTHER_DAY_S: f64 = 86_400.0;
+pub(super) const OTHER_DAY_S: f64 = 86_400.0;
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Channel {
