@@ -1,6 +1,6 @@
 //! One recording's clock against the session's, from a channel that both recorded.
 
-use std::ops::RangeInclusive;
+use std::ops::{Range, RangeInclusive};
 
 use crate::ride::{AlignedOn, Clock};
 use crate::stats::{Line, robust_line};
@@ -19,6 +19,13 @@ const FEWEST_STEPS: f64 = 3.0;
 
 /// The same strap gives the same reading but for lost messages; in simulation another one gives it in about half of the seconds.
 const SAME_STRAP_SHARE: f64 = 0.8;
+
+/// If every window's offset is this near to a whole second, the fraction is taken as unseen: a strap heard once a second at one
+/// phase gives whole seconds whatever the clocks say, and clocks that close by chance are one case in seventeen.
+const WHOLE_S: f64 = 0.03;
+
+/// Standard uncertainty of a fraction that is anywhere within half a second (GUM 4.3.7).
+const UNSEEN_FRACTION_S: f64 = 0.288_675;
 
 /// Share of one speed's or power's variance that the other must explain.
 const ALIKE_SHARE: f64 = 0.5;
@@ -92,9 +99,9 @@ pub(super) enum Unfit {
 /// Clock of `theirs` from the heart rate that both head units took from one strap.
 ///
 /// A head unit stores what the strap last said at each whole second of its own clock. If the clocks differ by k seconds and a
-/// fraction f, a change is stored k seconds apart in a share 1 − f of cases and k + 1 in the others, so the mean gives f, without
-/// bias. Least squares on the central difference is that mean, weighted by height. A robust line through the windows gives offset
-/// and drift.
+/// fraction f, a change is stored k seconds apart in a share 1 − f of cases and k + 1 in the others. Least squares about k sees
+/// λf, about k + 1 −λ(1 − f), with a λ below 1 where readings flicker; their ratio gives f without λ, and without bias. A robust
+/// line through the windows gives offset and drift.
 pub(super) fn by_heart_rate(session: &Signal, theirs: &Signal, search: Search) -> Result<Clock, Unfit> {
     let lag_s = best_lag(session, theirs, search).ok_or(Unfit::Absent)?;
     let share = identical_share(session, theirs, lag_s).ok_or(Unfit::Absent)?;
@@ -108,10 +115,12 @@ pub(super) fn by_heart_rate(session: &Signal, theirs: &Signal, search: Search) -
         .collect();
     let line = line_through(&offsets).ok_or(Unfit::Absent)?;
     let whole_s = session.origin_s - theirs.origin_s + lag_s as f64;
+    let whole = offsets.iter().all(|o| (o.offset_s - o.offset_s.round()).abs() < WHOLE_S);
+    let u_fraction_s = if whole { UNSEEN_FRACTION_S } else { 0.0 };
     Ok(Clock {
         offset_s: whole_s + line.intercept,
         drift_ppm: line.slope * 1e6,
-        standard_uncertainty_s: line.u_at(length as f64 / 2.0).hypot(STRAP_DELAY_S),
+        standard_uncertainty_s: line.u_at(length as f64 / 2.0).hypot(STRAP_DELAY_S).hypot(u_fraction_s),
         aligned_on: AlignedOn::HeartRate,
         windows: offsets
             .iter()
@@ -131,8 +140,7 @@ pub(super) fn by_level(session: &Signal, theirs: &Signal, search: Search, on: Al
         return Err(Unfit::Unlike(explained));
     }
     let standard_uncertainty_s = match on {
-        // Rectangular, half a second to either side, and the sensor's way to each head unit.
-        AlignedOn::Speed => (0.5 / 3f64.sqrt()).hypot(STRAP_DELAY_S),
+        AlignedOn::Speed => UNSEEN_FRACTION_S.hypot(STRAP_DELAY_S),
         // A power meter's own delay is in the offset.
         _ => 0.5,
     };
@@ -226,40 +234,51 @@ fn explained_share(session: &Signal, theirs: &Signal, lag_s: i64) -> f64 {
 }
 
 /// Offset of one window, in seconds beyond `lag_s`; `None` with too few changes of heart rate.
-fn window_offset(session: &Signal, theirs: &Signal, lag_s: i64, window: std::ops::Range<usize>) -> Option<Offset> {
-    let seconds = window.start as i64..window.end as i64;
-    let squares = |lag: i64| {
-        let differences = seconds.clone().map(|j| session.at(j + lag) - theirs.at(j)).filter(|d| !d.is_nan());
-        differences.map(|d| d * d).sum::<f64>()
-    };
-    // A clock may have drifted from the whole ride's best lag.
-    let lag = (lag_s - 2..=lag_s + 2)
-        .min_by(|x, y| squares(*x).total_cmp(&squares(*y)).then((x - lag_s).abs().cmp(&(y - lag_s).abs())))?;
-    let (mut moved, mut weight, mut fourth, mut moment) = (0.0, 0.0, 0.0, 0.0);
-    for j in seconds {
-        let (before, now, after) = (theirs.at(j - 1), theirs.at(j), theirs.at(j + 1));
-        let here = session.at(j + lag);
-        let slope = (before - after) / 2.0;
-        let (low, high) = (before.min(now).min(after), before.max(now).max(after));
-        // What lies outside of the neighbours is a lost message or a held reading, not a shift. (NaN is neither.)
-        if slope.is_nan() || now.is_nan() || !(low - 0.5..=high + 0.5).contains(&here) {
-            continue;
-        }
-        moved += slope * (here - now);
-        weight += slope * slope;
-        fourth += slope.powi(4);
-        moment += slope * slope * j as f64;
-    }
-    // Each step of height h has two slopes of h/2.
-    let steps = weight * weight / fourth / 2.0;
-    let fraction = moved / weight;
-    if steps.is_nan() || steps < FEWEST_STEPS || fraction.abs() > 1.0 {
+fn window_offset(session: &Signal, theirs: &Signal, lag_s: i64, window: Range<usize>) -> Option<Offset> {
+    let pull = |lag_s| Pull::of(session, theirs, lag_s, window.clone());
+    // Between which two whole lags? The clock may have drifted from the whole ride's best one.
+    let lag = (lag_s - 3..lag_s + 3).find(|lag| pull(*lag).shift_s >= 0.0 && pull(lag + 1).shift_s < 0.0)?;
+    let (below, above) = (pull(lag), pull(lag + 1));
+    let fraction = below.shift_s / (below.shift_s - above.shift_s);
+    let steps = below.steps;
+    if steps.is_nan() || steps < FEWEST_STEPS {
         return None;
     }
     // Of a share seen in so many cases, with one of each added so that none and all stay uncertain.
-    let share = (steps * fraction.abs() + 1.0) / (steps + 2.0);
+    let share = (steps * fraction + 1.0) / (steps + 2.0);
     let u_s = (share * (1.0 - share) / steps).sqrt();
-    Some(Offset { at_s: moment / weight, offset_s: (lag - lag_s) as f64 + fraction, u_s })
+    Some(Offset { at_s: below.at_s, offset_s: (lag - lag_s) as f64 + fraction, u_s })
+}
+
+/// How far one signal lies beyond a whole lag of the other, by least squares on the central difference.
+struct Pull {
+    shift_s: f64,
+    /// Number of changes that speak, each counted by its weight.
+    steps: f64,
+    /// Where they are, in seconds of the other's count.
+    at_s: f64,
+}
+
+impl Pull {
+    fn of(session: &Signal, theirs: &Signal, lag_s: i64, window: Range<usize>) -> Self {
+        let (mut moved, mut weight, mut fourth, mut moment) = (0.0, 0.0, 0.0, 0.0);
+        for j in window.start as i64..window.end as i64 {
+            let (before, now, after) = (theirs.at(j - 1), theirs.at(j), theirs.at(j + 1));
+            let here = session.at(j + lag_s);
+            let slope = (before - after) / 2.0;
+            let (low, high) = (before.min(now).min(after), before.max(now).max(after));
+            // What lies outside of the neighbours is a lost message or a held reading, not a shift. (NaN is neither.)
+            if slope.is_nan() || now.is_nan() || !(low - 0.5..=high + 0.5).contains(&here) {
+                continue;
+            }
+            moved += slope * (here - now);
+            weight += slope * slope;
+            fourth += slope.powi(4);
+            moment += slope * slope * j as f64;
+        }
+        // Each step of height h has two slopes of h/2.
+        Self { shift_s: moved / weight, steps: weight * weight / fourth / 2.0, at_s: moment / weight }
+    }
 }
 
 /// Line through the windows' offsets, its slope held by what clocks plausibly drift; a level line through a single window.
