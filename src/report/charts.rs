@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, TimeDelta, Timelike, Utc};
 
-use super::svg::{self, Anchor, Frame, Look, Scale, Svg};
+use super::svg::{self, Anchor, Frame, Look, Points, Scale, Svg};
 use super::words;
 use crate::ride::{Ride, Trace};
 use crate::verdict::{CheckVerdict, MatchFacts, Outcome, PhaseVerdict, Verdict};
@@ -106,13 +106,7 @@ pub fn rings(verdict: &Verdict) -> Option<String> {
     for value in &values {
         svg.upright(&frame, *value, if *value == 0.0 { svg::AXIS } else { svg::GRID });
     }
-    let label = |v: f64| words::number(v, decimals);
-    let labels: Vec<(f64, String)> = values
-        .iter()
-        .enumerate()
-        .map(|(i, v)| (*v, if i + 1 == values.len() { format!("{}\u{a0}{unit}", label(*v)) } else { label(*v) }))
-        .collect();
-    svg.x_axis(&frame, &labels);
+    svg.x_axis(&frame, &labelled(&values, decimals, unit).collect::<Vec<_>>());
     for (i, row) in rows.iter().enumerate() {
         let y = 4.0 + (i as f64 + 0.5) * ROW_PX;
         let (look, size) = if row.check.is_none() { (svg::STRONG, 5.0) } else { (svg::TEXT, 3.2) };
@@ -141,7 +135,7 @@ fn seconds(ride: &Ride, at: DateTime<Utc>) -> f64 {
 }
 
 /// A trace's own power samples from `from_s` to `to_s`.
-fn power(trace: &Trace, from_s: f64, to_s: f64) -> Vec<(f64, Option<f64>)> {
+fn power(trace: &Trace, from_s: f64, to_s: f64) -> Points {
     let first = trace.time_s.partition_point(|t| *t < from_s);
     let last = trace.time_s.partition_point(|t| *t <= to_s);
     (first..last).map(|i| (trace.time_s[i], trace.power_w.get(i).copied().flatten())).collect()
@@ -149,12 +143,12 @@ fn power(trace: &Trace, from_s: f64, to_s: f64) -> Vec<(f64, Option<f64>)> {
 
 /// All instruments' power over a stretch: references beneath, the unit on top.
 struct PowerLines {
-    lines: Vec<(Vec<(f64, Option<f64>)>, Look)>,
+    lines: Vec<(Points, Look)>,
     highest_w: f64,
 }
 
 impl PowerLines {
-    fn of(ride: &Ride, from_s: f64, to_s: f64) -> Self {
+    fn of(ride: &Ride, (from_s, to_s): (f64, f64)) -> Self {
         let mut lines: Vec<_> = ride
             .references
             .iter()
@@ -164,12 +158,6 @@ impl PowerLines {
         lines.push((power(&ride.unit, from_s, to_s), svg::UNIT));
         let highest_w = lines.iter().flat_map(|(l, _)| l).filter_map(|p| p.1).fold(20.0, f64::max);
         Self { lines, highest_w }
-    }
-
-    fn draw(&self, svg: &mut Svg, frame: &Frame) {
-        for (points, look) in &self.lines {
-            svg.path(&svg::path(frame, points, GAP_S), *look);
-        }
     }
 }
 
@@ -183,7 +171,7 @@ const DIFFERENCE_PX: (f64, f64) = (284.0, 364.0);
 /// The whole session: every instrument's power with the phases as labelled bands, and the unit's difference.
 pub fn timeline(verdict: &Verdict, ride: &Ride) -> String {
     let end_s = (ride.length_s as f64).max(1.0);
-    let lines = PowerLines::of(ride, 0.0, end_s);
+    let lines = PowerLines::of(ride, (0.0, end_s));
     let frame = Frame {
         x: Scale { low: 0.0, high: end_s, from_px: 52.0, to_px: TIMELINE_WIDTH - 10.0 },
         y: Scale { low: 0.0, high: lines.highest_w * 1.04, from_px: POWER_PX.1, to_px: POWER_PX.0 },
@@ -273,7 +261,7 @@ fn difference(svg: &mut Svg, above: &Frame, ride: &Ride) -> Frame {
         let found: Vec<f64> = (from..from + DIFFERENCE_BIN_S).filter_map(both).collect();
         (found.len() * 2 >= DIFFERENCE_BIN_S).then(|| found.iter().sum::<f64>() / found.len() as f64)
     };
-    let bins: Vec<(f64, Option<f64>)> = (0..ride.length_s)
+    let bins: Points = (0..ride.length_s)
         .step_by(DIFFERENCE_BIN_S)
         .map(|from| ((from + DIFFERENCE_BIN_S / 2) as f64, bin(from)))
         .collect();
@@ -296,45 +284,67 @@ fn clock_labels(ride: &Ride, end_s: f64) -> Vec<(f64, String)> {
     svg::time_ticks(offset_s, offset_s + end_s, 10).into_iter().map(|t| (t - offset_s, show(t - offset_s))).collect()
 }
 
-/// One repeat of one phase: power of all instruments over seconds from its start, the scored window marked; for a
-/// phase with a mean error also the error, second by second, against its limit.
-pub fn phase(phase: &PhaseVerdict, matched: &MatchFacts, ride: &Ride) -> String {
-    let (start_s, end_s) = (seconds(ride, matched.start), seconds(ride, matched.end));
+/// A phase that was ridden once: power of all instruments over seconds from its start, the scored window marked; for
+/// a mean error in watts also the error, second by second, against its limit. `None` if it was not ridden.
+pub fn phase(phase: &PhaseVerdict, ride: &Ride) -> Option<String> {
+    let matched = phase.matched.as_ref()?;
     let error = phase.checks.iter().find(|c| c.measure == "mean_error" && c.unit == "W");
-    let height = if error.is_some() { 336.0 } else { 210.0 };
-    let (mut svg, frame) =
-        power_chart(phase, matched, ride, (520.0, height), 186.0, (start_s - MARGIN_S, end_s + MARGIN_S));
+    let size = Size { width: 520.0, height: if error.is_some() { 336.0 } else { 210.0 }, base: 186.0 };
+    let shown_s = shown_s(phase, matched, ride);
+    let (mut svg, frame) = power_chart(phase, matched, ride, size, shown_s, PowerLines::of(ride, shown_s).highest_w);
     if let Some(check) = error {
         error_strip(&mut svg, &frame, check, matched, ride);
     }
-    svg.finish()
+    Some(svg.finish())
 }
 
-/// A repeat as one of several small pictures. A coast is shown from six seconds before it.
-pub fn small(phase: &PhaseVerdict, matched: &MatchFacts, ride: &Ride) -> String {
-    let (mut from_s, mut to_s) = (seconds(ride, matched.start) - MARGIN_S, seconds(ride, matched.end) + MARGIN_S);
-    if let ("coast_restart", [_, coast, ..]) = (phase.drill.as_str(), matched.moves.as_slice()) {
+/// Repeats side by side, all on one scale of power; `None` for one that was not ridden.
+pub fn repeats(phases: &[&PhaseVerdict], ride: &Ride) -> Vec<Option<String>> {
+    let size = Size { width: 320.0, height: 190.0, base: 162.0 };
+    let ridden = |phase: &&PhaseVerdict| {
+        let matched = phase.matched.as_ref()?;
+        Some(PowerLines::of(ride, shown_s(phase, matched, ride)).highest_w)
+    };
+    let highest_w = phases.iter().filter_map(ridden).fold(0.0, f64::max);
+    let draw = |phase: &&PhaseVerdict| {
+        let matched = phase.matched.as_ref()?;
+        let shown_s = shown_s(phase, matched, ride);
+        Some(power_chart(phase, matched, ride, size, shown_s, highest_w).0.finish())
+    };
+    phases.iter().map(draw).collect()
+}
+
+/// The stretch of session time on a phase's chart. A coast is shown from before its release, without the lead-in.
+fn shown_s(phase: &PhaseVerdict, matched: &MatchFacts, ride: &Ride) -> (f64, f64) {
+    let (from_s, to_s) = (seconds(ride, matched.start), seconds(ride, matched.end));
+    match (phase.drill.as_str(), matched.moves.as_slice()) {
         // The levels on which the lags rest: six seconds before, six after.
-        from_s = seconds(ride, coast.start) - 6.0;
-        to_s = seconds(ride, matched.end) + 6.0;
+        ("coast_restart", [_, coast, ..]) => (seconds(ride, coast.start) - 6.0, to_s + 6.0),
+        _ => (from_s - MARGIN_S, to_s + MARGIN_S),
     }
-    power_chart(phase, matched, ride, (320.0, 190.0), 162.0, (from_s, to_s)).0.finish()
+}
+
+/// Pixels of a phase's chart; `base` is where power is zero.
+#[derive(Clone, Copy)]
+struct Size {
+    width: f64,
+    height: f64,
+    base: f64,
 }
 
 fn power_chart(
     phase: &PhaseVerdict,
     matched: &MatchFacts,
     ride: &Ride,
-    (width, height): (f64, f64),
-    bottom_px: f64,
+    size: Size,
     (from_s, to_s): (f64, f64),
+    highest_w: f64,
 ) -> (Svg, Frame) {
     let (start_s, end_s) = (seconds(ride, matched.start), seconds(ride, matched.end));
     let window = (seconds(ride, matched.window.start), seconds(ride, matched.window.end));
-    let lines = PowerLines::of(ride, from_s, to_s);
     let frame = Frame {
-        x: Scale { low: from_s, high: to_s, from_px: 46.0, to_px: width - 12.0 },
-        y: Scale { low: 0.0, high: lines.highest_w * 1.06, from_px: bottom_px, to_px: 16.0 },
+        x: Scale { low: from_s, high: to_s, from_px: 46.0, to_px: size.width - 20.0 },
+        y: Scale { low: 0.0, high: highest_w * 1.06, from_px: size.base, to_px: 16.0 },
     };
     let title = format!("{}, repeat {}", words::capital(&words::phase(&phase.phase)), phase.repeat);
     let desc = format!(
@@ -344,27 +354,28 @@ fn power_chart(
         window.1 - start_s,
         phase.checks.iter().filter_map(check_in_words).collect::<Vec<_>>().join("; ")
     );
-    let mut svg = Svg::new(width, height, &title, &desc);
+    let mut svg = Svg::new(size.width, size.height, &title, &desc);
     svg.window(&frame, window.0, window.1, svg::WINDOW, Some("scored window"));
     svg.y_axis(&frame, &svg::ticks(0.0, frame.y.high, 5), "W");
-    let most = ((width - 58.0) / 55.0) as usize;
-    let times = svg::time_ticks(from_s - start_s, to_s - start_s, most);
-    let labels: Vec<(f64, String)> = times
-        .iter()
-        .enumerate()
-        .map(|(i, t)| {
-            let number = words::number(*t, 0);
-            (start_s + t, if i + 1 == times.len() { format!("{number}\u{a0}s") } else { number })
-        })
-        .collect();
-    svg.x_axis(&frame, &labels);
+    let times = svg::time_ticks(from_s - start_s, to_s - start_s, (size.width / 65.0) as usize);
+    svg.x_axis(&frame, &labelled(&times, 0, "s").map(|(t, label)| (start_s + t, label)).collect::<Vec<_>>());
     for edge in matched.moves.iter().skip(1).map(|m| seconds(ride, m.start)).chain([start_s, end_s]) {
         if edge > from_s && edge < to_s {
             svg.upright(&frame, edge, svg::EDGE);
         }
     }
-    lines.draw(&mut svg, &frame);
+    for (points, look) in &PowerLines::of(ride, (from_s, to_s)).lines {
+        svg.path(&svg::path(&frame, points, GAP_S), *look);
+    }
     (svg, frame)
+}
+
+/// Axis values with their labels, the unit behind the last.
+fn labelled(values: &[f64], decimals: i32, unit: &str) -> impl Iterator<Item = (f64, String)> {
+    values.iter().enumerate().map(move |(i, value)| {
+        let number = words::number(*value, decimals);
+        (*value, if i + 1 == values.len() { format!("{number}\u{a0}{unit}") } else { number })
+    })
 }
 
 fn check_in_words(check: &CheckVerdict) -> Option<String> {
@@ -379,7 +390,7 @@ fn error_strip(svg: &mut Svg, above: &Frame, check: &CheckVerdict, matched: &Mat
     };
     let seconds_shown = above.x.low.max(0.0).ceil() as usize..above.x.high.max(0.0).ceil() as usize;
     let error = |s: usize| Some(ride.unit.power_at(s)? - reference.trace.power_at(s)?);
-    let errors: Vec<(f64, Option<f64>)> = seconds_shown.map(|s| (s as f64, error(s))).collect();
+    let errors: Points = seconds_shown.map(|s| (s as f64, error(s))).collect();
     let mean = check.value.unwrap_or(0.0);
     let uncertainty = check.expanded_uncertainty.unwrap_or(0.0);
     let limits = [check.limit_low, check.limit_high];

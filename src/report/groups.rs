@@ -3,6 +3,8 @@
 use crate::verdict::{CheckVerdict, Outcome, PhaseVerdict, RepeatVerdict, Verdict};
 
 pub struct Group<'a> {
+    /// From 1, in order.
+    pub number: usize,
     /// All repeats, in order; never empty.
     pub phases: Vec<&'a PhaseVerdict>,
     /// What they say together, where the phase is a repeated one.
@@ -17,7 +19,7 @@ pub fn groups(verdict: &Verdict) -> Vec<Group<'_>> {
             Some(group) => group.phases.push(phase),
             None => {
                 let repeats = verdict.repeats.iter().find(|r| r.phase == phase.phase && r.asked > 1);
-                groups.push(Group { phases: vec![phase], repeats });
+                groups.push(Group { number: groups.len() + 1, phases: vec![phase], repeats });
             }
         }
     }
@@ -81,4 +83,32 @@ pub fn columns<'c>(rows: impl Iterator<Item = &'c [CheckVerdict]>) -> Vec<(&'c s
         }
     }
     columns
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::example;
+
+    #[test]
+    fn a_measure_with_limits_in_two_units_has_two_columns() {
+        let verdict = example::judgement().verdict;
+        let mut checks = verdict.phases[1].checks.clone();
+        let mut in_pct = checks[0].clone();
+        in_pct.unit = "%".into();
+        checks.push(in_pct);
+        let found = columns([checks.as_slice(), &checks[..1]].into_iter());
+        assert_eq!(found, [("mean_error", 0), ("dropout_time", 0), ("mean_error", 1)]);
+        assert_eq!(nth(&checks, "mean_error", 1).map(|c| c.unit.as_str()), Some("%"));
+        assert!(nth(&checks[..1], "mean_error", 1).is_none());
+    }
+
+    #[test]
+    fn repeats_of_a_phase_are_one_group_with_a_tally() {
+        let verdict = example::judgement().verdict;
+        let groups = groups(&verdict);
+        let soft = groups.iter().find(|g| g.selector() == "soft-pedalling").unwrap();
+        assert_eq!((soft.phases.len(), soft.tally().as_deref()), (4, Some("3 of 4 ridden, 3 failed")));
+        assert!(groups.iter().all(|g| g.number > 0 && !g.phases.is_empty()));
+    }
 }

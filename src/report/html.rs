@@ -43,8 +43,8 @@ pub fn render(judgement: &Judgement) -> Result<String, ReportError> {
         families,
         sections,
         standing: words::STANDING_CAUTIONS,
-        running_title: css_string(&format!("Sheet {}", verdict.sheet_number)),
-        running_unit: css_string(&verdict.unit.label.chars().take(60).collect::<String>()),
+        running_title: css_string(&format!("Sheet {}", verdict.sheet_number.chars().take(40).collect::<String>())),
+        running_unit: css_string(&verdict.unit.label.chars().take(40).collect::<String>()),
     };
     Ok(environment()?.get_template("sheet.html")?.render(Serde(&page))?)
 }
@@ -73,8 +73,7 @@ struct Family<'a> {
 #[derive(Serialize)]
 struct Row<'a> {
     selector: &'a str,
-    /// Anchor of the phase's section.
-    anchor: String,
+    number: usize,
     tally: Option<String>,
     required: bool,
     verdict: Outcome,
@@ -100,7 +99,7 @@ impl<'a> Family<'a> {
         };
         let row = |group: &&Group<'a>| Row {
             selector: group.selector(),
-            anchor: anchor(group),
+            number: group.number,
             tally: group.tally(),
             required: group.required(),
             verdict: group.outcome(),
@@ -115,7 +114,7 @@ impl<'a> Family<'a> {
 #[derive(Serialize)]
 struct Section<'a> {
     selector: &'a str,
-    anchor: String,
+    number: usize,
     drill: &'a str,
     verdict: Outcome,
     required: bool,
@@ -138,13 +137,13 @@ struct Ridden<'a> {
 impl<'a> Section<'a> {
     fn of(group: &Group<'a>, ride: &Ride) -> Self {
         let columns = groups::columns(group.phases.iter().map(|p| p.checks.as_slice()));
-        let several = group.phases.len() > 1;
-        let ridden = |phase: &&'a PhaseVerdict| Ridden {
+        let charts = match group.phases.as_slice() {
+            [phase] => vec![charts::phase(phase, ride)],
+            phases => charts::repeats(phases, ride),
+        };
+        let ridden = |(phase, chart): (&&'a PhaseVerdict, Option<String>)| Ridden {
             phase,
-            chart: phase.matched.as_ref().map(|m| {
-                let draw = if several { charts::small } else { charts::phase };
-                draw(phase, m, ride)
-            }),
+            chart,
             cells: columns.iter().map(|(measure, n)| groups::nth(&phase.checks, measure, *n)).collect(),
         };
         let mut sources = vec![];
@@ -156,24 +155,17 @@ impl<'a> Section<'a> {
         Self {
             sources,
             selector: group.selector(),
-            anchor: anchor(group),
+            number: group.number,
             drill: group.drill(),
             verdict: group.outcome(),
             required: group.required(),
             tally: group.tally(),
             repeats: group.repeats,
             checks: group.checks(),
-            rides: group.phases.iter().map(ridden).collect(),
+            rides: group.phases.iter().zip(charts).map(ridden).collect(),
             columns: columns.iter().map(|c| c.0).collect(),
         }
     }
-}
-
-/// A phase's place on the page: selectors differ, and what remains of their letters mostly does too.
-fn anchor(group: &Group<'_>) -> String {
-    let id: String =
-        group.selector().chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).take(60).collect();
-    format!("phase-{id}")
 }
 
 /// Text for a quoted string of a style sheet: all but letters, digits and spaces as an escape, so that it can end

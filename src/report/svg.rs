@@ -22,6 +22,9 @@ impl Scale {
     }
 }
 
+/// (x, y) in data, in order of x; `None` is a missing value.
+pub type Points = Vec<(f64, Option<f64>)>;
+
 #[derive(Debug, Clone, Copy)]
 pub struct Frame {
     pub x: Scale,

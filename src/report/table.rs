@@ -30,7 +30,7 @@ pub fn write(verdict: &Verdict, out: &mut impl Write, style: Style) -> io::Resul
     }
     for (name, checks) in [("Contrast", &verdict.contrasts), ("Whole ride", &verdict.whole_ride)] {
         for check in checks {
-            let label = check.contrast.as_deref().map_or_else(|| name.to_owned(), words::phase);
+            let label = check.contrast.as_deref().map_or_else(|| name.to_owned(), |c| words::capital(&words::phase(c)));
             table.row(check.verdict, check.required, &label, &[check])?;
         }
     }
@@ -97,7 +97,7 @@ impl<W: Write> Table<'_, W> {
             let value = words::value_of(check).unwrap_or_else(|| "no value".to_owned());
             let limit = words::limit(check.limit_low, check.limit_high, &check.unit)
                 .map_or(String::new(), |l| format!(" ({l})"));
-            let differs = (check.verdict != outcome).then(|| format!(" {}", check.verdict.word())).unwrap_or_default();
+            let differs = if check.verdict == outcome { String::new() } else { format!(" {}", check.verdict.word()) };
             let text = cut(&safe(&format!("{measure} {value}{limit}{differs}")), WIDTH - 1);
             if column > indent {
                 writeln!(self.out)?;
