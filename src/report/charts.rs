@@ -285,10 +285,10 @@ fn clock_labels(ride: &Ride, end_s: f64) -> Vec<(f64, String)> {
 }
 
 /// A phase that was ridden once: power of all instruments over seconds from its start, the scored window marked; for
-/// a mean error in watts also the error, second by second, against its limit. `None` if it was not ridden.
+/// a mean error also the error, second by second, against its limit. `None` if it was not ridden.
 pub fn phase(phase: &PhaseVerdict, ride: &Ride) -> Option<String> {
     let matched = phase.matched.as_ref()?;
-    let error = phase.checks.iter().find(|c| c.measure == "mean_error" && c.unit == "W");
+    let error = phase.checks.iter().find(|c| c.measure == "mean_error" && matches!(c.unit.as_str(), "W" | "%"));
     let size = Size { width: 520.0, height: if error.is_some() { 336.0 } else { 210.0 }, base: 186.0 };
     let shown_s = shown_s(phase, matched, ride);
     let (mut svg, frame) = power_chart(phase, matched, ride, size, shown_s, PowerLines::of(ride, shown_s).highest_w);
@@ -382,14 +382,25 @@ fn check_in_words(check: &CheckVerdict) -> Option<String> {
     Some(format!("{} {}: {}", words::plain(&check.measure), words::value_of(check)?, check.verdict.word()))
 }
 
+/// Of the samples within a window, in watts; `None` without any.
+fn mean_power(trace: &Trace, (from_s, to_s): (f64, f64)) -> Option<f64> {
+    let found: Vec<f64> = power(trace, from_s, to_s).into_iter().filter_map(|p| p.1).collect();
+    (!found.is_empty()).then(|| found.iter().sum::<f64>() / found.len() as f64)
+}
+
 /// Beneath the power: unit less reference on the grid, the mean with its uncertainty, the limits.
 fn error_strip(svg: &mut Svg, above: &Frame, check: &CheckVerdict, matched: &MatchFacts, ride: &Ride) {
     let named = |label: &String| ride.references.iter().find(|r| &r.trace.label == label);
     let Some(reference) = check.references.iter().find_map(named).or(ride.references.first()) else {
         return;
     };
+    let window = (seconds(ride, matched.window.start), seconds(ride, matched.window.end));
+    let scale = match check.unit.as_str() {
+        "%" => 100.0 / mean_power(&reference.trace, window).unwrap_or(f64::INFINITY),
+        _ => 1.0,
+    };
     let seconds_shown = above.x.low.max(0.0).ceil() as usize..above.x.high.max(0.0).ceil() as usize;
-    let error = |s: usize| Some(ride.unit.power_at(s)? - reference.trace.power_at(s)?);
+    let error = |s: usize| Some((ride.unit.power_at(s)? - reference.trace.power_at(s)?) * scale);
     let errors: Points = seconds_shown.map(|s| (s as f64, error(s))).collect();
     let mean = check.value.unwrap_or(0.0);
     let uncertainty = check.expanded_uncertainty.unwrap_or(0.0);
@@ -397,10 +408,8 @@ fn error_strip(svg: &mut Svg, above: &Frame, check: &CheckVerdict, matched: &Mat
     // Scale to what decides; single seconds may leave the frame.
     let reach = limits.iter().flatten().map(|l| l.abs()).fold(mean.abs() + uncertainty, f64::max).max(0.1) * 1.8;
     let frame = Frame { x: above.x, y: Scale { low: -reach, high: reach, from_px: 332.0, to_px: 238.0 } };
-    let window = (seconds(ride, matched.window.start), seconds(ride, matched.window.end));
     svg.window(&frame, window.0, window.1, svg::WINDOW, None);
-    let (values, decimals) = svg::ticks(-reach, reach, 4);
-    svg.y_axis(&frame, &(values, decimals), "W");
+    svg.y_axis(&frame, &svg::ticks(-reach, reach, 4), &check.unit);
     svg.path(&svg::path(&frame, &errors, GAP_S), svg::ERROR);
     svg.text(
         frame.x.from_px + 2.0,
@@ -419,5 +428,54 @@ fn error_strip(svg: &mut Svg, above: &Frame, check: &CheckVerdict, matched: &Mat
     svg.segment((left, frame.y.at(mean)), (right, frame.y.at(mean)), svg::MEAN);
     for limit in limits.into_iter().flatten() {
         svg.level(&frame, limit, svg::LIMIT);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::example;
+
+    #[test]
+    fn a_limit_in_per_cent_has_its_error_drawn_in_per_cent() {
+        let judgement = example::judgement();
+        let mut block = judgement.verdict.phases[1].clone();
+        let check = &mut block.checks[0];
+        (check.unit, check.value, check.expanded_uncertainty) = ("%".into(), Some(-4.3), Some(1.1));
+        (check.limit_low, check.limit_high) = (Some(-2.5), Some(2.5));
+        let chart = phase(&block, &judgement.ride).unwrap();
+        assert!(chart.contains("c-limit") && chart.contains("5\u{a0}%"));
+    }
+
+    #[test]
+    fn a_ride_without_a_sample_still_draws() {
+        let mut judgement = example::judgement();
+        judgement.ride.unit.power_w.fill(None);
+        judgement.ride.references.clear();
+        let v = &judgement.verdict;
+        assert!(!timeline(v, &judgement.ride).contains("c-unit"));
+        assert!(phase(&v.phases[1], &judgement.ride).is_some());
+    }
+
+    #[test]
+    fn a_missing_repeat_has_no_chart_and_the_others_share_a_scale() {
+        let judgement = example::judgement();
+        let soft: Vec<_> = judgement.verdict.phases.iter().filter(|p| p.drill == "soft_pedal").collect();
+        let charts = repeats(&soft, &judgement.ride);
+        assert_eq!(charts.iter().map(Option::is_some).collect::<Vec<_>>(), [true, true, true, false]);
+        let axis = |chart: &Option<String>| {
+            let chart = chart.as_ref().unwrap();
+            chart.split("c-text").take(6).map(|t| t.split('>').nth(1).unwrap_or("").to_owned()).collect::<Vec<_>>()
+        };
+        assert_eq!(axis(&charts[0]), axis(&charts[2]));
+    }
+
+    #[test]
+    fn the_rings_are_drawn_with_the_limits_of_their_blocks() {
+        let verdict = example::judgement().verdict;
+        let chart = rings(&verdict).unwrap();
+        assert_eq!(chart.matches("c-dot").count(), 8);
+        assert_eq!(chart.matches("c-bracket").count(), 12);
+        assert!(rings(&Verdict { rings: vec![], ..verdict }).is_none());
     }
 }

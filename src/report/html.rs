@@ -271,6 +271,14 @@ mod tests {
     }
 
     #[test]
+    fn every_table_header_says_what_it_heads() {
+        let page = render(&example::judgement()).unwrap();
+        let headers = page.matches("<th").count() - page.matches("<thead").count();
+        assert!(headers > 100);
+        assert_eq!(headers, page.matches("<th scope=\"").count());
+    }
+
+    #[test]
     fn the_same_judgement_gives_the_same_bytes() {
         assert_eq!(render(&example::judgement()).unwrap(), render(&example::judgement()).unwrap());
     }

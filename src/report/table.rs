@@ -35,6 +35,7 @@ pub fn write(verdict: &Verdict, out: &mut impl Write, style: Style) -> io::Resul
         }
     }
     table.findings(verdict)?;
+    table.list("To decide what is undecided", &remedies(verdict))?;
     table.list("Deviations", &verdict.deviations)?;
     table.list("Cautions", &verdict.cautions)
 }
@@ -61,6 +62,11 @@ impl<W: Write> Table<'_, W> {
         }
         for sentence in &verdict.why {
             self.wrapped("  ", "  ", &words::sentence(sentence))?;
+        }
+        for ring in &verdict.rings {
+            let watts = words::quantity(ring.error_w, Some(ring.expanded_uncertainty_w), "W");
+            let share = words::quantity(ring.error_pct, Some(ring.expanded_uncertainty_pct), "%");
+            self.wrapped("  ", "  ", &format!("{} ring: {watts}, {share}", words::capital(&ring.ring)))?;
         }
         writeln!(self.out)
     }
@@ -157,6 +163,19 @@ impl<W: Write> Table<'_, W> {
         };
         format!("\x1b[{code}m{word}\x1b[0m")
     }
+}
+
+/// What would decide each required check that is undecided, as `phase: measure: remedy`.
+fn remedies(verdict: &Verdict) -> Vec<String> {
+    let groups = groups::groups(verdict);
+    let of_phases = groups.iter().flat_map(|g| g.checks().iter().map(|c| (words::phase(g.selector()), c)));
+    let across = verdict.contrasts.iter().chain(&verdict.whole_ride);
+    let across = across.map(|c| (c.contrast.as_deref().map_or_else(|| "whole ride".to_owned(), words::phase), c));
+    of_phases
+        .chain(across)
+        .filter(|(_, c)| c.verdict == Outcome::Undecided && c.required)
+        .filter_map(|(label, c)| Some(format!("{label}, {}: {}", words::plain(&c.measure), c.remedy.as_ref()?)))
+        .collect()
 }
 
 /// The checks that a line names: those that failed, else those undecided, else the first that was decided.
