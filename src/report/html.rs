@@ -299,7 +299,19 @@ mod tests {
     #[ignore = "writes files for the eye"]
     fn writes_the_example_sheets_where_asked() {
         let folder = std::path::PathBuf::from(std::env::var_os("ASSIZE_SHEETS").expect("ASSIZE_SHEETS names a folder"));
-        for (name, judgement) in [("example", example::judgement()), ("hostile", example::hostile())] {
+        let ruled = |verdict| {
+            let mut judgement = example::judgement();
+            judgement.verdict.verdict = verdict;
+            judgement
+        };
+        let sheets = [
+            ("example", example::judgement()),
+            ("hostile", example::hostile()),
+            ("passed", ruled(Some(Outcome::Pass))),
+            ("undecided", ruled(Some(Outcome::Undecided))),
+            ("advisory", ruled(None)),
+        ];
+        for (name, judgement) in sheets {
             std::fs::write(folder.join(name).with_extension("html"), render(&judgement).unwrap()).unwrap();
         }
     }
