@@ -5,7 +5,7 @@ use crate::ride::{EdgeKind, Ride, Window};
 use crate::session::Session;
 
 use super::model::{MatchOutcome, PhaseMatch, Ridden};
-use super::moves::{Entry, Plan};
+use super::moves::Plan;
 use super::refine::{self, clock, range_words};
 use super::ring;
 use super::segment::{self, Instance};
@@ -31,11 +31,6 @@ impl Explainer<'_> {
         &self.protocol.phases[self.plan.entries[entry].phase]
     }
 
-    /// By how much a stretch is explained better by its phase than by filler.
-    pub fn gain(&self, instance: &Instance) -> f64 {
-        -cost(&self.plan.entries[instance.entry], &instance.bounds)
-    }
-
     /// Writes a match's confidence, ring, grounds and runner-up.
     ///
     /// Confidence is the weight of this assignment against the cheapest other use of the same seconds, as filler
@@ -50,7 +45,7 @@ impl Explainer<'_> {
             _ => 0.0,
         };
         let as_entry =
-            |e: usize| cost(&self.plan.entries[e], &instance.bounds) + jump(before, Some(e)) + jump(Some(e), after);
+            |e: usize| self.plan.entries[e].cost(&instance.bounds) + jump(before, Some(e)) + jump(Some(e), after);
         let own = as_entry(instance.entry);
         let filler = jump(before, after);
         let (other, runner_up) = (0..self.plan.entries.len())
@@ -199,13 +194,6 @@ impl Explainer<'_> {
         }
         sentences
     }
-}
-
-/// Cost of riding an entry with these bounds.
-fn cost(entry: &Entry, bounds: &[usize]) -> f64 {
-    let moves = entry.moves.iter().zip(bounds.windows(2));
-    let seconds: f64 = moves.map(|(m, b)| m.sums[b[1]] - m.sums[b[0]] + m.lasting(b[1] - b[0])).sum();
-    seconds + entry.prelude[bounds[0]]
 }
 
 /// The fewest phases whose removal leaves the rest in rising order, in rising order themselves.

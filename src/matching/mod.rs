@@ -18,7 +18,7 @@ mod tests;
 
 pub use model::*;
 
-use crate::protocol::{Phase, Protocol};
+use crate::protocol::{Drill, Phase, Protocol};
 use crate::ride::{Ride, Window};
 use crate::session::{ClockTime, Pin, Session};
 use explain::Explainer;
@@ -32,12 +32,23 @@ use signals::Signals;
 /// Time and memory grow with the ride's length times the number of phases.
 pub fn find(protocol: &Protocol, session: &Session, ride: &Ride) -> Matches {
     let signals = Signals::of(session, ride);
-    let plan = Plan::of(protocol, &signals);
+    let mut plan = Plan::of(protocol, &signals);
     let mut matches = Matches::default();
     let pins = resolve_pins(protocol, session, ride, &plan, &mut matches.cautions);
     let forced: Vec<Forced> =
         pins.iter().map(|p| Forced { entry: p.entry, from: p.seconds.0, to: p.seconds.1 }).collect();
-    let instances = segment::cheapest(&plan, &edge_costs(protocol, &plan, ride), &forced);
+    let edges = edge_costs(protocol, &plan, ride);
+    let mut instances = segment::cheapest(&plan, &edges, &forced);
+    for _ in 0..MOST_REVISIONS {
+        let likenesses = likenesses(protocol, &plan, &signals, &instances);
+        if likenesses.is_empty() {
+            break;
+        }
+        for likeness in likenesses {
+            plan.entries[likeness.entry].ban(likeness.from(), likeness.to());
+        }
+        instances = segment::cheapest(&plan, &edges, &forced);
+    }
     let explainer = Explainer { protocol, plan: &plan, signals: &signals, session, ride };
 
     for (entry, expected) in plan.entries.iter().enumerate() {
@@ -69,11 +80,46 @@ pub fn find(protocol: &Protocol, session: &Session, ride: &Ride) -> Matches {
     matches
 }
 
+/// How often the ride is explained anew without the likenesses found in it.
+const MOST_REVISIONS: usize = 4;
+
+/// Repeats beyond those asked for that are no more than likenesses: a recovery near a target gains less per second
+/// than the block does, but may hide a sprint that belongs there.
+fn likenesses(protocol: &Protocol, plan: &Plan, signals: &Signals, instances: &[Instance]) -> Vec<Instance> {
+    // A surplus repeat is taken for one from half of a perfect fit on, if it is not much worse than the best …
+    const LEAST: f64 = 0.5;
+    const LEAST_OF_BEST: f64 = 0.7;
+    // … at its level, as a rider who repeats a block aims at the same power …
+    const SAME_LEVEL: f64 = 0.06;
+    // … and not cut out of a longer even stretch, in seconds of misfit.
+    const MOST_CUT: f64 = 12.0;
+    let mut likenesses = Vec::new();
+    for (at, entry) in plan.entries.iter().enumerate() {
+        let mut repeats: Vec<(f64, &Instance)> = instances
+            .iter()
+            .filter(|i| i.entry == at && i.forced.is_none())
+            .map(|i| (entry.quality(&i.bounds), i))
+            .collect();
+        repeats.sort_by(|a, b| b.0.total_cmp(&a.0));
+        let Some(&(best, example)) = repeats.first() else { continue };
+        let level_w = |i: &Instance| signals.median_w(i.from(), i.to()).unwrap_or(0.0);
+        let steady = matches!(protocol.phases[entry.phase].drill, Drill::Steady { .. });
+        let alike = |(quality, i): &(f64, &Instance)| {
+            *quality >= (LEAST_OF_BEST * best).max(LEAST)
+                && entry.beginning[i.from()] + entry.ending[i.to()] <= MOST_CUT
+                && (!steady || (level_w(i) / level_w(example) - 1.0).abs() <= SAME_LEVEL)
+        };
+        let surplus = repeats.iter().skip(protocol.phases[entry.phase].repeats as usize);
+        likenesses.extend(surplus.filter(|r| !alike(r)).map(|r| r.1.clone()));
+    }
+    likenesses
+}
+
 /// One place where a phase was ridden or tried.
 struct Attempt {
     outcome: Result<Ridden, String>,
-    /// Seconds of misfit by which it explains its stretch better than filler does.
-    gain: f64,
+    /// See [`moves::Entry::quality`].
+    quality: f64,
     /// The repeat that a pin names.
     number: Option<u32>,
 }
@@ -91,7 +137,11 @@ fn attempt(
         ridden
     });
     let Some(pin) = instance.forced.map(|f| &pins[f]) else {
-        return Attempt { outcome, gain: explainer.gain(instance), number: None };
+        return Attempt {
+            outcome,
+            quality: explainer.plan.entries[instance.entry].quality(&instance.bounds),
+            number: None,
+        };
     };
     let mut ridden = match outcome {
         Ok(ridden) => ridden,
@@ -108,26 +158,27 @@ fn attempt(
     ridden.runner_up = None;
     ridden.rests_on = vec!["pinned by hand".into()];
     ridden.deviations.push("a person pinned where it was ridden; the matcher was overruled".into());
-    Attempt { outcome: Ok(ridden), gain: f64::INFINITY, number: pin.pin.phase.repeat }
+    Attempt { outcome: Ok(ridden), quality: 1.0, number: pin.pin.phase.repeat }
 }
+
+/// Below this share of the best try's quality, another one is the lesser.
+const CLEARLY_WORSE: f64 = 0.8;
 
 /// Gives the tries of one phase their repeat numbers: in time, but where a pin names one.
 ///
 /// Returns one slot per repeat (asked ones first, then surplus) and the reasons of failed tries that a good
 /// one made up for.
 fn number(mut attempts: Vec<Attempt>, asked: u32) -> (Vec<Option<Result<Ridden, String>>>, Vec<String>) {
-    // More tries than asked: what is no more than a likeness of the phase is no surplus repeat.
-    let best = attempts.iter().map(|a| a.gain).filter(|g| g.is_finite()).fold(0.0, f64::max);
-    while attempts.len() > asked as usize
-        && let Some(likeness) = attempts.iter().position(|a| a.gain < best / 2.0)
-    {
-        attempts.remove(likeness);
-    }
     let mut dropped = Vec::new();
     while attempts.len() > asked as usize
         && let Some(failed) = attempts.iter().position(|a| a.outcome.is_err())
     {
         dropped.extend(attempts.remove(failed).outcome.err());
+    }
+    // A try that is clearly worse than the best is the surplus one; otherwise the last.
+    let best = attempts.iter().map(|a| a.quality).fold(0.0, f64::max);
+    if attempts.len() > asked as usize {
+        attempts.sort_by_key(|a| a.quality < CLEARLY_WORSE * best);
     }
     let named = attempts.iter().filter_map(|a| a.number).max().unwrap_or(0) as usize;
     let mut slots: Vec<Option<Result<Ridden, String>>> = Vec::new();

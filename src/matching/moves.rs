@@ -15,6 +15,8 @@ pub(super) const FILLER: f64 = 0.6;
 /// What a second at the edge of its tolerance costs: a little less than filler, so that a block missed by all of it
 /// still counts as the block where the order expects it, but no recovery becomes a block against the order.
 const AT_TOLERANCE: f64 = 0.55;
+/// What a second of sprinting costs where something steady was asked.
+const SPRINTING: f64 = 3.0;
 /// What a change against the protocol's order costs. Below what a single sprint gains, and above what choosing
 /// the wrong one of two neighbouring targets gains when both are missed by 15 %.
 pub(super) const JUMP: f64 = 20.0;
@@ -43,8 +45,11 @@ pub(super) struct Entry {
     /// Index into the protocol's phases.
     pub phase: usize,
     pub moves: Vec<Move>,
-    /// What beginning at a second costs, over and above its seconds.
-    pub prelude: Vec<f64>,
+    /// What one of its seconds weighs.
+    weight: f64,
+    /// What beginning and ending at a second costs, over and above its seconds.
+    pub beginning: Vec<f64>,
+    pub ending: Vec<f64>,
     /// Entries after which this one may come without a cost; `None` is the ride's start.
     pub free_after: Vec<Option<usize>>,
 }
@@ -96,13 +101,9 @@ impl Plan {
             .iter()
             .enumerate()
             .map(|(at, &(phase, plan))| {
-                let moves = moves_of(plan, signals);
-                Entry {
-                    phase,
-                    prelude: prelude(plan, &moves[0], signals.len()),
-                    moves,
-                    free_after: free_after(&phases, at),
-                }
+                let (weight, moves) = moves_of(plan, signals);
+                let (beginning, ending) = cuts(plan, &moves, signals.len());
+                Entry { phase, weight, beginning, ending, moves, free_after: free_after(&phases, at) }
             })
             .collect();
         let jump = match protocol.order {
@@ -110,6 +111,32 @@ impl Plan {
             PhaseOrder::Any => 0.0,
         };
         Self { entries, jump, again: AGAIN, seconds: signals.len() }
+    }
+}
+
+impl Entry {
+    /// Cost of riding it with these bounds, relative to filler; edges and order apart.
+    pub fn cost(&self, bounds: &[usize]) -> f64 {
+        let moves = self.moves.iter().zip(bounds.windows(2));
+        let seconds: f64 = moves.map(|(m, b)| m.sums[b[1]] - m.sums[b[0]] + m.lasting(b[1] - b[0])).sum();
+        seconds + self.beginning[bounds[0]] + self.ending[bounds[bounds.len() - 1]]
+    }
+
+    /// Gain over filler, as a share of what the same seconds ridden perfectly would gain.
+    pub fn quality(&self, bounds: &[usize]) -> f64 {
+        let seconds = bounds[bounds.len() - 1] - bounds[0];
+        -self.cost(bounds) / (FILLER * self.weight * seconds as f64)
+    }
+
+    /// Takes a stretch out of consideration for this entry.
+    pub fn ban(&mut self, from: usize, to: usize) {
+        // Far above what any stretch can gain.
+        const BANNED: f64 = 1e6;
+        for sums in self.moves.iter_mut().map(|m| &mut m.sums) {
+            for (k, sum) in sums.iter_mut().enumerate().skip(from + 1) {
+                *sum += BANNED * (k.min(to) - from) as f64;
+            }
+        }
     }
 }
 
@@ -128,18 +155,26 @@ fn free_after(phases: &[(usize, &Phase)], at: usize) -> Vec<Option<usize>> {
     after
 }
 
-/// A surge or sprint begins with a rise: where the seconds before would pass for it too, it is the tail of something
-/// longer (a hard block and the recovery after it look like surge and soft pedalling).
-fn prelude(phase: &Phase, first: &Move, seconds: usize) -> Vec<f64> {
-    const BEFORE_S: usize = 5;
-    let before = |t: usize| (first.sums[t.saturating_sub(BEFORE_S)] - first.sums[t]).max(0.0) * BEFORE_S as f64;
+/// What beginning and ending a phase costs at each second, beyond its seconds: where those just before or after would
+/// pass for it too, it is cut out of something longer. So a hard block with the recovery after it is no surge with
+/// soft pedalling, and a long even warm-up is not several blocks.
+fn cuts(phase: &Phase, moves: &[Move], seconds: usize) -> (Vec<f64>, Vec<f64>) {
+    let fitting = |sums: &[f64], from: usize, to: usize| (sums[from] - sums[to.min(seconds)]).max(0.0);
+    let (first, last) = (&moves[0].sums, &moves[moves.len() - 1].sums);
+    let none = vec![0.0; seconds + 1];
     match phase.drill {
-        Drill::SoftPedal { .. } | Drill::Sprint { .. } => (0..=seconds).map(before).collect(),
-        _ => vec![0.0; seconds + 1],
+        Drill::SoftPedal { .. } | Drill::Sprint { .. } => {
+            ((0..=seconds).map(|t| 5.0 * fitting(first, t.saturating_sub(5), t)).collect(), none)
+        }
+        Drill::Steady { .. } => (
+            (0..=seconds).map(|t| 2.0 * fitting(first, t.saturating_sub(20), t)).collect(),
+            (0..=seconds).map(|t| 2.0 * fitting(last, t, t + 20)).collect(),
+        ),
+        _ => (none.clone(), none),
     }
 }
 
-fn moves_of(phase: &Phase, signals: &Signals) -> Vec<Move> {
+fn moves_of(phase: &Phase, signals: &Signals) -> (f64, Vec<Move>) {
     // A range is itself a tolerance.
     let slack_of = |target: &Target| match target {
         Target::Value(_) => phase.tolerance,
@@ -185,11 +220,11 @@ fn moves_of(phase: &Phase, signals: &Signals) -> Vec<Move> {
     let usual_s = |lasts: &Range| lasts.middle().unwrap_or(UNIT_WEIGHT_S).max(1.0);
     let phase_s: f64 = wanted.iter().map(|(_, lasts, _)| usual_s(lasts)).sum();
     let longest_s: f64 = wanted.iter().map(|(_, lasts, _)| lasts.high.unwrap_or(usual_s(lasts))).sum();
-    wanted
+    let scored = !matches!(phase.drill, Drill::Free { .. } | Drill::Wait { .. });
+    let weight = if scored { (UNIT_WEIGHT_S / phase_s).sqrt() } else { 1.0 };
+    let moves = wanted
         .into_iter()
         .map(|(want, lasts, over)| {
-            let scored = !matches!(want, Want::Anything { .. } | Want::OffTheBike);
-            let weight = if scored { (UNIT_WEIGHT_S / phase_s).sqrt() } else { 1.0 };
             let others_s = longest_s - lasts.high.unwrap_or(usual_s(&lasts));
             let low_s = (0.8 * lasts.low.unwrap_or(1.0)).max(1.0);
             // A move left out or ridden wrong must cost what the phase's other moves gain: no coast, no coast-and-restart.
@@ -200,7 +235,8 @@ fn moves_of(phase: &Phase, signals: &Signals) -> Vec<Move> {
                 sums_without_ring: running_sum(phase, &want, weight, wrong, signals, Rings::Ignore),
             }
         })
-        .collect()
+        .collect();
+    (weight, moves)
 }
 
 fn band(target: &Target) -> Range {
@@ -211,10 +247,11 @@ fn band(target: &Target) -> Range {
 }
 
 /// Nothing inside the range, linear outside. A second costs `missing` where it is missing, so much that half of what
-/// was asked is worth nothing, and `over` where it is too many (both before weighing). A range open above leans back towards
-/// its low end from a quarter beyond it on, so that two equal blocks in one run split evenly.
+/// was asked is worth nothing, and `over` where it is too many (both before weighing). A range
+/// open above leans back towards its low end from a quarter beyond it on, so that two equal blocks in one run split
+/// evenly and a warm-up a tenth below the target is not taken in.
 fn duration_cost(lasts: Range, weight: f64, missing: f64, over: f64) -> Vec<Piece> {
-    const LEAN: f64 = 0.1;
+    const LEAN: f64 = 0.3;
     // A duration written as one number is met by a fifth more or less.
     let single = lasts.low.is_some() && lasts.low == lasts.high;
     let (down, up) = if single { (0.8, 1.2) } else { (1.0, 1.0) };
@@ -227,8 +264,10 @@ fn duration_cost(lasts: Range, weight: f64, missing: f64, over: f64) -> Vec<Piec
     let high = high.max(low);
     let missing = missing * weight;
     let mut pieces = vec![Piece { from: low, to: high, at: 0.0, slope: 0.0 }];
-    if low > 1 {
-        pieces.push(Piece { from: 1, to: low - 1, at: missing * (low - 1) as f64, slope: -missing });
+    // Less than half can't gain anything, so it is not looked at.
+    let least = low.div_ceil(2);
+    if least < low {
+        pieces.push(Piece { from: least, to: low - 1, at: missing * (low - least) as f64, slope: -missing });
     }
     if high < usize::MAX {
         pieces.push(Piece { from: high + 1, to: usize::MAX, at: slope * weight, slope: slope * weight });
@@ -249,7 +288,7 @@ fn running_sum(phase: &Phase, want: &Want, weight: f64, wrong: f64, signals: &Si
     for k in 0..signals.len() {
         let cost = misfit(want, k, signals).map_or(0.0, |power| {
             let ring = if rings == Rings::Count { ring_misfit(phase, k, signals) } else { 0.0 };
-            (power + cadence_misfit(phase, want, k, signals) + ring).min(1.0) - FILLER
+            (power + cadence_misfit(phase, want, k, signals) + ring).min(power.max(1.0)) - FILLER
         });
         sum += weight * if cost > 0.0 { wrong * cost } else { cost };
         sums.push(sum);
@@ -257,12 +296,16 @@ fn running_sum(phase: &Phase, want: &Want, weight: f64, wrong: f64, signals: &Si
     sums
 }
 
-/// Misfit of one second's power, 0 to 1; `None` where nothing was recorded.
+/// Misfit of one second's power, 0 to 1 but for a sprint where none belongs; `None` where nothing was recorded.
 fn misfit(want: &Want, k: usize, signals: &Signals) -> Option<f64> {
     let cadence = signals.cadence_rpm[k];
     match want {
         Want::Power { band, slack, half_s } => {
-            Some((AT_TOLERANCE * excess(*band, signals.smoothed_w(k, *half_s)?, *slack)).min(1.0))
+            let power_w = signals.smoothed_w(k, *half_s)?;
+            // Nobody sprints within a block: far more power than asked is worse than none at all.
+            let sprinting = band.high.is_some_and(|high| power_w > high + high.max(150.0));
+            let misfit = (AT_TOLERANCE * excess(*band, power_w, *slack)).min(1.0);
+            Some(if sprinting { SPRINTING } else { misfit })
         }
         // Full marks from 85 % of the effort on (a sprint fades), none at half of it.
         Want::Effort { at_least_w } => Some(((0.85 - signals.power_w[k]? / at_least_w) / 0.35).clamp(0.0, 1.0)),

@@ -134,8 +134,8 @@ pub(super) fn cheapest(plan: &Plan, edges: &[Vec<f64>], forced: &[Forced]) -> Ve
                     let cost = cost + edges[e][t];
                     if m < last {
                         tracks[e][m + 1].begin[t] = cost;
-                    } else if t > pinned_until && cost < now[0][e + 1] {
-                        now[0][e + 1] = cost;
+                    } else if t > pinned_until && cost + entry.ending[t] < now[0][e + 1] {
+                        now[0][e + 1] = cost + entry.ending[t];
                         steps[t][e + 1] = Step::PhaseEnded;
                     }
                 }
@@ -175,7 +175,7 @@ pub(super) fn cheapest(plan: &Plan, edges: &[Vec<f64>], forced: &[Forced]) -> Ve
                 }
             }
             came_after[e][t] = best.1;
-            tracks[e][0].begin[t] = best.0 + edges[e][t] + entry.prelude[t];
+            tracks[e][0].begin[t] = best.0 + edges[e][t] + entry.beginning[t];
         }
     }
     trace_back(plan, &between[seconds], &steps, &came_after, &tracks, forced)

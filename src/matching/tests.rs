@@ -12,7 +12,7 @@ use super::*;
 use crate::protocol::*;
 use crate::quantity::{Bound, Range, Unit};
 use crate::ride::{AlignedOn, Clock, Edge, EdgeKind, Gear, ReferenceTrace, Trace};
-use crate::session::{Drivetrain, Location, Mark, Remark, Sides};
+use crate::session::{Drivetrain, Location, Remark, Sides};
 
 const WHEEL_M: f64 = 2.105;
 
@@ -417,4 +417,500 @@ fn a_bench_trial_is_found_whole_with_its_edges() {
         assert_eq!(matches.deviations, Vec::<String>::new());
     }
     assert!(within * 100 >= all * 95, "{within} of {all}");
+}
+
+#[test]
+fn a_skipped_repeat_is_not_ridden_and_says_so() {
+    let mut rider = Rider::new(1);
+    rider.bench(&[0, 1, 2, 4, 5, 6, 7, 8]);
+    let (ride, truth) = rider.finish();
+    let matches = find(&bench(), &session(), &ride);
+    compare(&matches, &truth);
+    let reasons = reasons(&matches);
+    assert_eq!(reasons.len(), 1, "{}", story(&matches));
+    assert_eq!((reasons[0].0, reasons[0].1), (3, 1));
+    assert!(reasons[0].2.contains("closest stretch"), "{}", reasons[0].2);
+}
+
+#[test]
+fn a_skipped_sprint_leaves_the_last_number_open() {
+    let mut rider = Rider::new(2);
+    rider.warm_up();
+    (0..6).for_each(|p| rider.bench_phase(p));
+    rider.rest(120);
+    for _ in 0..5 {
+        rider.sprint(6, 720.0);
+        rider.rest(110);
+    }
+    (7..9).for_each(|p| rider.bench_phase(p));
+    let (ride, truth) = rider.finish();
+    let matches = find(&bench(), &session(), &ride);
+    compare(&matches, &truth);
+    let reasons = reasons(&matches);
+    assert_eq!(reasons.iter().map(|r| (r.0, r.1)).collect::<Vec<_>>(), [(6, 6)]);
+}
+
+#[test]
+fn a_weak_sprint_keeps_its_number_and_names_its_effort() {
+    let mut rider = Rider::new(3);
+    rider.warm_up();
+    (0..6).for_each(|p| rider.bench_phase(p));
+    rider.rest(120);
+    for i in 0..6 {
+        rider.sprint(6, if i == 2 { 520.0 } else { 720.0 });
+        rider.rest(110);
+    }
+    (7..9).for_each(|p| rider.bench_phase(p));
+    let (ride, _) = rider.finish();
+    let matches = find(&bench(), &session(), &ride);
+    let reasons = reasons(&matches);
+    assert_eq!(reasons.iter().map(|r| (r.0, r.1)).collect::<Vec<_>>(), [(6, 3)], "{}", story(&matches));
+    assert!(reasons[0].2.contains("an effort of only "), "{}", reasons[0].2);
+}
+
+#[test]
+fn a_surplus_repeat_is_numbered_after_the_asked_ones() {
+    let mut rider = Rider::new(4);
+    rider.warm_up();
+    (0..7).for_each(|p| rider.bench_phase(p));
+    rider.sprint(6, 720.0);
+    rider.rest(110);
+    (7..9).for_each(|p| rider.bench_phase(p));
+    let (ride, truth) = rider.finish();
+    let matches = find(&bench(), &session(), &ride);
+    compare(&matches, &truth);
+    let surplus: Vec<_> = matches.found.iter().filter(|m| m.surplus).map(|m| (m.phase, m.repeat)).collect();
+    assert_eq!(surplus, [(6, 7)]);
+    assert_eq!(matches.deviations, ["standing-sprints was ridden 7 times, 6 asked"]);
+}
+
+#[test]
+fn rings_ridden_in_the_other_order_are_matched_with_a_warning() {
+    let mut rider = Rider::new(5);
+    rider.bench(&[3, 4, 5, 0, 1, 2, 6, 7, 8]);
+    let (ride, truth) = rider.finish();
+    let matches = find(&bench(), &session(), &ride);
+    compare(&matches, &truth);
+    assert!(matches.deviations.iter().any(|d| d.contains("out of the protocol's order")), "{:?}", matches.deviations);
+}
+
+#[test]
+fn a_single_make_up_sprint_at_the_end_is_found() {
+    let mut rider = Rider::new(6);
+    rider.warm_up();
+    (0..6).for_each(|p| rider.bench_phase(p));
+    rider.rest(100);
+    for _ in 0..5 {
+        rider.sprint(6, 720.0);
+        rider.rest(110);
+    }
+    (7..9).for_each(|p| rider.bench_phase(p));
+    rider.rest(100);
+    rider.sprint(6, 720.0);
+    rider.rest(100);
+    let (ride, truth) = rider.finish();
+    let matches = find(&bench(), &session(), &ride);
+    compare(&matches, &truth);
+    assert!(reasons(&matches).is_empty());
+}
+
+#[test]
+fn a_stop_for_the_phone_stays_inside_its_block() {
+    for (at, seconds) in [(60, 40), (120, 25), (200, 60)] {
+        let mut rider = Rider::new(7);
+        rider.warm_up();
+        rider.bench_phase(0);
+        rider.bench_phase(1);
+        let from = rider.now();
+        rider.ring = Ring::Big;
+        rider.ride(240.0, at, 88.0);
+        rider.ride(0.0, seconds, 0.0);
+        rider.ride(240.0, 245 - at, 88.0);
+        rider.truth.push((2, vec![from, rider.now()]));
+        (3..9).for_each(|p| rider.bench_phase(p));
+        let (ride, truth) = rider.finish();
+        let matches = find(&bench(), &session(), &ride);
+        compare(&matches, &truth);
+        let stopped = ridden(&matches)[2].2;
+        assert!(stopped.deviations.iter().any(|d| d.contains("the rider stopped for")), "{:?}", stopped.deviations);
+    }
+}
+
+#[test]
+fn a_late_start_and_a_late_finish_move_nothing() {
+    for seed in 0..3 {
+        let mut rider = Rider::new(seed);
+        rider.ride(0.0, 300, 0.0);
+        rider.ride(110.0, 900, 80.0);
+        rider.bench(&AS_WRITTEN);
+        rider.ride(150.0, 600, 80.0);
+        let (ride, truth) = rider.finish();
+        let (within, all) = compare(&find(&bench(), &session(), &ride), &truth);
+        assert!(within * 100 >= all * 95, "{within} of {all}");
+    }
+}
+
+#[test]
+fn targets_missed_by_fifteen_per_cent_are_matched_with_a_deviation() {
+    for (seed, off) in [(0, 0.85), (1, 0.85), (2, 1.15), (3, 1.15)] {
+        let mut rider = Rider::new(seed);
+        rider.off = off;
+        rider.bench(&AS_WRITTEN);
+        let (ride, truth) = rider.finish();
+        let matches = find(&bench(), &session(), &ride);
+        compare(&matches, &truth);
+        for (phase, _, r) in ridden(&matches).iter().filter(|r| r.0 < 6) {
+            assert!(r.deviations.iter().any(|d| d.contains("% off")), "{phase} {:?}", r.deviations);
+        }
+    }
+}
+
+#[test]
+fn a_rider_who_wanders_by_eight_per_cent_is_followed() {
+    let (mut within, mut all) = (0, 0);
+    for seed in 20..25 {
+        let mut rider = Rider::new(seed);
+        rider.wander = 0.08;
+        rider.bench(&AS_WRITTEN);
+        let (ride, truth) = rider.finish();
+        let (w, a) = compare(&find(&bench(), &session(), &ride), &truth);
+        within += w;
+        all += a;
+    }
+    assert!(within * 100 >= all * 95, "{within} of {all}");
+}
+
+#[test]
+fn without_laps_every_phase_is_still_found() {
+    for seed in 30..33 {
+        let mut rider = Rider::new(seed);
+        rider.bench(&AS_WRITTEN);
+        let (mut ride, truth) = rider.finish();
+        ride.edges.clear();
+        compare(&find(&bench(), &session(), &ride), &truth);
+    }
+}
+
+#[test]
+fn laps_in_wrong_places_force_nothing() {
+    for seed in 40..43 {
+        let mut rider = Rider::new(seed);
+        rider.bench(&AS_WRITTEN);
+        let (mut ride, truth) = rider.finish();
+        for edge in &mut ride.edges {
+            edge.at_s += 35.0;
+        }
+        let (within, all) = compare(&find(&bench(), &session(), &ride), &truth);
+        assert!(within * 100 >= all * 95, "{within} of {all}");
+    }
+}
+
+#[test]
+fn without_ring_evidence_the_order_decides_and_says_so() {
+    let mut rider = Rider::new(50);
+    rider.bench(&AS_WRITTEN);
+    let (ride, truth) = rider.finish();
+    let mut session = session();
+    session.drivetrain = Drivetrain::default();
+    let matches = find(&bench(), &session, &ride);
+    compare(&matches, &truth);
+    let first = ridden(&matches)[0].2;
+    assert_eq!(first.ring, Some(Ring::Big));
+    assert!(first.ring_rests_on.as_deref().is_some_and(|r| r.contains("order")), "{:?}", first.ring_rests_on);
+    let told = find(&bench(), &self::session(), &ride);
+    assert!(first.confidence < ridden(&told)[0].2.confidence, "{}", story(&matches));
+}
+
+#[test]
+fn a_block_on_the_wrong_ring_is_not_the_other_rings_block() {
+    let mut rider = Rider::new(51);
+    rider.warm_up();
+    for p in 0..3 {
+        rider.bench_phase(p);
+    }
+    rider.rest(60);
+    // Small ring asked, big ring ridden.
+    rider.ring = Ring::Big;
+    rider.ride(240.0, 245, 88.0);
+    (4..9).for_each(|p| rider.bench_phase(p));
+    let (ride, _) = rider.finish();
+    let matches = find(&bench(), &session(), &ride);
+    let missing = reasons(&matches);
+    assert_eq!(missing.iter().map(|r| r.0).collect::<Vec<_>>(), [3], "{}", story(&matches));
+}
+
+#[test]
+fn gear_events_come_before_ratios() {
+    let mut rider = Rider::new(52);
+    rider.bench(&AS_WRITTEN);
+    let (mut ride, truth) = rider.finish();
+    let small_from = truth[3].1[0] as f64;
+    let big_from = truth[6].1[0] as f64 - 20.0;
+    ride.gears = [(0.0, 52), (small_from, 36), (big_from, 52)]
+        .map(|(at_s, teeth)| Gear { at_s, front_teeth: Some(teeth), rear_teeth: None })
+        .to_vec();
+    let matches = find(&bench(), &session(), &ride);
+    compare(&matches, &truth);
+    assert_eq!(ridden(&matches)[0].2.ring_rests_on.as_deref(), Some("gear-change events"));
+}
+
+/// A hard endurance ride without drills: every five minutes another power, short surges, no long coasting.
+fn endurance(seed: u64) -> Ride {
+    let mut rider = Rider::new(seed);
+    rider.wander = 0.12;
+    while rider.now() < 5400 {
+        let power_w = 135.0 + 160.0 * rider.rng.random::<f64>();
+        let seconds = 30 + (120.0 * rider.rng.random::<f64>()) as usize;
+        rider.ride(power_w, seconds, 85.0);
+    }
+    rider.finish().0
+}
+
+#[test]
+fn a_ride_of_another_kind_holds_few_blocks_and_no_drill() {
+    for seed in 60..65 {
+        let matches = find(&bench(), &session(), &endurance(seed));
+        // A few minutes near a target are a block, whatever the rider meant; a drill is not found by chance.
+        let (blocks, drills): (Vec<_>, Vec<_>) = ridden(&matches).into_iter().partition(|r| r.0 < 6);
+        assert!(blocks.len() <= 4 && drills.is_empty(), "{}", story(&matches));
+        assert!(matches.found.len() >= 22);
+    }
+}
+
+#[test]
+fn a_pin_overrules_and_says_so() {
+    let mut rider = Rider::new(70);
+    rider.bench(&AS_WRITTEN);
+    let (ride, truth) = rider.finish();
+    let mut session = session();
+    let (from, to) = (truth[7].1[0] as i64 - 20, truth[7].1[1] as i64 + 30);
+    let at = |s: i64| ClockTime { date: None, time: ride.utc(s as f64).time(), offset_s: None };
+    let phase = Selector { name: "standing-sprints".into(), keys: vec![], repeat: Some(5) };
+    session.pins.push(Pin { phase, from: at(from), to: at(to) });
+    let matches = find(&bench(), &session, &ride);
+    let pinned = matches.found.iter().find(|m| m.phase == 6 && m.repeat == 5).unwrap();
+    let MatchOutcome::Ridden(pinned) = &pinned.outcome else { panic!("{}", story(&matches)) };
+    assert_eq!(pinned.span, Window { start_s: from as f64, end_s: to as f64 });
+    assert_eq!(pinned.moves, [pinned.span]);
+    assert_eq!(pinned.rests_on, ["pinned by hand"]);
+    // The other five sprints keep the numbers that are left, and nothing else is lost.
+    let starts: Vec<f64> = ridden(&matches).iter().filter(|r| r.0 == 6).map(|r| r.2.span.start_s).collect();
+    assert_eq!(starts.len(), 6, "{}", story(&matches));
+    assert_eq!(ridden(&matches).len(), truth.len(), "{}", story(&matches));
+}
+
+#[test]
+fn a_pin_across_three_moves_still_has_three() {
+    let mut rider = Rider::new(71);
+    rider.bench(&AS_WRITTEN);
+    let (ride, truth) = rider.finish();
+    let bounds = &truth[12].1;
+    let mut session = session();
+    let at = |s: usize| ClockTime { date: None, time: ride.utc(s as f64).time(), offset_s: None };
+    let phase = Selector { name: "coast-and-restart".into(), keys: vec![], repeat: Some(1) };
+    session.pins.push(Pin { phase, from: at(bounds[0] + 3), to: at(bounds[3] + 2) });
+    let matches = find(&bench(), &session, &ride);
+    let (_, _, first) = *ridden(&matches).iter().find(|r| r.0 == 7).unwrap();
+    assert_eq!((first.span.start_s, first.span.end_s), (bounds[0] as f64 + 3.0, bounds[3] as f64 + 2.0));
+    assert!((first.moves[1].start_s - bounds[1] as f64).abs() <= 2.0, "{:?}", first.moves);
+    assert!((first.moves[1].end_s - bounds[2] as f64).abs() <= 2.0, "{:?}", first.moves);
+}
+
+#[test]
+fn pins_that_cannot_be_used_are_named() {
+    let mut rider = Rider::new(72);
+    rider.bench(&AS_WRITTEN);
+    let (ride, truth) = rider.finish();
+    let mut session = session();
+    let at = |h, m, s| ClockTime { date: None, time: NaiveTime::from_hms_opt(h, m, s).unwrap(), offset_s: None };
+    for (name, from, to) in [
+        ("no-such-phase", at(14, 20, 0), at(14, 21, 0)),
+        ("steady", at(14, 20, 0), at(14, 21, 0)),
+        ("standing-sprints", at(9, 0, 0), at(9, 0, 10)),
+        ("standing-sprints", at(14, 21, 0), at(14, 20, 0)),
+    ] {
+        let phase = Selector { name: name.into(), keys: vec![], repeat: None };
+        session.pins.push(Pin { phase, from, to });
+    }
+    let matches = find(&bench(), &session, &ride);
+    compare(&matches, &truth);
+    assert_eq!(matches.cautions.len(), 4, "{:?}", matches.cautions);
+}
+
+#[test]
+fn a_repeat_called_spoiled_is_kept_but_not_ridden() {
+    let mut rider = Rider::new(73);
+    rider.bench(&AS_WRITTEN);
+    let (ride, _) = rider.finish();
+    let mut session = session();
+    session.remarks.push(Remark {
+        at: None,
+        text: "chain dropped".into(),
+        spoiled: Some(Selector { name: "standing-sprints".into(), keys: vec![], repeat: Some(3) }),
+    });
+    let matches = find(&bench(), &session, &ride);
+    assert_eq!(reasons(&matches), [(6, 3, "called spoiled by the tester: chain dropped")]);
+}
+
+#[test]
+fn a_mark_decides_between_places_that_fit_alike() {
+    // Twice the same block in one run, no ring evidence, no laps: only the mark tells where one ends.
+    let mut protocol = bench();
+    protocol.phases = vec![steady(Ring::Big, 200.0, 4.0), steady(Ring::Small, 200.0, 4.0)];
+    let mut rider = Rider::new(74);
+    rider.rest(200);
+    rider.ride(200.0, 560, 88.0);
+    rider.rest(100);
+    let (mut ride, _) = rider.finish();
+    let phase = Selector { name: "steady".into(), keys: vec![("ring".into(), "small".into())], repeat: None };
+    ride.edges = vec![Edge { at_s: 462.0, kind: EdgeKind::Mark(Some(phase)) }];
+    let mut session = session();
+    session.drivetrain = Drivetrain::default();
+    let matches = find(&protocol, &session, &ride);
+    let found = ridden(&matches);
+    assert_eq!(found.len(), 2, "{}", story(&matches));
+    assert!((found[1].2.span.start_s - 462.0).abs() <= 2.0, "{}", story(&matches));
+    assert!((found[0].2.span.end_s - 462.0).abs() <= 2.0, "{}", story(&matches));
+}
+
+#[test]
+fn a_short_warm_up_is_a_deviation() {
+    let mut rider = Rider::new(75);
+    rider.rest(240);
+    AS_WRITTEN.iter().for_each(|&p| rider.bench_phase(p));
+    let (ride, _) = rider.finish();
+    let matches = find(&bench(), &session(), &ride);
+    assert_eq!(matches.deviations, ["warm-up of 4.0 min, 10 min asked"], "{}", story(&matches));
+}
+
+#[test]
+fn a_block_stopped_early_is_shortened_or_not_ridden() {
+    for (seconds, counts) in [(232, true), (205, true), (150, false)] {
+        let mut rider = Rider::new(76);
+        rider.warm_up();
+        rider.bench_phase(0);
+        rider.bench_phase(1);
+        rider.block(2, Ring::Big, 240.0, seconds);
+        rider.rest(60);
+        (3..9).for_each(|p| rider.bench_phase(p));
+        let (ride, _) = rider.finish();
+        let matches = find(&bench(), &session(), &ride);
+        match &matches.found[2].outcome {
+            MatchOutcome::Ridden(r) => {
+                assert!(counts, "{}", story(&matches));
+                assert_eq!(r.deviations.iter().any(|d| d.contains("shortened")), seconds == 205, "{:?}", r.deviations);
+            }
+            MatchOutcome::NotRidden { reason } => {
+                assert!(!counts, "{reason}");
+                assert!(reason.contains("240 s asked"), "{reason}");
+            }
+        }
+    }
+}
+
+#[test]
+fn an_empty_ride_finds_nothing_and_does_not_panic() {
+    let (ride, _) = Rider::new(0).finish();
+    let matches = find(&bench(), &session(), &ride);
+    assert_eq!(reasons(&matches).len(), 22);
+}
+
+#[test]
+fn missing_seconds_neither_make_nor_break_a_match() {
+    let mut rider = Rider::new(77);
+    rider.bench(&AS_WRITTEN);
+    let (mut ride, truth) = rider.finish();
+    for reference in &mut ride.references {
+        for k in (truth[1].1[0] + 50)..(truth[1].1[0] + 70) {
+            reference.trace.grid[k] = None;
+        }
+    }
+    compare(&find(&bench(), &session(), &ride), &truth);
+}
+
+#[test]
+fn a_ramp_has_one_move_for_each_step() {
+    let drill = Drill::Ramp { steps_w: vec![50.0, 100.0, 200.0, 300.0], each_s: 60.0, settle_s: 15.0 };
+    let protocol = protocol(vec![phase("ramp", &[], drill)]);
+    let mut rider = Rider::new(78);
+    rider.rest(300);
+    let mut bounds = vec![rider.now()];
+    for power_w in [50.0, 100.0, 200.0, 300.0] {
+        rider.ride(power_w, 60, 85.0);
+        bounds.push(rider.now());
+    }
+    rider.rest(100);
+    rider.truth.push((0, bounds));
+    let (ride, truth) = rider.finish();
+    let (within, all) = compare(&find(&protocol, &session(), &ride), &truth);
+    assert!(within >= all - 1, "{within} of {all}");
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(12))]
+
+    #[test]
+    fn filler_before_and_after_shifts_every_match_by_itself(before in 0usize..2000, after in 0usize..2000, seed in 0u64..50) {
+        let mut rider = Rider::new(seed);
+        rider.rest(30);
+        rider.bench(&AS_WRITTEN);
+        let (plain, _) = rider.finish();
+        let moved = padded(&plain, before, after);
+        let (plain, moved) = (find(&bench(), &session(), &plain), find(&bench(), &session(), &moved));
+        let spans = |m: &Matches, by: usize| {
+            ridden(m).iter().map(|r| (r.0, r.1, r.2.span.start_s - by as f64, r.2.span.end_s - by as f64)).collect::<Vec<_>>()
+        };
+        prop_assert_eq!(spans(&plain, 0), spans(&moved, before));
+    }
+}
+
+/// The same ride with the bike standing still before and after.
+fn padded(ride: &Ride, before: usize, after: usize) -> Ride {
+    let mut ride = ride.clone();
+    let n = before + ride.length_s + after;
+    for trace in ride.references.iter_mut().map(|r| &mut r.trace).chain([&mut ride.unit]) {
+        let pad = |column: &mut Vec<Option<f64>>| {
+            let still = column.iter().any(Option::is_some).then_some(0.0);
+            let ridden = std::mem::take(column);
+            column.extend(std::iter::repeat_n(still, before));
+            column.extend(ridden);
+            column.resize(n, still);
+        };
+        pad(&mut trace.power_w);
+        pad(&mut trace.cadence_rpm);
+        pad(&mut trace.speed_m_s);
+        trace.grid = (0..n).map(Some).collect();
+    }
+    ride.edges.iter_mut().for_each(|e| e.at_s += before as f64);
+    ride.length_s = n;
+    ride
+}
+
+#[test]
+fn zz_speed() {
+    for times in [1, 2, 4] {
+        let mut rider = Rider::new(0);
+        for _ in 0..times {
+            rider.bench(&AS_WRITTEN);
+        }
+        let (ride, _) = rider.finish();
+        let s = session();
+        let t = std::time::Instant::now();
+        let signals = Signals::of(&s, &ride);
+        let a = t.elapsed();
+        let plan = Plan::of(&bench(), &signals);
+        let b = t.elapsed();
+        let e = edge_costs(&bench(), &plan, &ride);
+        segment::cheapest(&plan, &e, &[]);
+        let c = t.elapsed();
+        let m = find(&bench(), &s, &ride);
+        eprintln!(
+            "{} s: signals {a:?} plan {:?} dp {:?} find {:?} {}",
+            ride.length_s,
+            b - a,
+            c - b,
+            t.elapsed() - c,
+            ridden(&m).len()
+        );
+    }
 }
