@@ -14,6 +14,8 @@ use super::windows::Scene;
 const SAMPLING_PHASE_U_S: f64 = 0.1;
 /// A rounded watt. GUM 4.3.7.
 const ROUNDING_SD_W: f64 = 0.288_675;
+/// Adjacent samples lie no further apart; nothing is read across a missing one.
+const LONGEST_STEP_S: f64 = 1.5;
 /// The unit moved if its step is at least this share of the level it came from.
 const LEAST_STEP: f64 = 0.5;
 
@@ -60,6 +62,8 @@ enum Crossing {
     At(f64),
     /// Not until here.
     NotBefore(f64),
+    /// Before the search began, or within a hole of the recording.
+    Unseen,
     NoStep,
 }
 
@@ -89,6 +93,10 @@ impl Scene<'_> {
         let (lag_s, kind) = match crossing(edge, signal, &self.ride.unit, reference_s, until_s) {
             Crossing::At(at_s) => (at_s - reference_s, Kind::Measured),
             Crossing::NotBefore(at_s) => (at_s - reference_s, Kind::AtLeast),
+            Crossing::Unseen => {
+                let word = signal.word();
+                return Err(NoValue::Undecided(format!("a sample is missing where the unit's {word} has its edge")));
+            }
             Crossing::NoStep => {
                 let word = signal.word();
                 return Err(NoValue::Undecided(format!("the unit's {word} shows no step here to time")));
@@ -233,16 +241,77 @@ fn crossing(edge: Edge, signal: Signal, trace: &Trace, about_s: f64, until_s: f6
             continue;
         };
         if across(value) {
-            match last {
-                Some((t, v)) if at_s - t <= 1.5 && !across(v) => {
-                    return Crossing::At(t + (at_s - t) * (half - v) / (value - v));
+            return match last {
+                Some((t, v)) if at_s - t <= LONGEST_STEP_S && !across(v) => {
+                    Crossing::At(t + (at_s - t) * (half - v) / (value - v))
                 }
-                // Already across before the search began, or after a hole: no edge was seen.
-                _ if edge == Edge::Release || last.is_none() => return Crossing::NoStep,
-                _ => {}
-            }
+                _ => Crossing::Unseen,
+            };
         }
         last = Some((at_s, value));
     }
     Crossing::NotBefore(until_s)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::ride::{AlignedOn, Clock};
+    use crate::session::{Location, Sides};
+
+    fn trace(samples: &[(f64, f64)]) -> Trace {
+        let clock = Clock {
+            offset_s: 0.0,
+            drift_ppm: 0.0,
+            standard_uncertainty_s: 0.0,
+            aligned_on: AlignedOn::SessionClock,
+            windows: vec![],
+        };
+        let nothing = vec![None; samples.len()];
+        Trace {
+            label: "unit 017".to_owned(),
+            located: Location::Spindle,
+            sides: Sides::Both,
+            clock,
+            time_s: samples.iter().map(|s| s.0).collect(),
+            power_w: samples.iter().map(|s| Some(s.1)).collect(),
+            cadence_rpm: nothing.clone(),
+            heart_rate_bpm: nothing.clone(),
+            speed_m_s: nothing.clone(),
+            altitude_m: nothing.clone(),
+            temperature_c: nothing.clone(),
+            right_share_pct: nothing,
+            grid: vec![],
+        }
+    }
+
+    /// 0 W before `at_s`, 300 W from it on, one sample a second.
+    fn step(at_s: usize) -> Vec<(f64, f64)> {
+        (0..30).map(|t| (t as f64, if t < at_s { 0.0 } else { 300.0 })).collect()
+    }
+
+    #[test]
+    fn an_onset_lies_half_way_up_between_two_samples() {
+        let found = crossing(Edge::Onset, Signal::Power, &trace(&step(12)), 11.0, 25.0);
+        assert_eq!(found, Crossing::At(11.5));
+    }
+
+    #[test]
+    fn an_edge_in_a_hole_of_the_recording_is_not_timed() {
+        let mut samples = step(12);
+        samples.retain(|s| s.0 != 11.0);
+        assert_eq!(crossing(Edge::Onset, Signal::Power, &trace(&samples), 11.0, 25.0), Crossing::Unseen);
+    }
+
+    #[test]
+    fn a_unit_that_never_lets_go_has_a_lower_bound() {
+        let held: Vec<(f64, f64)> = (0..30).map(|t| (t as f64, 200.0)).collect();
+        assert_eq!(crossing(Edge::Release, Signal::Power, &trace(&held), 10.0, 18.0), Crossing::NotBefore(18.0));
+    }
+
+    #[test]
+    fn a_unit_that_reads_on_shows_no_onset() {
+        let held: Vec<(f64, f64)> = (0..30).map(|t| (t as f64, 200.0)).collect();
+        assert_eq!(crossing(Edge::Onset, Signal::Power, &trace(&held), 18.0, 25.0), Crossing::NoStep);
+    }
 }

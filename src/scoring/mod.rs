@@ -320,30 +320,28 @@ impl PhaseScorer<'_> {
     }
 }
 
-/// Scatter of one repeat known from simulation with perfect clocks, in the value's unit: where a session's own
-/// repeats say little it stands in, and it steadies them where they are few.
+/// Scatter of one repeat between two sound crank meters, known from simulation with perfect clocks, in the value's
+/// unit. It is for head units that store the last message of each second, the worse of the two habits: where a
+/// session's own repeats say little it stands in, and nothing is taken to scatter less.
 fn scatter_from_simulation(measure: Measure, value: &Value) -> f64 {
     let pct = |pct: f64| if value.unit == Unit::Percent { pct } else { pct / 100.0 * value.reference.abs() };
     match measure {
-        Measure::ReleaseLag => 0.4,
-        Measure::OnsetLag => 0.2,
-        Measure::CadenceReleaseLag | Measure::CadenceOnsetLag => 0.55,
-        Measure::WorkError => pct(1.0),
-        Measure::PeakError => pct(0.4),
-        Measure::MissingWork => pct(1.75),
-        Measure::LeftError | Measure::RightError => pct(1.5),
+        Measure::ReleaseLag | Measure::CadenceReleaseLag => 0.5,
+        Measure::OnsetLag => 0.3,
+        Measure::CadenceOnsetLag => 0.4,
+        Measure::WorkError | Measure::LeftError | Measure::RightError => pct(2.4),
+        Measure::PeakError => pct(1.5),
+        Measure::MissingWork => pct(3.0),
         Measure::ResidualPower => 0.3,
         // The window's own scatter says it for a mean over many seconds.
         _ => value.budget.part(|source| source == Source::Scatter),
     }
 }
 
-/// Whether one ride of the measure has no scatter of its own to look at.
-fn needs_repeats(measure: Measure) -> bool {
-    !matches!(
-        measure,
-        Measure::MeanError | Measure::CadenceError | Measure::Spread | Measure::Linearity | Measure::Spike
-    )
+/// Whether one ride of the measure has no scatter of its own to look at: edges and short efforts.
+fn needs_repeats(measure: Measure, drill: &Drill) -> bool {
+    let short = matches!(drill, Drill::Sprint { .. } | Drill::CoastRestart { .. });
+    short && !matches!(measure, Measure::CadenceError | Measure::Spread | Measure::Spike)
 }
 
 /// Gives each repeat the scatter of its session's repeats.
@@ -352,7 +350,7 @@ fn scatter_of_repeats(protocol: &Protocol, matches: &Matches, phases: &mut [Phas
         let ridden: Vec<usize> =
             (0..phases.len()).filter(|&i| matches.found[i].phase == index && phases[i].window.is_some()).collect();
         for (c, check) in phase.checks.iter().enumerate() {
-            give_scatter(phases, &ridden, c, check.measure, phase.repeats > 1);
+            give_scatter(phases, &ridden, c, check.measure, phase);
         }
     }
 }
@@ -362,13 +360,14 @@ pub fn means(phases: &[PhaseScore], repeats: &[usize], phase: &Phase) -> Vec<Sco
     phase.checks.iter().enumerate().map(|(c, check)| mean_over(phases, repeats, c, check)).collect()
 }
 
-fn give_scatter(phases: &mut [PhaseScore], ridden: &[usize], check: usize, measure: Measure, repeated: bool) {
+fn give_scatter(phases: &mut [PhaseScore], ridden: &[usize], check: usize, measure: Measure, phase: &Phase) {
     let measured: Vec<usize> = ridden
         .iter()
         .copied()
         .filter(|&i| matches!(&phases[i].checks[check].measured, Ok(value) if value.kind == Kind::Measured))
         .collect();
-    if !needs_repeats(measure) && !(repeated && measured.len() >= 3) {
+    let repeated = phase.repeats > 1 && measured.len() >= 3;
+    if !needs_repeats(measure, &phase.drill) && !repeated {
         return;
     }
     let values: Vec<f64> =
