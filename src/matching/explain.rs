@@ -108,9 +108,6 @@ impl Explainer<'_> {
             return "nothing like it was found: the whole ride is taken by other phases".into();
         };
         let (from, to) = (bounds[0], bounds[bounds.len() - 1]);
-        let power =
-            self.signals.mean_w(from, to).map_or("no power recorded".into(), |p| format!("{p:.0} W on average"));
-        let stretch = format!("{} to {} ({power})", clock(self.ride, from), clock(self.ride, to));
         let phase = self.phase(entry);
         let tried = refine::verify(phase, &Instance { entry, bounds, forced: None }, self.signals, self.ride);
         let wrong = match tried {
@@ -128,7 +125,14 @@ impl Explainer<'_> {
             }
         };
         let how = if cost < 0.0 { "closest stretch" } else { "nothing like it was found; closest stretch" };
-        format!("{how} {stretch}: {wrong}")
+        format!("{how} {}: {wrong}", self.stretch(from, to))
+    }
+
+    /// A stretch in words: from when to when, at what mean power.
+    pub fn stretch(&self, from: usize, to: usize) -> String {
+        let power =
+            self.signals.mean_w(from, to).map_or("no power recorded".into(), |p| format!("{p:.0} W on average"));
+        format!("{} to {} ({power})", clock(self.ride, from), clock(self.ride, to))
     }
 
     /// Adds a deviation to repeats that followed the one before too soon or too late.

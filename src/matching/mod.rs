@@ -62,7 +62,7 @@ pub fn find(protocol: &Protocol, session: &Session, ride: &Ride) -> Matches {
         let (numbered, dropped) = number(attempts, phase.repeats);
         matches
             .cautions
-            .extend(dropped.into_iter().map(|reason| format!("a further try at {} was left out: {reason}", phase.id)));
+            .extend(dropped.into_iter().map(|reason| format!("a further {} was left out, {reason}", phase.id)));
         let missing = numbered.iter().any(Option::is_none).then(|| explainer.closest(entry, &instances));
         for (at, outcome) in numbered.into_iter().enumerate() {
             let repeat = at as u32 + 1;
@@ -132,10 +132,13 @@ fn attempt(
     instance: &Instance,
     pins: &[ResolvedPin],
 ) -> Attempt {
-    let outcome = refine::verify(phase, instance, explainer.signals, explainer.ride).map(|mut ridden| {
-        explainer.weigh(&mut ridden, instances, at);
-        ridden
-    });
+    let outcome = match refine::verify(phase, instance, explainer.signals, explainer.ride) {
+        Ok(mut ridden) => {
+            explainer.weigh(&mut ridden, instances, at);
+            Ok(ridden)
+        }
+        Err(reason) => Err(format!("tried at {}: {reason}", explainer.stretch(instance.from(), instance.to()))),
+    };
     let Some(pin) = instance.forced.map(|f| &pins[f]) else {
         return Attempt {
             outcome,

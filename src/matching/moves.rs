@@ -206,7 +206,7 @@ fn moves_of(phase: &Phase, signals: &Signals) -> (f64, Vec<Move>) {
         Drill::Wait { lasts_s } => vec![(Want::OffTheBike, lasts_s.unwrap_or(anything), 0.1)],
         Drill::Steady { power_w, lasts_s, .. } => vec![steady(power_w, *lasts_s)],
         Drill::Sprint { effort_w, lasts_s, .. } => {
-            vec![(Want::Effort { at_least_w: effort_w.low.or(effort_w.high).unwrap_or(0.0) }, *lasts_s, 0.8)]
+            vec![(Want::Effort { at_least_w: effort_w.low.or(effort_w.high).unwrap_or(0.0).max(1.0) }, *lasts_s, 0.8)]
         }
         Drill::CoastRestart { lead_in, coast_s, restart, .. } => {
             vec![hold(lead_in), (Want::Coasting, *coast_s, 0.8), hold(restart)]

@@ -80,8 +80,7 @@ pub(super) fn verify(phase: &Phase, instance: &Instance, signals: &Signals, ride
         Drill::Free { .. } | Drill::Wait { .. } | Drill::StaticLoad { .. } | Drill::ZeroCheck => {
             Ok(instance.bounds.clone())
         }
-    }
-    .map_err(|reason| format!("at {} {reason}", clock(ride, instance.from())))?;
+    }?;
     let mut ridden = from_bounds(&bounds);
     let pedalled = match &phase.drill {
         Drill::SoftPedal { .. } | Drill::Steady { .. } | Drill::Ramp { .. } => ridden.moves.last().copied(),

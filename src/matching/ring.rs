@@ -79,43 +79,46 @@ struct GearRatio {
 fn by_ratio(drivetrain: &Drivetrain, ride: &Ride) -> Option<Vec<Option<RingBelief>>> {
     let wheel_m = drivetrain.wheel_m?;
     drivetrain.teeth(Ring::Big)?;
+    let gears = gears_of(drivetrain);
+    let seen = log_ratios(ride, wheel_m);
+    let told = !drivetrain.cassette.is_empty() && seen.iter().any(Option::is_some) && speed_follows_cadence(ride);
+    told.then(|| from_ratios(&gears, &seen))
+}
+
+/// The gears of each chainring, smallest ring first.
+fn gears_of(drivetrain: &Drivetrain) -> Vec<Vec<GearRatio>> {
     let mut chainrings = drivetrain.chainrings.clone();
     chainrings.sort_unstable();
     chainrings.dedup();
-    let gears: Vec<Vec<GearRatio>> = chainrings
-        .iter()
-        .map(|&front| {
-            let of = |&rear: &u32| GearRatio {
-                ring: ring_of(drivetrain, front),
-                log_ratio: (f64::from(front) / f64::from(rear)).ln(),
-            };
-            drivetrain.cassette.iter().map(of).collect()
-        })
-        .collect();
-    let seen = log_ratios(ride, wheel_m);
-    if drivetrain.cassette.is_empty() || seen.iter().all(Option::is_none) || !speed_follows_cadence(ride) {
-        return None;
-    }
+    let ratio = |front: u32, rear: u32| GearRatio {
+        ring: ring_of(drivetrain, front),
+        log_ratio: (f64::from(front) / f64::from(rear)).ln(),
+    };
+    chainrings.iter().map(|&front| drivetrain.cassette.iter().map(|&rear| ratio(front, rear)).collect()).collect()
+}
 
+/// Beliefs from the logs of wheel turns per crank turn.
+fn from_ratios(gears: &[Vec<GearRatio>], seen: &[Option<f64>]) -> Vec<Option<RingBelief>> {
     // The wheel is only roughly known, and 1 % more of it can turn one gear into another. Weigh the candidates by
     // how well they explain a tenth of the seconds, then average what those that matter say.
     let sample: Vec<Option<f64>> = seen.iter().copied().step_by(10).collect();
-    let weights: Vec<f64> = WHEEL_FACTORS
-        .iter()
-        .map(|f| Filter::new(&gears, f.ln()).log_evidence(&sample) - 0.5 * (f.ln() / WHEEL_SD).powi(2))
-        .collect();
-    let best = weights.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let log_weight = |f: &f64| Filter::new(gears, f.ln()).log_evidence(&sample) - 0.5 * (f.ln() / WHEEL_SD).powi(2);
+    let log_weights: Vec<f64> = WHEEL_FACTORS.iter().map(log_weight).collect();
+    let best = log_weights.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let mut total = 0.0;
     let mut shares = vec![(0.0, 0.0); seen.len()];
-    for (factor, weight) in
-        WHEEL_FACTORS.iter().zip(&weights).map(|(f, w)| (f, (w - best).exp())).filter(|c| c.1 > 0.02)
-    {
-        for (sum, (big, small)) in shares.iter_mut().zip(Filter::new(&gears, factor.ln()).smooth(&seen)) {
+    for (factor, log_weight) in WHEEL_FACTORS.iter().zip(&log_weights) {
+        let weight = (log_weight - best).exp();
+        if weight < 0.02 {
+            continue;
+        }
+        total += weight;
+        for (sum, (big, small)) in shares.iter_mut().zip(Filter::new(gears, factor.ln()).smooth(seen)) {
             sum.0 += weight * big;
             sum.1 += weight * small;
         }
     }
-    let total: f64 = weights.iter().map(|w| (w - best).exp()).filter(|&w| w > 0.02).sum();
-    Some(shares.into_iter().map(|(big, small)| belief(big / total, small / total)).collect())
+    shares.into_iter().map(|(big, small)| belief(big / total, small / total)).collect()
 }
 
 /// `None` where a middle ring is likelier than the two that have names.
@@ -277,4 +280,71 @@ fn step(state: &mut [f64], emitted: &[f64]) -> f64 {
         *p /= sum;
     }
     sum
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn drivetrain(chainrings: &[u32]) -> Drivetrain {
+        Drivetrain {
+            chainrings: chainrings.to_vec(),
+            cassette: vec![11, 12, 13, 14, 15, 17, 19, 21, 23, 25, 28, 30],
+            wheel_m: Some(2.105),
+            ..Drivetrain::default()
+        }
+    }
+
+    /// Log ratios of gears ridden one after the other, each for `seconds`, on a wheel longer by `factor`.
+    fn ridden(gears: &[(u32, u32)], seconds: usize, factor: f64) -> Vec<Option<f64>> {
+        let ratio = |&(front, rear): &(u32, u32)| (f64::from(front) / f64::from(rear) * factor).ln();
+        // Whole-number cadence near 88 rpm rounds by up to half a turn.
+        let rounded = |k: usize| ((k * 7 % 11) as f64 - 5.0) / 11.0 / 88.0;
+        gears.iter().flat_map(|g| (0..seconds).map(move |k| Some(ratio(g) + rounded(k)))).collect()
+    }
+
+    fn beliefs(chainrings: &[u32], seen: &[Option<f64>]) -> Vec<Option<RingBelief>> {
+        from_ratios(&gears_of(&drivetrain(chainrings)), seen)
+    }
+
+    fn all_on(beliefs: &[Option<RingBelief>], ring: Ring) -> bool {
+        beliefs.iter().all(|b| b.is_some_and(|b| b.ring == ring && b.confidence > 0.9))
+    }
+
+    #[test]
+    fn a_gear_that_one_ring_alone_offers_tells_the_ring() {
+        let seen = ridden(&[(52, 13), (36, 25)], 120, 1.0);
+        let beliefs = beliefs(&[52, 36], &seen);
+        assert!(all_on(&beliefs[..118], Ring::Big) && all_on(&beliefs[122..], Ring::Small));
+    }
+
+    #[test]
+    fn a_gear_that_both_rings_offer_is_a_guess() {
+        // 52/17 is 3.059 and 36/12 is 3.000; a tyre's circumference is no better known than that.
+        let beliefs = beliefs(&[52, 36], &ridden(&[(52, 17)], 600, 0.991));
+        assert!(beliefs[300].is_none_or(|b| b.confidence < 0.9), "{:?}", beliefs[300]);
+    }
+
+    #[test]
+    fn other_gears_of_the_same_ride_settle_the_wheel_and_so_the_ring() {
+        let gears = [(52, 13), (52, 15), (52, 17), (36, 21), (36, 25), (52, 17), (52, 19)];
+        let beliefs = beliefs(&[52, 36], &ridden(&gears, 120, 0.991));
+        assert!(all_on(&beliefs[250..350], Ring::Big), "{:?}", beliefs[300]);
+        assert!(all_on(&beliefs[370..590], Ring::Small), "{:?}", beliefs[400]);
+    }
+
+    #[test]
+    fn a_middle_ring_is_neither_big_nor_small() {
+        let beliefs = beliefs(&[50, 39, 30], &ridden(&[(39, 30), (39, 25), (39, 11)], 200, 1.0));
+        assert_eq!(beliefs[500], None);
+    }
+
+    #[test]
+    fn a_ring_is_kept_through_a_coast_and_doubted_slowly() {
+        let mut seen = ridden(&[(52, 13)], 120, 1.0);
+        seen.extend(vec![None; 300]);
+        let beliefs = beliefs(&[52, 36], &seen);
+        let at = |k: usize| beliefs[k].map_or(0.0, |b| b.confidence);
+        assert!(at(130) > 0.9 && at(419) < at(130) && at(419) >= 0.5);
+    }
 }

@@ -96,89 +96,105 @@ enum Step {
     Start,
     Filler,
     PhaseEnded,
-    /// By a pin, from the given state.
-    Forced {
-        pin: usize,
-        after: usize,
-    },
+    Forced,
 }
 
 /// The cheapest explanation of the ride, in order of time. `edges[entry][second]` is what a boundary costs there.
 pub(super) fn cheapest(plan: &Plan, edges: &[Vec<f64>], forced: &[Forced]) -> Vec<Instance> {
     let seconds = plan.seconds;
-    // State 0 is "nothing yet", state e + 1 is "entry e was last".
+    // State 0 is "nothing yet", state e + 1 is "entry e was last"; `between` holds their costs at this second.
     let states = plan.entries.len() + 1;
-    let mut between = vec![vec![f64::INFINITY; states]; seconds + 1];
-    let mut steps = vec![vec![Step::Start; states]; seconds + 1];
-    let mut came_after: Vec<Vec<usize>> = vec![vec![0; seconds + 1]; plan.entries.len()];
+    let mut between = vec![f64::INFINITY; states];
+    between[0] = 0.0;
+    let mut steps = vec![Step::Filler; states * (seconds + 1)];
+    steps[0] = Step::Start;
+    let mut came_after = vec![0; states * (seconds + 1)];
     let mut tracks: Vec<Vec<Track>> =
         plan.entries.iter().map(|e| e.moves.iter().map(|_| Track::new(seconds)).collect()).collect();
     let mut ends: Vec<Vec<Ends>> =
         plan.entries.iter().map(|e| e.moves.iter().map(|m| Ends::of(&m.lasts, &m.sums)).collect()).collect();
     let mut pinned_until = 0;
+    let mut before_pin = vec![(f64::INFINITY, 0); forced.len()];
 
     for t in 0..=seconds {
-        if t == 0 {
-            between[0][0] = 0.0;
-        } else {
-            let (before, now) = between.split_at_mut(t);
-            if t > pinned_until {
-                now[0].copy_from_slice(&before[t - 1]);
-                steps[t].fill(Step::Filler);
-            }
-            for (e, entry) in plan.entries.iter().enumerate() {
-                let last = entry.moves.len() - 1;
-                for m in 0..=last {
-                    let (cost, began) = ends[e][m].at(t, &tracks[e][m].begin);
-                    tracks[e][m].began[t] = began;
-                    let cost = cost + edges[e][t];
-                    if m < last {
-                        tracks[e][m + 1].begin[t] = cost;
-                    } else if t > pinned_until && cost + entry.ending[t] < now[0][e + 1] {
-                        now[0][e + 1] = cost + entry.ending[t];
-                        steps[t][e + 1] = Step::PhaseEnded;
-                    }
+        let steps = &mut steps[t * states..(t + 1) * states];
+        for (e, entry) in plan.entries.iter().enumerate().filter(|_| t > 0) {
+            let last = entry.moves.len() - 1;
+            for m in 0..=last {
+                let (cost, began) = ends[e][m].at(t, &tracks[e][m].begin);
+                tracks[e][m].began[t] = began;
+                let cost = cost + edges[e][t];
+                if m < last {
+                    tracks[e][m + 1].begin[t] = cost;
+                } else if cost + entry.ending[t] < between[e + 1] {
+                    between[e + 1] = cost + entry.ending[t];
+                    steps[e + 1] = Step::PhaseEnded;
                 }
             }
+        }
+        if let Some(pin) = forced.iter().position(|f| f.to == t) {
+            between[forced[pin].entry + 1] = before_pin[pin].0;
+            steps[forced[pin].entry + 1] = Step::Forced;
+        }
+        if let Some(pin) = forced.iter().position(|f| f.from == t) {
+            // Nothing may run into a pin or across it.
+            before_pin[pin] = least(&between);
+            between.fill(f64::INFINITY);
+            clear(&mut ends, &mut tracks, t);
+            pinned_until = forced[pin].to;
         }
         if t < pinned_until {
             continue;
         }
-        if let Some((pin, at)) = forced.iter().enumerate().find(|(_, f)| f.to == t) {
-            let (cost, after) = least(&between[at.from]);
-            between[t].fill(f64::INFINITY);
-            between[t][at.entry + 1] = cost;
-            steps[t][at.entry + 1] = Step::Forced { pin, after };
-        }
-        if let Some(at) = forced.iter().find(|f| f.from == t) {
-            // Nothing may run into a pin or across it.
-            pinned_until = at.to;
-            clear(&mut ends, &mut tracks, t);
-            continue;
-        }
-        let (cheapest, whence) = least(&between[t]);
-        let own = between[t][whence];
-        between[t][whence] = f64::INFINITY;
-        let second = least(&between[t]);
-        between[t][whence] = own;
+        let cheapest = least(&between);
+        let second = least_but(&between, cheapest.1);
         for (e, entry) in plan.entries.iter().enumerate() {
-            let other = if whence == e + 1 { second } else { (cheapest, whence) };
-            let again = (between[t][e + 1] + plan.again, e + 1);
+            let other = if cheapest.1 == e + 1 { second } else { cheapest };
             let mut best = (other.0 + plan.jump, other.1);
-            if again.0 < best.0 {
-                best = again;
+            if between[e + 1] + plan.again < best.0 {
+                best = (between[e + 1] + plan.again, e + 1);
             }
-            for after in &entry.free_after {
-                let state = after.map_or(0, |a| a + 1);
-                if between[t][state] <= best.0 {
-                    best = (between[t][state], state);
+            for state in entry.free_after.iter().map(|after| after.map_or(0, |a| a + 1)) {
+                if between[state] <= best.0 {
+                    best = (between[state], state);
                 }
             }
-            came_after[e][t] = best.1;
+            came_after[t * states + e + 1] = best.1;
             tracks[e][0].begin[t] = best.0 + edges[e][t] + entry.beginning[t];
         }
     }
-    trace_back(plan, &between[seconds], &steps, &came_after, &tracks, forced)
+
+    let mut instances = Vec::new();
+    let (mut t, mut state) = (seconds, least(&between).1);
+    loop {
+        match steps[t * states + state] {
+            Step::Start => break,
+            Step::Filler => t -= 1,
+            Step::PhaseEnded => {
+                let entry = state - 1;
+                let mut bounds = vec![t];
+                for track in tracks[entry].iter().rev() {
+                    t = track.began[t];
+                    bounds.push(t);
+                }
+                bounds.reverse();
+                state = came_after[t * states + state];
+                instances.push(Instance { entry, bounds, forced: None });
+            }
+            Step::Forced => {
+                let pin = forced.iter().position(|f| f.to == t).expect("only a pin's end is forced");
+                let Forced { entry, from, to } = forced[pin];
+                instances.push(Instance {
+                    entry,
+                    bounds: within(&plan.entries[entry].moves, from, to),
+                    forced: Some(pin),
+                });
+                (t, state) = (from, before_pin[pin].1);
+            }
+        }
+    }
+    instances.reverse();
+    instances
 }
 
 fn clear(ends: &mut [Vec<Ends>], tracks: &mut [Vec<Track>], until: usize) {
@@ -192,46 +208,13 @@ fn clear(ends: &mut [Vec<Ends>], tracks: &mut [Vec<Track>], until: usize) {
 }
 
 fn least(costs: &[f64]) -> (f64, usize) {
-    costs.iter().enumerate().fold((f64::INFINITY, 0), |best, (i, &c)| if c < best.0 { (c, i) } else { best })
+    least_but(costs, usize::MAX)
 }
 
-fn trace_back(
-    plan: &Plan,
-    last: &[f64],
-    steps: &[Vec<Step>],
-    came_after: &[Vec<usize>],
-    tracks: &[Vec<Track>],
-    forced: &[Forced],
-) -> Vec<Instance> {
-    let mut instances = Vec::new();
-    let mut t = plan.seconds;
-    let mut state = least(last).1;
-    loop {
-        match steps[t][state] {
-            Step::Start => break,
-            Step::Filler => t -= 1,
-            Step::PhaseEnded => {
-                let entry = state - 1;
-                let mut bounds = vec![t];
-                for track in tracks[entry].iter().rev() {
-                    t = track.began[t];
-                    bounds.push(t);
-                }
-                bounds.reverse();
-                state = came_after[entry][t];
-                instances.push(Instance { entry, bounds, forced: None });
-            }
-            Step::Forced { pin, after } => {
-                let at = forced[pin];
-                let bounds = within(&plan.entries[at.entry].moves, at.from, at.to);
-                instances.push(Instance { entry: at.entry, bounds, forced: Some(pin) });
-                t = at.from;
-                state = after;
-            }
-        }
-    }
-    instances.reverse();
-    instances
+/// The least cost and its place, one place left out.
+fn least_but(costs: &[f64], but: usize) -> (f64, usize) {
+    let others = costs.iter().enumerate().filter(|&(i, _)| i != but);
+    others.fold((f64::INFINITY, 0), |best, (i, &c)| if c < best.0 { (c, i) } else { best })
 }
 
 /// The cheapest division of seconds `from..to` among moves that must fill it.

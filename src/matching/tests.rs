@@ -887,30 +887,46 @@ fn padded(ride: &Ride, before: usize, after: usize) -> Ride {
 }
 
 #[test]
-fn zz_speed() {
-    for times in [1, 2, 4] {
-        let mut rider = Rider::new(0);
-        for _ in 0..times {
-            rider.bench(&AS_WRITTEN);
-        }
-        let (ride, _) = rider.finish();
-        let s = session();
-        let t = std::time::Instant::now();
-        let signals = Signals::of(&s, &ride);
-        let a = t.elapsed();
-        let plan = Plan::of(&bench(), &signals);
-        let b = t.elapsed();
-        let e = edge_costs(&bench(), &plan, &ride);
-        segment::cheapest(&plan, &e, &[]);
-        let c = t.elapsed();
-        let m = find(&bench(), &s, &ride);
-        eprintln!(
-            "{} s: signals {a:?} plan {:?} dp {:?} find {:?} {}",
-            ride.length_s,
-            b - a,
-            c - b,
-            t.elapsed() - c,
-            ridden(&m).len()
-        );
-    }
+fn with_a_hub_alone_every_phase_is_still_found() {
+    let mut rider = Rider::new(80);
+    rider.bench(&AS_WRITTEN);
+    let (mut ride, truth) = rider.finish();
+    ride.references.truncate(1);
+    compare(&find(&bench(), &session(), &ride), &truth);
+}
+
+#[test]
+fn every_asked_repeat_is_listed_in_protocol_order() {
+    let mut rider = Rider::new(81);
+    rider.bench(&[6, 7, 0, 1, 2, 8]);
+    let (ride, _) = rider.finish();
+    let matches = find(&bench(), &session(), &ride);
+    let listed: Vec<(usize, u32)> = matches.found.iter().map(|m| (m.phase, m.repeat)).collect();
+    let asked = [1, 1, 1, 1, 1, 1, 6, 6, 4];
+    let expected: Vec<(usize, u32)> =
+        asked.iter().enumerate().flat_map(|(phase, &n)| (1..=n).map(move |repeat| (phase, repeat))).collect();
+    assert_eq!(listed, expected, "{}", story(&matches));
+}
+
+#[test]
+fn typed_drills_are_left_to_the_scorer() {
+    let mut protocol = bench();
+    protocol.phases.insert(0, phase("zero", &[], Drill::ZeroCheck));
+    let mut rider = Rider::new(82);
+    rider.bench(&AS_WRITTEN);
+    let matches = find(&protocol, &session(), &rider.finish().0);
+    assert_eq!(matches.found[0].phase, 1);
+    assert!(reasons(&matches).is_empty(), "{}", story(&matches));
+}
+
+#[test]
+fn in_any_order_nothing_is_out_of_order() {
+    let mut protocol = bench();
+    protocol.order = PhaseOrder::Any;
+    let mut rider = Rider::new(83);
+    rider.bench(&[8, 3, 0, 7, 5, 2, 6, 1, 4]);
+    let (ride, truth) = rider.finish();
+    let matches = find(&protocol, &session(), &ride);
+    compare(&matches, &truth);
+    assert_eq!(matches.deviations, Vec::<String>::new());
 }
