@@ -15,8 +15,9 @@ pub(super) const FILLER: f64 = 0.6;
 /// What a second at the edge of its tolerance costs: a little less than filler, so that a block missed by all of it
 /// still counts as the block where the order expects it, but no recovery becomes a block against the order.
 const AT_TOLERANCE: f64 = 0.55;
-/// What a second of sprinting costs where something steady was asked.
-const SPRINTING: f64 = 3.0;
+/// What a second of sprinting costs where something steady was asked: two recoveries with a sprint between them are
+/// no block, however even.
+const SPRINTING: f64 = 8.0;
 /// What a change against the protocol's order costs. Below what a single sprint gains, and above what choosing
 /// the wrong one of two neighbouring targets gains when both are missed by 15 %.
 pub(super) const JUMP: f64 = 20.0;
@@ -89,7 +90,9 @@ enum Want {
 }
 
 impl Plan {
-    pub fn of(protocol: &Protocol, signals: &Signals) -> Self {
+    /// `paced` is what single-valued targets are multiplied by: a rider who paces by a meter that reads 10 % high rides
+    /// every target a tenth low.
+    pub fn of(protocol: &Protocol, signals: &Signals, paced: f64) -> Self {
         let ridden = |p: &&(usize, &Phase)| match &p.1.drill {
             Drill::StaticLoad { .. } | Drill::ZeroCheck => false,
             Drill::Ramp { steps_w, .. } => !steps_w.is_empty(),
@@ -101,7 +104,7 @@ impl Plan {
             .iter()
             .enumerate()
             .map(|(at, &(phase, plan))| {
-                let (weight, moves) = moves_of(plan, signals);
+                let (weight, moves) = moves_of(plan, signals, paced);
                 let (beginning, ending) = cuts(plan, &moves, signals.len());
                 Entry { phase, weight, beginning, ending, moves, free_after: free_after(&phases, at) }
             })
@@ -174,7 +177,7 @@ fn cuts(phase: &Phase, moves: &[Move], seconds: usize) -> (Vec<f64>, Vec<f64>) {
     }
 }
 
-fn moves_of(phase: &Phase, signals: &Signals) -> (f64, Vec<Move>) {
+fn moves_of(phase: &Phase, signals: &Signals, paced: f64) -> (f64, Vec<Move>) {
     // A range is itself a tolerance.
     let slack_of = |target: &Target| match target {
         Target::Value(_) => phase.tolerance,
@@ -185,7 +188,7 @@ fn moves_of(phase: &Phase, signals: &Signals) -> (f64, Vec<Move>) {
         // A block's power is smoothed over up to 7 s: on the road single seconds scatter by a quarter.
         (
             Want::Power {
-                band: band(power_w),
+                band: band(power_w, paced),
                 slack: slack_of(power_w),
                 half_s: (length_s / 40.0).clamp(0.0, 3.0) as usize,
             },
@@ -196,7 +199,7 @@ fn moves_of(phase: &Phase, signals: &Signals) -> (f64, Vec<Move>) {
     let hold = |hold: &Hold| {
         let short = hold.for_s.middle().is_some_and(|s| s <= SHORT_MOVE_S);
         let slack = if short { 1.5 * slack_of(&hold.power_w) } else { slack_of(&hold.power_w) };
-        (Want::Power { band: band(&hold.power_w), slack, half_s: 0 }, hold.for_s, 0.8)
+        (Want::Power { band: band(&hold.power_w, paced), slack, half_s: 0 }, hold.for_s, 0.8)
     };
     let anything = Range { low: None, high: None };
     let wanted: Vec<(Want, Range, f64)> = match &phase.drill {
@@ -239,9 +242,9 @@ fn moves_of(phase: &Phase, signals: &Signals) -> (f64, Vec<Move>) {
     (weight, moves)
 }
 
-fn band(target: &Target) -> Range {
+fn band(target: &Target, paced: f64) -> Range {
     match target {
-        Target::Value(power_w) => Range::between(*power_w, *power_w),
+        Target::Value(power_w) => Range::between(power_w * paced, power_w * paced),
         Target::Within(range) => *range,
     }
 }

@@ -99,8 +99,8 @@ enum Step {
     Forced,
 }
 
-/// The cheapest explanation of the ride, in order of time. `edges[entry][second]` is what a boundary costs there.
-pub(super) fn cheapest(plan: &Plan, edges: &[Vec<f64>], forced: &[Forced]) -> Vec<Instance> {
+/// The cheapest explanation of the ride, in order of time, after its cost. `edges[entry][second]` is what a boundary costs there.
+pub(super) fn cheapest(plan: &Plan, edges: &[Vec<f64>], forced: &[Forced]) -> (f64, Vec<Instance>) {
     let seconds = plan.seconds;
     // State 0 is "nothing yet", state e + 1 is "entry e was last"; `between` holds their costs at this second.
     let states = plan.entries.len() + 1;
@@ -165,7 +165,8 @@ pub(super) fn cheapest(plan: &Plan, edges: &[Vec<f64>], forced: &[Forced]) -> Ve
     }
 
     let mut instances = Vec::new();
-    let (mut t, mut state) = (seconds, least(&between).1);
+    let (cost, mut state) = least(&between);
+    let mut t = seconds;
     loop {
         match steps[t * states + state] {
             Step::Start => break,
@@ -194,7 +195,7 @@ pub(super) fn cheapest(plan: &Plan, edges: &[Vec<f64>], forced: &[Forced]) -> Ve
         }
     }
     instances.reverse();
-    instances
+    (cost, instances)
 }
 
 fn clear(ends: &mut [Vec<Ends>], tracks: &mut [Vec<Track>], until: usize) {
