@@ -96,7 +96,7 @@ fn device(sensor: &Sensor, index: u8, time: typedef::DateTime) -> Message {
     info.manufacturer = MAKER;
     info.source_type = typedef::SourceType::ANTPLUS;
     info.device_type = match sensor.kind.as_deref() {
-        Some("heart_rate") => typedef::AntplusDeviceType::HEART_RATE.0,
+        Some("heart rate") => typedef::AntplusDeviceType::HEART_RATE.0,
         _ => typedef::AntplusDeviceType::BIKE_POWER.0,
     };
     info.product_name = sensor.product.as_deref().unwrap_or("").into();
@@ -137,7 +137,7 @@ fn record(recording: &Recording, i: usize, time: typedef::DateTime) -> Message {
         record.heart_rate = heart_rate_bpm as u8;
     }
     if let Some(speed_m_s) = samples.speed_m_s[i] {
-        record.speed = (speed_m_s * 1000.0).round() as u16;
+        record.enhanced_speed = (speed_m_s * 1000.0).round() as u32;
     }
     if let Some(temperature_c) = samples.temperature_c[i] {
         record.temperature = temperature_c as i8;

@@ -90,7 +90,6 @@ impl<'a, T> Latest<'a, T> {
 // The largest that FIT's fields hold (public FIT profile): all ones would say that nothing was measured.
 const MOST_W: f64 = 65_534.0;
 const MOST_RPM: f64 = 254.0;
-const MOST_M_S: f64 = 65.534;
 
 pub(super) fn record(
     heard: &Heard,
@@ -134,8 +133,7 @@ pub(super) fn record(
         samples.cadence_rpm.push(heard_now(rpm.min(MOST_RPM)));
         let beat = beats.at(t_s - clock.strap_delay_s, |b| b.0);
         samples.heart_rate_bpm.push(beat.filter(|_| !deaf).map(|b| b.1));
-        let speed_m_s = speed.at(t_s, |s| s.0).map(|s| (s.1 * 1000.0).round() / 1000.0);
-        samples.speed_m_s.push(speed_m_s.map(|s| s.min(MOST_M_S)));
+        samples.speed_m_s.push(speed.at(t_s, |s| s.0).map(|s| (s.1 * 1000.0).round() / 1000.0));
         samples.temperature_c.push(Some((naming.temperature_c + naming.warms_c * t_s / 3600.0).round()));
         let has_balance = heard.output.sends_balance && total_w.round() > 0.0 && !deaf;
         samples.right_share_pct.push(has_balance.then(|| (right_w / total_w * 100.0).round()));

@@ -333,9 +333,9 @@ fn naming(n: usize) -> Naming {
         ..Sensor::default()
     };
     let power = match n {
-        0 => sensor("bike_power", UNIT, "17", "1.80"),
-        1 => sensor("bike_power", PEDALS, "2001", "3.10"),
-        _ => sensor("bike_power", TRAINER, "3001", "2.04"),
+        0 => sensor("bike power", UNIT, "17", "1.80"),
+        1 => sensor("bike power", PEDALS, "2001", "3.10"),
+        _ => sensor("bike power", TRAINER, "3001", "2.04"),
     };
     let head_unit = HeadUnit {
         maker: Some("development".to_owned()),
@@ -348,7 +348,7 @@ fn naming(n: usize) -> Naming {
     Naming {
         file: FILES[n],
         head_unit,
-        sensors: vec![power, sensor("heart_rate", "strap S", "5001", "1.00")],
+        sensors: vec![power, sensor("heart rate", "strap S", "5001", "1.00")],
         temperature_c,
         warms_c,
     }

@@ -1,0 +1,134 @@
+//! `assize rehearse`: a protocol in, recordings out that readers of FIT agree on.
+
+use std::path::{Path, PathBuf};
+
+use assert_cmd::Command;
+use assize::recording::{self, Recording};
+use assize::rehearse::{self, Plan};
+use assize::{protocol, session};
+use tempfile::TempDir;
+
+fn bench() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("protocols/bench-both-rings.yaml")
+}
+
+fn rehearse(arguments: &[&str], dir: &Path) -> assert_cmd::assert::Assert {
+    let mut command = Command::cargo_bin("assize").unwrap();
+    command.arg("rehearse").arg(bench()).arg("--out").arg(dir).args(arguments).assert()
+}
+
+const FILES: [&str; 5] = ["unit-017.fit", "pedals-p.fit", "trainer-t.fit", "session.yaml", "truth.json"];
+
+#[test]
+fn a_rehearsal_is_a_session_that_checks_without_a_mistake() {
+    let dir = TempDir::new().unwrap();
+    rehearse(&["--sound", "--seed", "3"], dir.path()).success();
+    for file in FILES {
+        assert!(dir.path().join(file).is_file(), "{file}");
+    }
+    let mut check = Command::cargo_bin("assize").unwrap();
+    check.arg("check").arg(dir.path().join("session.yaml")).assert().success();
+}
+
+#[test]
+fn the_same_seed_gives_the_same_files() {
+    let (first, second) = (TempDir::new().unwrap(), TempDir::new().unwrap());
+    let arguments = ["--seed", "9", "--fault", "ring-offset=-14@big", "--fault", "side-short=110@left,2/6"];
+    rehearse(&arguments, first.path()).success();
+    rehearse(&arguments, second.path()).success();
+    for file in FILES {
+        let read = |dir: &TempDir| std::fs::read(dir.path().join(file)).unwrap();
+        assert_eq!(read(&first), read(&second), "{file}");
+    }
+}
+
+#[test]
+fn what_is_written_reads_back_as_what_was_in_memory() {
+    let dir = TempDir::new().unwrap();
+    let plan = Plan { faults: vec!["radio-dropout=0.02".parse().unwrap()], ..Plan::new(4) };
+    let rehearsal = rehearse::simulate(&protocol::load(&bench(), None).unwrap(), &plan);
+    rehearse::write(&rehearsal, dir.path()).unwrap();
+    for in_memory in &rehearsal.recordings {
+        let read = recording::read(&dir.path().join(&in_memory.file)).unwrap();
+        // The reader's path is the file's; cautions are its own remarks on gaps and the like.
+        let expected = Recording { file: read.file.clone(), cautions: read.cautions.clone(), ..in_memory.clone() };
+        assert!(read == expected, "{}", in_memory.file.display());
+    }
+    let read = session::load(&dir.path().join("session.yaml")).unwrap();
+    let mut expected = rehearsal.session.clone();
+    (expected.file, expected.sha256) = (read.file.clone(), read.sha256.clone());
+    expected.assumed = read.assumed.clone();
+    expected.protocol.as_mut().unwrap().file = read.protocol.as_ref().unwrap().file.clone();
+    let instruments = expected.units.iter_mut().map(|u| &mut u.instrument);
+    for instrument in instruments.chain(expected.references.iter_mut().map(|r| &mut r.instrument)) {
+        instrument.recordings.iter_mut().for_each(|file| *file = dir.path().join(&file));
+    }
+    assert_eq!(read, expected);
+}
+
+/// An independent reader of the format finds the same numbers; it and the writer share no code.
+#[test]
+fn a_second_fit_reader_finds_the_same_powers_and_balances() {
+    let rehearsal = rehearse::simulate(&protocol::load(&bench(), None).unwrap(), &Plan::new(4));
+    for (recording, bytes) in rehearsal.recordings.iter().zip(&rehearsal.files) {
+        let messages = fitparser::from_bytes(bytes).unwrap();
+        let records: Vec<_> = messages.iter().filter(|m| m.kind() == fitparser::profile::MesgNum::Record).collect();
+        assert_eq!(records.len(), recording.samples.len());
+        let number = |record: &fitparser::FitDataRecord, name: &str| -> Option<f64> {
+            let field = record.fields().iter().find(|f| f.name() == name)?;
+            match field.value() {
+                fitparser::Value::UInt8(value) => Some(f64::from(*value)),
+                fitparser::Value::UInt16(value) => Some(f64::from(*value)),
+                fitparser::Value::SInt64(value) => Some(*value as f64),
+                other => panic!("{name} is {other:?}"),
+            }
+        };
+        for (i, record) in records.iter().enumerate() {
+            assert_eq!(number(record, "power"), recording.samples.power_w[i]);
+            assert_eq!(number(record, "heart_rate"), recording.samples.heart_rate_bpm[i]);
+            // Bit 7 says that the rest is the right side's share.
+            let balance = recording.samples.right_share_pct[i].map(|right_pct| 128.0 + right_pct);
+            assert_eq!(number(record, "left_right_balance"), balance);
+        }
+    }
+}
+
+/// CRC-16/ARC over a whole FIT file, its own checksum included, leaves no remainder; over 123456789 it gives
+/// 0xBB3D (catalogue of parametrised CRC algorithms). The time stamps count from 1989-12-31 (public FIT profile).
+#[test]
+fn the_files_keep_the_formats_checksum() {
+    let crc = |bytes: &[u8]| {
+        bytes.iter().fold(0_u16, |crc, byte| {
+            (0..8).fold(crc ^ u16::from(*byte), |c, _| if c & 1 == 1 { (c >> 1) ^ 0xA001 } else { c >> 1 })
+        })
+    };
+    assert_eq!(crc(b"123456789"), 0xBB3D);
+    let rehearsal = rehearse::simulate(&protocol::load(&bench(), None).unwrap(), &Plan::new(1));
+    for bytes in &rehearsal.files {
+        assert_eq!(&bytes[8..12], b".FIT");
+        assert_eq!(crc(bytes), 0);
+        assert_eq!(crc(&bytes[..14]), 0);
+    }
+}
+
+#[test]
+fn mistakes_are_refused_with_the_right_form() {
+    let dir = TempDir::new().unwrap();
+    let refused = |arguments: &[&str]| {
+        let output = rehearse(arguments, dir.path()).code(2).get_output().clone();
+        String::from_utf8(output.stderr).unwrap()
+    };
+    assert!(refused(&["--seed", "1"]).contains("--sound"));
+    assert!(refused(&["--sound", "--fault", "gain=2"]).contains("cannot be used with"));
+    assert!(refused(&["--fault", "ring-ofset=3@big"]).contains("`ring-offset` is nearest"));
+    assert!(refused(&["--fault", "reference-gain=3@Q"]).contains("no reference is called `Q`"));
+}
+
+#[test]
+fn the_list_of_faults_needs_no_protocol() {
+    let mut command = Command::cargo_bin("assize").unwrap();
+    let output = command.args(["rehearse", "--faults"]).assert().success().get_output().clone();
+    let text = String::from_utf8(output.stdout).unwrap();
+    assert_eq!(text.lines().count(), rehearse::FAULT_KINDS.len());
+    assert!(text.contains("ring-offset=-14@big"));
+}
