@@ -293,6 +293,8 @@ pub(super) struct HubDraw {
 const HUB_TAU_S: f64 = 1.0;
 /// Share of the brake's power that a flywheel running down still shows. Common practice, no source.
 const RUN_DOWN_SHARE: f64 = 0.08;
+/// Below it a hub shows nothing. Common practice, no source.
+const LEAST_HUB_W: f64 = 2.5;
 /// A hub sends four times a second; so does the common radio profile for power.
 const HUB_STEPS: usize = 5;
 
@@ -318,8 +320,11 @@ pub(super) fn hub(
         shown_rpm += (signal.cadence_rpm[i] - shown_rpm) * STEP_S / HUB_TAU_S;
         if i % HUB_STEPS == 0 {
             let error = 1.0 + wander.next(noise);
-            let total_w =
-                if shown_w < 0.5 { 0.0 } else { (shown_w * hub.draw.gain * error + hub.draw.offset_w).max(0.0) };
+            let total_w = if shown_w < LEAST_HUB_W {
+                0.0
+            } else {
+                (shown_w * hub.draw.gain * error + hub.draw.offset_w).max(0.0)
+            };
             sent.power.push(Reading { at_s: t_s, left_w: total_w / 2.0, right_w: total_w / 2.0 });
             sent.cadence.push((t_s, if shown_rpm < 15.0 { 0.0 } else { shown_rpm.round() }));
             speed.push((t_s, signal.speed_m_s[i]));

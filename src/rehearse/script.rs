@@ -61,6 +61,9 @@ pub(super) struct Stretch {
 const PLAIN_DEVELOPMENT_M: f64 = 6.4;
 const RECOVERY_W: f64 = 100.0;
 const RECOVERY_RPM: f64 = 80.0;
+/// W and rpm, each for an equal part. Common practice, no source.
+const WARM_UP: [(f64, f64); 6] =
+    [(85.0, 78.0), (115.0, 84.0), (150.0, 88.0), (105.0, 82.0), (170.0, 92.0), (95.0, 80.0)];
 /// To set or read a zero. Common practice, no source.
 const TYPING_S: f64 = 30.0;
 
@@ -80,18 +83,16 @@ pub(super) fn write(protocol: &Protocol, drivetrain: &Drivetrain, seed: u64) -> 
     let starts_free = protocol.phases.first().is_some_and(|p| matches!(p.drill, Drill::Free { .. }));
     let warm_up_s = protocol.needs.warm_up_s.unwrap_or(120.0);
     if !starts_free {
-        let third_s = warm_up_s / 3.0 + 8.0;
-        for aim_w in [95.0, 125.0, 150.0] {
-            script.add(Act::Ride, None, third_s, aim_w, 84.0);
-        }
+        script.warm_up(None, 1.04 * warm_up_s, None);
     }
     let mut before: Option<&Phase> = None;
     for (index, phase) in protocol.phases.iter().enumerate() {
         let next_ring = protocol.phases.get(index + 1).and_then(|next| next.ring);
         for repeat in 1..=phase.repeats {
-            let rested = repeat == 1 && before.is_some_and(|b| matches!(b.drill, Drill::Free { .. }));
-            if !rested {
-                script.recover(phase, repeat);
+            match before.filter(|_| repeat == 1).map(|b| &b.drill) {
+                Some(Drill::Free { .. }) => {}
+                Some(Drill::Wait { .. } | Drill::StaticLoad { .. } | Drill::ZeroCheck) => script.roll_off(phase),
+                _ => script.recover(phase, repeat),
             }
             script.ride(phase, (index, repeat), next_ring);
         }
@@ -138,6 +139,23 @@ impl Script<'_> {
         self.spin(Act::Recovery, None, lasts_s, aim_w, RECOVERY_RPM, phase.ring);
     }
 
+    /// From standing still to riding: the legs are fresh.
+    fn roll_off(&mut self, phase: &Phase) {
+        if !matches!(phase.drill, Drill::Wait { .. } | Drill::StaticLoad { .. } | Drill::ZeroCheck) {
+            self.spin(Act::Recovery, None, 20.0, RECOVERY_W, RECOVERY_RPM, phase.ring);
+        }
+    }
+
+    /// Easy, with two efforts and nothing held for long: no block of the protocol looks like it.
+    fn warm_up(&mut self, phase: Option<(usize, u32)>, lasts_s: f64, next_ring: Option<Ring>) {
+        let [early @ .., (last_w, last_rpm)] = WARM_UP;
+        let part_s = lasts_s / WARM_UP.len() as f64;
+        for (aim_w, cadence_rpm) in early {
+            self.add(Act::Ride, phase, part_s, aim_w, cadence_rpm);
+        }
+        self.spin(Act::Ride, phase, part_s, last_w, last_rpm, next_ring);
+    }
+
     /// Easy riding, with a shift to `next_ring` in its second half where that is another.
     fn spin(
         &mut self,
@@ -161,13 +179,15 @@ impl Script<'_> {
         let cadence_rpm = |default| phase.cadence_rpm.map_or(default, |r| aim_within(&r, 1.2));
         match &phase.drill {
             Drill::Free { power_w, lasts_s } => {
-                let easy_w = if id.0 == 0 { 130.0 } else { RECOVERY_W };
-                let aim_w = match power_w {
-                    Some(Range { low: None, high: Some(high) }) => easy_w.min(0.75 * high),
-                    Some(range) => range.middle().unwrap_or(easy_w),
-                    None => easy_w,
-                };
                 let lasts_s = lasts_s.map_or(120.0, |r| self.within(&r));
+                if id.0 == 0 && power_w.is_none() {
+                    return self.warm_up(Some(id), lasts_s, next_ring);
+                }
+                let aim_w = match power_w {
+                    Some(Range { low: None, high: Some(high) }) => RECOVERY_W.min(0.75 * high),
+                    Some(range) => range.middle().unwrap_or(RECOVERY_W),
+                    None => RECOVERY_W,
+                };
                 self.spin(Act::Ride, Some(id), lasts_s, aim_w, cadence_rpm(84.0), next_ring);
             }
             Drill::Wait { lasts_s } => {
