@@ -32,6 +32,10 @@ pub enum Fault {
     DoubledSide { side: Side },
     /// Its head unit hears neither the unit nor the heart-rate strap for this share of the ride.
     RadioDropout { share: Share },
+    /// Its head unit's clock was set wrong from the start.
+    ClockSet { ahead_s: f64 },
+    /// Its head unit's clock jumps forward half-way through the ride.
+    ClockJump { ahead_s: f64 },
     /// A reference's readings × (1 + pct/100).
     ReferenceGain { pct: f64, label: String },
 }
@@ -82,6 +86,8 @@ pub const FAULT_KINDS: &[FaultKind] = &[
     kind("drift", "drift=6", "W/h", "a zero that creeps with time"),
     kind("doubled-side", "doubled-side=left", "side", "one side sensed and doubled, though both are declared"),
     kind("radio-dropout", "radio-dropout=0.04", "share", "a head unit that loses unit and strap together"),
+    kind("clock-set", "clock-set=120", "s", "the unit's head unit with its clock set wrong"),
+    kind("clock-jump", "clock-jump=3", "s", "a clock that is put right (forward) half-way through the ride"),
     kind("reference-gain", "reference-gain=3@P", "%", "a reference out of calibration (P or T, or its label)"),
 ];
 
@@ -153,6 +159,8 @@ fn parse(kind: &FaultKind, rest: &str) -> Result<Fault, String> {
         "drift" => Fault::Drift { w_per_h: number()? },
         "doubled-side" => Fault::DoubledSide { side: side(size)? },
         "radio-dropout" => Fault::RadioDropout { share: share(size)? },
+        "clock-set" => Fault::ClockSet { ahead_s: number()? },
+        "clock-jump" => Fault::ClockJump { ahead_s: positive()? },
         "reference-gain" => Fault::ReferenceGain { pct: above_minus_100(number()?)?, label: place.to_owned() },
         other => return Err(format!("`{other}` is listed but not made")),
     })
@@ -210,6 +218,8 @@ impl fmt::Display for Fault {
             Fault::Drift { w_per_h } => write!(f, "drift={}", trim(*w_per_h)),
             Fault::DoubledSide { side } => write!(f, "doubled-side={}", side_word(*side)),
             Fault::RadioDropout { share } => write!(f, "radio-dropout={share}"),
+            Fault::ClockSet { ahead_s } => write!(f, "clock-set={}", trim(*ahead_s)),
+            Fault::ClockJump { ahead_s } => write!(f, "clock-jump={}", trim(*ahead_s)),
             Fault::ReferenceGain { pct, label } => write!(f, "reference-gain={}@{label}", trim(*pct)),
         }
     }

@@ -17,11 +17,15 @@ pub(super) enum Storage {
     SecondMean,
 }
 
-/// One head unit's clock and habits: it shows `t + offset_s + drift_ppm·1e-6·t` at true time `t`.
+/// One head unit's clock and habits: it shows `t + offset_s + drift_ppm·1e-6·t` at true time `t`, and `jump_s` more
+/// from `jump_at_s` on.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Clock {
     pub offset_s: f64,
     pub drift_ppm: f64,
+    /// Never negative: a clock put back would write some seconds twice.
+    pub jump_s: f64,
+    pub jump_at_s: f64,
     /// From the strap's message until it is what this head unit writes.
     pub strap_delay_s: f64,
     pub storage: Storage,
@@ -33,11 +37,16 @@ pub(super) struct Clock {
 
 impl Clock {
     pub fn shows_s(&self, true_s: f64) -> f64 {
-        true_s + self.offset_s + self.drift_ppm * 1e-6 * true_s
+        let jump_s = if true_s < self.jump_at_s { 0.0 } else { self.jump_s };
+        true_s + self.offset_s + self.drift_ppm * 1e-6 * true_s + jump_s
     }
 
-    fn true_s(&self, shown_s: f64) -> f64 {
-        (shown_s - self.offset_s) / (1.0 + self.drift_ppm * 1e-6)
+    /// `None` for what the clock never showed, because it jumped over it.
+    fn true_s(&self, shown_s: f64) -> Option<f64> {
+        let rate = 1.0 + self.drift_ppm * 1e-6;
+        let before_s = (shown_s - self.offset_s) / rate;
+        let after_s = (shown_s - self.offset_s - self.jump_s) / rate;
+        if before_s < self.jump_at_s { Some(before_s) } else { (after_s >= self.jump_at_s).then_some(after_s) }
     }
 }
 
@@ -110,7 +119,7 @@ pub(super) fn record(
         if noise.uniform() < clock.dropped && inner {
             continue;
         }
-        let t_s = clock.true_s(stamp as f64);
+        let Some(t_s) = clock.true_s(stamp as f64) else { continue };
         let deaf = heard.deaf.iter().any(|w| (w.0..w.1).contains(&t_s));
         let times_s: &[f64] = match clock.storage {
             Storage::LastMessage => &[0.0],

@@ -4,6 +4,8 @@
 //! judge, so that it can't agree with them by construction. Its rider, instruments and head units are plausible
 //! rather than measured: where no source is named, a figure is common practice.
 
+mod bench;
+mod draws;
 mod fault;
 mod fit;
 mod head_unit;
@@ -18,14 +20,13 @@ use serde::Serialize;
 use sha2::{Digest, Sha256};
 
 use crate::protocol::Protocol;
-use crate::quantity::{Bound, Join, Quantity, Unit as Of};
-use crate::recording::{HeadUnit, Recording, Sensor};
-use crate::session::{
-    Certificate, Conditions, Drivetrain, Instrument, Location, Readings, Reference, Session, Sides, TrainerMode, Unit,
-};
+use crate::recording::Recording;
+use crate::session::Session;
 
+use bench::{FILES, PEDALS, TRAINER, UNIT};
+use draws::Draws;
 pub use fault::{FAULT_KINDS, Fault, FaultError, FaultKind, Share};
-use head_unit::{Clock, Heard, Naming, Storage};
+use head_unit::{Clock, Heard};
 use instrument::{Draw, HubDraw, Struck};
 use noise::{Noise, Purpose};
 pub use script::Act;
@@ -136,15 +137,10 @@ impl Truth {
     }
 }
 
-const UNIT: &str = "unit 017";
-const PEDALS: &str = "pedal pair P";
-const TRAINER: &str = "trainer T";
-const FILES: [&str; 3] = ["unit-017.fit", "pedals-p.fit", "trainer-t.fit"];
-
 /// Rides `protocol` by `plan`, in memory. A seed fixes the ride, the draws and the clocks; a fault added changes
 /// nothing but what it should.
 pub fn simulate(protocol: &Protocol, plan: &Plan) -> Rehearsal {
-    let drivetrain = drivetrain();
+    let drivetrain = bench::drivetrain();
     let stretches = script::write(protocol, &drivetrain, plan.seed);
     let signal = signal::ride(&stretches, plan.seed);
     let draws = Draws::of(plan, stretches.last().map_or(0.0, |s| s.end_s));
@@ -170,7 +166,7 @@ pub fn simulate(protocol: &Protocol, plan: &Plan) -> Rehearsal {
         cadence_steps,
     };
     let of = |heard: Heard, n: usize, purpose| {
-        head_unit::record(&heard, &draws.clocks[n], naming(n), plan.date, &mut noise(purpose))
+        head_unit::record(&heard, &draws.clocks[n], bench::naming(n), plan.date, &mut noise(purpose))
     };
     let all_deaf: Vec<(f64, f64)> = deaf.iter().map(|d| (d.1, d.2)).collect();
     let mut recordings = [
@@ -185,75 +181,8 @@ pub fn simulate(protocol: &Protocol, plan: &Plan) -> Rehearsal {
         bytes
     });
     let truth = truth(protocol, plan, &stretches, signal, &draws, &struck, &deaf);
-    Rehearsal { session: session(protocol, drivetrain), recordings, files, truth }
+    Rehearsal { session: bench::session(protocol, drivetrain), recordings, files, truth }
 }
-
-/// All that a seed draws once per session.
-struct Draws {
-    unit: Draw,
-    pedals: Draw,
-    hub: HubDraw,
-    clocks: Vec<Clock>,
-}
-
-impl Draws {
-    fn of(plan: &Plan, ride_s: f64) -> Self {
-        let sound = Draw { gain: 1.0, offset_w: 0.0, noise: 0.0, angle: 0.25, timeout_s: 1.6 };
-        let even = HubDraw { draw: sound.clone(), loss_big: LOSS, loss_small: LOSS };
-        if plan.instruments == Instruments::Ideal {
-            let clock = Clock {
-                offset_s: 0.0,
-                drift_ppm: 0.0,
-                strap_delay_s: 0.2,
-                storage: Storage::LastMessage,
-                start_s: 0.0,
-                stop_s: ride_s,
-                dropped: 0.0,
-            };
-            return Self { unit: sound.clone(), pedals: sound, hub: even, clocks: vec![clock; 3] };
-        }
-        let crank = |purpose, gain_sd: f64, offset_sd_w: f64| {
-            let mut noise = Noise::new(plan.seed ^ DRAWS, purpose);
-            Draw {
-                gain: 1.0 + noise.truncated(gain_sd, 2.5),
-                offset_w: noise.truncated(offset_sd_w, 2.5),
-                noise: noise.between(0.005, 0.009),
-                angle: noise.uniform(),
-                timeout_s: noise.between(1.5, 1.7),
-            }
-        };
-        // A sound unit stays within 1 %; the references within what their certificates say (k = 2).
-        let unit = crank(Purpose::Unit, 0.004, 0.5);
-        let pedals = crank(Purpose::Pedals, 0.005, 0.5);
-        let hub = crank(Purpose::Trainer, 0.0075, 0.8);
-        let mut noise = Noise::new(plan.seed ^ DRAWS, Purpose::Script);
-        let loss_big = LOSS + noise.truncated(0.005, 2.0);
-        let loss_small = loss_big + noise.truncated(0.0025, 2.0);
-        let clocks = [Purpose::UnitClock, Purpose::PedalsClock, Purpose::TrainerClock].map(|purpose| {
-            let mut noise = Noise::new(plan.seed ^ DRAWS, purpose);
-            Clock {
-                offset_s: noise.between(-3.0, 3.0),
-                drift_ppm: noise.between(-20.0, 20.0),
-                strap_delay_s: noise.between(0.1, 0.3),
-                storage: if matches!(purpose, Purpose::TrainerClock) {
-                    Storage::SecondMean
-                } else {
-                    Storage::LastMessage
-                },
-                start_s: noise.between(0.0, 6.0),
-                stop_s: ride_s - noise.between(0.0, 5.0),
-                dropped: 0.0003,
-            }
-        });
-        Self { unit, pedals, hub: HubDraw { draw: hub, loss_big, loss_small }, clocks: clocks.to_vec() }
-    }
-}
-
-/// Sets session-long draws apart from the noise of the same purpose.
-const DRAWS: u64 = 0x5EED_0000_0000_0001;
-
-/// Chain drive, spider to hub. Source: Martin et al. 1998 (97.7 %, from memory).
-const LOSS: f64 = 0.023;
 
 /// `reference-gain` names a reference by its label or the label's last word.
 fn with_reference_fault(draw: &Draw, faults: &[Fault], label: &str) -> Draw {
@@ -321,105 +250,6 @@ fn lap_presses(stretches: &[Stretch], seed: u64) -> Vec<f64> {
         }
     }
     presses
-}
-
-fn naming(n: usize) -> Naming {
-    let sensor = |kind: &str, product: &str, serial: &str, firmware: &str| Sensor {
-        kind: Some(kind.to_owned()),
-        maker: Some("development".to_owned()),
-        product: Some(product.to_owned()),
-        serial: Some(serial.to_owned()),
-        firmware: Some(firmware.to_owned()),
-        ..Sensor::default()
-    };
-    let power = match n {
-        0 => sensor("bike power", UNIT, "17", "1.80"),
-        1 => sensor("bike power", PEDALS, "2001", "3.10"),
-        _ => sensor("bike power", TRAINER, "3001", "2.04"),
-    };
-    let head_unit = HeadUnit {
-        maker: Some("development".to_owned()),
-        product: Some(format!("head unit {}", ["A", "B", "C"][n])),
-        serial: Some(["4101", "4102", "4103"][n].to_owned()),
-        firmware: Some(["5.20", "5.20", "7.01"][n].to_owned()),
-    };
-    // A sensor out of its bag warms to the room and the rider. Common practice, no source.
-    let (temperature_c, warms_c) = [(18.6, 2.2), (18.8, 1.8), (19.0, 1.2)][n];
-    Naming {
-        file: FILES[n],
-        head_unit,
-        sensors: vec![power, sensor("heart rate", "strap S", "5001", "1.00")],
-        temperature_c,
-        warms_c,
-    }
-}
-
-fn drivetrain() -> Drivetrain {
-    Drivetrain {
-        chainrings: vec![52, 36],
-        cassette: vec![11, 12, 13, 14, 15, 17, 19, 21, 23, 25, 28, 30],
-        wheel_m: Some(2.105),
-        ..Drivetrain::default()
-    }
-}
-
-fn instrument(n: usize, label: &str, located: Location, sides: Sides) -> Instrument {
-    Instrument {
-        label: label.to_owned(),
-        model: None,
-        serial: None,
-        firmware: None,
-        battery: None,
-        history: None,
-        head_unit: None,
-        located,
-        sides,
-        recordings: vec![FILES[n].into()],
-        fields: Default::default(),
-    }
-}
-
-fn wider(pct: f64, power_w: f64) -> Bound {
-    Bound { parts: vec![Quantity::new(pct, Of::Percent), Quantity::new(power_w, Of::Watt)], join: Join::Wider }
-}
-
-fn session(protocol: &Protocol, drivetrain: Drivetrain) -> Session {
-    let certificate = Certificate { number: Some("P-12".to_owned()), date: Some("2026-03-02".to_owned()), by: None };
-    let unit = Instrument { firmware: Some("1.8".to_owned()), ..instrument(0, UNIT, Location::Spindle, Sides::Both) };
-    Session {
-        file: None,
-        sha256: None,
-        protocol: Some(protocol.clone()),
-        tester: Some("tester A".to_owned()),
-        place: Some("north bench".to_owned()),
-        date: None,
-        notes: None,
-        authorised_by: None,
-        units: vec![Unit { instrument: unit, claimed: Some(Bound::single(1.5, Of::Percent)) }],
-        references: vec![
-            Reference {
-                instrument: instrument(1, PEDALS, Location::Pedals, Sides::Both),
-                uncertainty: wider(1.0, 2.0),
-                certificate: Some(certificate),
-                mode: None,
-            },
-            Reference {
-                instrument: instrument(2, TRAINER, Location::Hub, Sides::Total),
-                uncertainty: wider(1.5, 3.0),
-                certificate: None,
-                mode: Some(TrainerMode::Resistance),
-            },
-        ],
-        drivetrain,
-        conditions: Conditions { temperature_c: Some(19.0), crank_length_m: Some(0.1725), ..Conditions::default() },
-        readings: Readings { zero_before: Some(12.0), zero_after: Some(14.0), ..Readings::default() },
-        remarks: vec![],
-        marks: vec![],
-        pins: vec![],
-        photos: vec![],
-        threshold_power_w: protocol.threshold_power_w,
-        assumed: vec![],
-    }
 }
 
 fn truth(

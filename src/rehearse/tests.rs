@@ -1,12 +1,11 @@
+use super::draws::LOSS;
 use super::*;
 use crate::protocol::{
     Accept, Decision, Drill, Hold, Needs, Part, Phase, PhaseId, PhaseOrder, Ring, Rule, Setting, Target,
 };
 use crate::quantity::Range;
 
-pub(super) fn drivetrain() -> Drivetrain {
-    super::drivetrain()
-}
+pub(super) use super::bench::drivetrain;
 
 fn phase(name: &str, keys: &[(&str, &str)], drill: Drill) -> Phase {
     let keys = keys.iter().map(|(k, v)| ((*k).to_owned(), (*v).to_owned())).collect();
@@ -250,6 +249,8 @@ fn faults_of_the_unit_never_reach_the_references() {
         "drift=6",
         "doubled-side=left",
         "radio-dropout=0.04",
+        "clock-set=120",
+        "clock-jump=3",
     ];
     for fault in all {
         let faulty = ridden(8, &[fault]);
@@ -398,6 +399,25 @@ fn head_units_disagree_by_what_the_truth_says() {
     let shown = rehearsal.truth.shown_utc(0, 100.0) - rehearsal.truth.date;
     let clock = &rehearsal.truth.instruments[0];
     assert!((shown.num_microseconds().unwrap() as f64 / 1e6 - 100.0 - clock.clock_offset_s).abs() < 0.003);
+}
+
+#[test]
+fn a_clock_that_jumps_leaves_a_hole_and_shows_later_times_after_it() {
+    let (sound, faulty) = (ideal(&[]), ideal(&["clock-jump=3"]));
+    let (before, after) = (&sound.recordings[UNIT_AT].samples, &faulty.recordings[UNIT_AT].samples);
+    assert_eq!(before.power_w, after.power_w);
+    let jumps: Vec<f64> = after.time_s.windows(2).map(|w| w[1] - w[0]).filter(|step| *step != 1.0).collect();
+    assert_eq!(jumps, [4.0]);
+    let late = faulty.truth.shown_utc(UNIT_AT, 4000.0) - sound.truth.shown_utc(UNIT_AT, 4000.0);
+    assert_eq!(late, TimeDelta::seconds(3));
+    assert_eq!(faulty.truth.shown_utc(UNIT_AT, 100.0), sound.truth.shown_utc(UNIT_AT, 100.0));
+}
+
+#[test]
+fn a_clock_set_wrong_shifts_the_recording_and_keeps_its_values() {
+    let (sound, faulty) = (ideal(&[]), ideal(&["clock-set=-120"]));
+    assert_eq!(sound.recordings[UNIT_AT].samples, faulty.recordings[UNIT_AT].samples);
+    assert_eq!(faulty.recordings[UNIT_AT].start, sound.recordings[UNIT_AT].start - TimeDelta::seconds(120));
 }
 
 #[test]
