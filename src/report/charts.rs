@@ -71,7 +71,10 @@ pub fn rings(verdict: &Verdict) -> Option<String> {
             let ring_of = phase.matched.as_ref().and_then(|m| m.ring.as_deref());
             if ring_of == Some(ring.ring.as_str()) && check.unit == unit {
                 let keys = words::phase_parts(&phase.phase).1;
-                let label = keys.replace(&format!("{} ring, ", ring.ring), "");
+                let mut label = keys.replace(&format!("{} ring, ", ring.ring), "");
+                if phase.surplus {
+                    label += ", surplus";
+                }
                 let (value, uncertainty) = (check.value?, check.expanded_uncertainty.unwrap_or(0.0));
                 rows.push(Row { label, value, uncertainty, check: Some(check) });
             }
@@ -88,7 +91,7 @@ pub fn rings(verdict: &Verdict) -> Option<String> {
         * 1.08;
     let height = rows.len() as f64 * ROW_PX + 34.0;
     let frame = Frame {
-        x: Scale { low: -reach, high: reach, from_px: 142.0, to_px: 450.0 },
+        x: Scale { low: -reach, high: reach, from_px: 142.0, to_px: 438.0 },
         y: Scale { low: 0.0, high: 1.0, from_px: height - 26.0, to_px: 4.0 },
     };
     let says: Vec<String> =
@@ -165,6 +168,7 @@ impl PowerLines {
 const TIMELINE_WIDTH: f64 = 1000.0;
 const NAMES_PX: [f64; 2] = [27.0, 12.0];
 const BRACKETS_PX: f64 = 36.0;
+const KEYS_PX: [f64; 2] = [51.0, 63.0];
 const POWER_PX: (f64, f64) = (66.0, 270.0);
 const DIFFERENCE_PX: (f64, f64) = (284.0, 364.0);
 
@@ -218,15 +222,22 @@ impl<'a> Band<'a> {
         Some(Self { phase, name, keys, from_px: at(matched.start), to_px: at(matched.end) })
     }
 
+    /// In pixels.
+    fn middle_and_room(&self) -> (f64, f64) {
+        ((self.from_px + self.to_px) / 2.0, self.to_px - self.from_px - 2.0)
+    }
+
     fn scored(&self) -> bool {
         !self.phase.checks.is_empty()
     }
 }
 
-/// A bracket with its name over neighbours of one name; in each band its keys, or the number of the repeat.
+/// A bracket with its name over the scored neighbours of one name, whatever rest lies between them; in each band its
+/// keys, or the number of the repeat. Rests are named where they have the room.
 fn names(svg: &mut Svg, bands: &[Band<'_>]) {
+    let (scored, rests): (Vec<&Band<'_>>, Vec<&Band<'_>>) = bands.iter().partition(|b| b.scored());
     let mut taken_px = [0.0; 2];
-    for stretch in bands.chunk_by(|a, b| a.name == b.name) {
+    for stretch in scored.chunk_by(|a, b| a.name == b.name) {
         let from = stretch[0].from_px;
         let to = stretch.iter().map(|b| b.to_px).fold(from, f64::max);
         svg.path(&format!("M{from:.1} {}v-4H{to:.1}v4", BRACKETS_PX + 1.0), svg::BRACKET);
@@ -237,15 +248,22 @@ fn names(svg: &mut Svg, bands: &[Band<'_>]) {
             svg.text(middle, NAMES_PX[lane], Anchor::Middle, svg::STRONG, &name);
             taken_px[lane] = middle + half + 4.0;
         }
-        for band in stretch {
-            let (middle, room) = ((band.from_px + band.to_px) / 2.0, band.to_px - band.from_px - 2.0);
-            for (key, y) in band.keys.split(", ").filter(|k| !k.is_empty()).zip([51.0, 63.0]) {
-                let key = svg::fitted(key.trim_end_matches(" ring"), svg::LETTER_PX, room);
-                svg.text(middle, y, Anchor::Middle, svg::TEXT, &key);
-            }
-            if band.keys.is_empty() && band.scored() {
-                svg.text(middle, 52.0, Anchor::Middle, svg::TEXT, &band.phase.repeat.to_string());
-            }
+    }
+    for band in &scored {
+        let (middle, room) = band.middle_and_room();
+        if band.keys.is_empty() {
+            svg.text(middle, KEYS_PX[0], Anchor::Middle, svg::TEXT, &band.phase.repeat.to_string());
+        }
+        for (key, y) in band.keys.split(", ").filter(|k| !k.is_empty()).zip(KEYS_PX) {
+            let key = svg::fitted(key.trim_end_matches(" ring"), svg::LETTER_PX, room);
+            svg.text(middle, y, Anchor::Middle, svg::TEXT, &key);
+        }
+    }
+    for band in rests {
+        let (middle, room) = band.middle_and_room();
+        let name = words::capital(&band.name);
+        if svg::text_width(&name, svg::LETTER_PX) <= room {
+            svg.text(middle, KEYS_PX[0], Anchor::Middle, svg::TEXT, &name);
         }
     }
 }
@@ -409,7 +427,7 @@ fn error_strip(svg: &mut Svg, above: &Frame, check: &CheckVerdict, matched: &Mat
     let reach = limits.iter().flatten().map(|l| l.abs()).fold(mean.abs() + uncertainty, f64::max).max(0.1) * 1.8;
     let frame = Frame { x: above.x, y: Scale { low: -reach, high: reach, from_px: 332.0, to_px: 238.0 } };
     svg.window(&frame, window.0, window.1, svg::WINDOW, None);
-    svg.y_axis(&frame, &svg::ticks(-reach, reach, 4), &check.unit);
+    svg.y_axis(&frame, &svg::ticks(-reach, reach, 5), &check.unit);
     svg.path(&svg::path(&frame, &errors, GAP_S), svg::ERROR);
     svg.text(
         frame.x.from_px + 2.0,

@@ -369,7 +369,8 @@ fn repeat(phases: &[PhaseVerdict], phase: &str, verdict: Outcome) -> RepeatVerdi
 
 fn verdict(phases: Vec<PhaseVerdict>, ride: &Ride) -> Verdict {
     use Outcome::{Fail, Pass, Undecided};
-    let count = |outcome| phases.iter().filter(|p| p.verdict == outcome && p.drill != "free").count();
+    let checks = || phases.iter().flat_map(|p| &p.checks);
+    let count = |outcome| checks().filter(|c| c.verdict == outcome).count();
     let ring = |ring: &str, error_w, u_w, error_pct, u_pct| RingError {
         ring: ring.into(),
         blocks: 3,
@@ -425,8 +426,8 @@ fn verdict(phases: Vec<PhaseVerdict>, ride: &Ride) -> Verdict {
             purpose: Some("Does the unit read true on both rings, in sprints, in stop-and-start riding?".into()),
             rule: "guarded".into(),
             rule_in_words:
-                "pass if the error and its expanded uncertainty lie within the limit, fail if both lie beyond, \
-                            else undecided"
+                "A check passes if its value lies within the limit by more than its expanded uncertainty, fails if \
+                            it lies beyond it by more than that, and is undecided between."
                     .into(),
             coverage: 0.95,
             references_needed: 2,
@@ -447,27 +448,27 @@ fn verdict(phases: Vec<PhaseVerdict>, ride: &Ride) -> Verdict {
             authorised_by: Some("tester B".into()),
             assumed: vec!["the strap delay is 0.2 s, because no head unit states it".into()],
         },
-        unit: instrument("unit 017", "spindle", "both", "1.5 %"),
+        unit: instrument("unit 017", "spindle", "both", "claimed 1.5 %"),
         references: vec![
             InstrumentFacts {
                 certificate: Some("P-12 of 2026-03-02".into()),
                 serves: Some("means, work, peaks, edges and sides".into()),
-                ..instrument("pedal pair P", "pedals", "both", "1.0 % or 2 W")
+                ..instrument("pedal pair P", "pedals", "both", "±(1 % or 2 W), k = 2")
             },
             InstrumentFacts {
                 mode: Some("resistance".into()),
                 serves: Some("means and work over windows with margins".into()),
-                ..instrument("trainer T", "hub", "total", "1.5 % or 3 W")
+                ..instrument("trainer T", "hub", "total", "±(1.5 % or 3 W), k = 2")
             },
         ],
         rings: vec![ring("big", -7.7, 1.9, -4.3, 1.1), ring("small", 0.7, 1.9, 0.4, 1.1)],
         counts: Counts {
-            checks_made: 82,
+            checks_made: count(Pass) + count(Fail) + count(Undecided),
             passed: count(Pass),
             failed: count(Fail),
             undecided: count(Undecided),
             not_ridden: 1,
-            not_applicable: 0,
+            not_applicable: count(Outcome::NotApplicable),
             surplus: 0,
         },
         recordings: vec![

@@ -53,11 +53,15 @@ impl<'a> Group<'a> {
         !matches!(self.drill(), "free" | "wait") || !self.checks().is_empty()
     }
 
-    /// `6 of 6 ridden, 2 failed, 1 undecided`; `None` for a phase ridden once.
+    /// `6 of 6 ridden, 2 failed, 1 undecided`; `None` for a phase ridden once, as asked.
     pub fn tally(&self) -> Option<String> {
-        let r = self.repeats?;
-        let mut text = format!("{} of {} ridden", r.ridden, r.asked);
-        for (count, word) in [(r.failed, "failed"), (r.undecided, "undecided")] {
+        let surplus = self.phases.iter().filter(|p| p.surplus).count() as u32;
+        let (mut text, failed, undecided) = match self.repeats {
+            Some(r) => (format!("{} of {} ridden", r.ridden, r.asked), r.failed, r.undecided),
+            None if surplus > 0 => ("ridden more than once".to_owned(), 0, 0),
+            None => return None,
+        };
+        for (count, word) in [(failed, "failed"), (undecided, "undecided"), (surplus, "surplus")] {
             if count > 0 {
                 text += &format!(", {count} {word}");
             }

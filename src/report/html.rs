@@ -195,6 +195,7 @@ fn environment() -> Result<Environment<'static>, minijinja::Error> {
     env.add_filter("phase", |selector: &str| words::capital(&words::phase(selector)));
     env.add_filter("pattern", |pattern: &str| words::pattern(pattern));
     env.add_filter("say", |text: &str| words::sentence(text));
+    env.add_filter("stop", |text: &str| words::stop(text));
     env.add_filter("cap", |text: &str| words::capital(text));
     env.add_filter("two_digits", words::two_digits);
     env.add_filter("probability", words::probability);

@@ -63,11 +63,6 @@ impl<W: Write> Table<'_, W> {
         for sentence in &verdict.why {
             self.wrapped("  ", "  ", &words::sentence(sentence))?;
         }
-        for ring in &verdict.rings {
-            let watts = words::quantity(ring.error_w, Some(ring.expanded_uncertainty_w), "W");
-            let share = words::quantity(ring.error_pct, Some(ring.expanded_uncertainty_pct), "%");
-            self.wrapped("  ", "  ", &format!("{} ring: {watts}, {share}", words::capital(&ring.ring)))?;
-        }
         writeln!(self.out)
     }
 
@@ -78,15 +73,9 @@ impl<W: Write> Table<'_, W> {
         let reason = group.phases.iter().find_map(|p| p.reason.as_deref());
         let reason = group.repeats.and_then(|r| r.reason.as_deref()).or(reason);
         let beneath = " ".repeat(OUTCOME_WIDTH + 2);
-        if let Some(tally) = group.tally() {
-            self.wrapped(&beneath, &beneath, &tally)?;
-        }
-        match reason {
-            Some(reason) if decisive.is_empty() || group.outcome() != Outcome::Pass => {
-                self.wrapped(&beneath, &beneath, &words::sentence(reason))
-            }
-            _ => Ok(()),
-        }
+        let reason = reason.filter(|_| decisive.is_empty() || group.outcome() != Outcome::Pass).map(words::sentence);
+        let notes: Vec<String> = group.tally().into_iter().chain(reason).collect();
+        if notes.is_empty() { Ok(()) } else { self.wrapped(&beneath, &beneath, &notes.join("; ")) }
     }
 
     /// Outcome, what, and the first check; further checks on lines of their own.

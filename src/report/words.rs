@@ -1,5 +1,6 @@
 //! Rounding and words: everything that a report writes goes through here, so that all reports say it alike.
 
+use crate::protocol::Measure;
 use crate::verdict::CheckVerdict;
 
 /// Keeps a number and its unit on one line.
@@ -117,12 +118,17 @@ pub fn phase_parts(selector: &str) -> (String, String) {
         Some((name, keys)) => (name, keys),
         None => (selector, ""),
     };
+    (name.replace(['-', '_'], " "), key_words(keys))
+}
+
+/// `ring=small, power=120 W` → `small ring, 120 W`.
+fn key_words(keys: &str) -> String {
     let words = keys.split(", ").filter(|key| !key.is_empty()).map(|key| match key.split_once('=') {
         Some(("ring", ring)) => format!("{ring} ring"),
         Some((_, value)) => value.to_owned(),
         None => key.to_owned(),
     });
-    (name.replace(['-', '_'], " "), sentence(&words.collect::<Vec<_>>().join(", ")))
+    tied(&words.collect::<Vec<_>>().join(", "))
 }
 
 /// `steady[ring=small, power=120 W]` → `steady, small ring, 120 W`.
@@ -133,8 +139,43 @@ pub fn phase(selector: &str) -> String {
     }
 }
 
-/// Text from elsewhere made typographic: numbers stay with their units, minus signs are minus signs.
+/// Text from elsewhere as people write it: `steady[ring=big]` and `mean_error` in plain words, numbers tied to their
+/// units, minus signs as minus signs.
 pub fn sentence(text: &str) -> String {
+    tied(&without_codes(text))
+}
+
+/// Ends a sentence with a full stop where it has no end of its own.
+pub fn stop(text: &str) -> String {
+    if text.ends_with(['.', '?', '!', ':']) { text.to_owned() } else { format!("{text}.") }
+}
+
+/// `steady[ring=big, power=120 W]: mean_error` → `steady (big ring, 120 W): mean error`.
+fn without_codes(text: &str) -> String {
+    let mut rest = text;
+    let mut plain_text = String::with_capacity(text.len());
+    while let Some((before, keys, after)) = bracketed(rest) {
+        plain_text += &format!("{before} ({})", key_words(keys));
+        rest = after;
+    }
+    plain_text += rest;
+    let is_code = |word: &str| word.contains('_') && Measure::from_word(word).is_some();
+    let end_of_word = |c: char| !(c.is_alphanumeric() || c == '_');
+    let words = plain_text
+        .split_inclusive(end_of_word)
+        .map(|word| if is_code(word.trim_end_matches(end_of_word)) { plain(word) } else { word.to_owned() });
+    words.collect()
+}
+
+/// The text before the first `[key=value]`, what stands between the brackets, and the text after.
+fn bracketed(text: &str) -> Option<(&str, &str, &str)> {
+    let (before, rest) = text.split_once('[')?;
+    let (keys, after) = rest.split_once(']')?;
+    let is_keys = !keys.contains('[') && keys.split(", ").all(|key| key.contains('='));
+    (is_keys && before.ends_with(char::is_alphanumeric)).then_some((before, keys, after))
+}
+
+fn tied(text: &str) -> String {
     let chars: Vec<char> = text.chars().collect();
     let at = |i: usize| chars.get(i).copied();
     let before = |i: usize| i.checked_sub(1).and_then(at);
@@ -227,6 +268,8 @@ mod tests {
         assert_eq!(spaced(&phase("steady[ring=small, power=120 W]")), "steady, small ring, 120 W");
         assert_eq!(phase("standing-sprints"), "standing sprints");
         assert_eq!(spaced(&sentence("reads -6.1 W on 2026-11-20")), "reads −6.1 W on 2026-11-20");
+        let says = sentence("steady[ring=big, power=120 W]/2: mean_error -11 %, left_error; my_file.fit [sic]");
+        assert_eq!(spaced(&says), "steady (big ring, 120 W)/2: mean error −11 %, left error; my_file.fit [sic]");
     }
 
     #[test]
