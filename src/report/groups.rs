@@ -58,7 +58,7 @@ impl<'a> Group<'a> {
         let surplus = self.phases.iter().filter(|p| p.surplus).count() as u32;
         let (mut text, failed, undecided) = match self.repeats {
             Some(r) => (format!("{} of {} ridden", r.ridden, r.asked), r.failed, r.undecided),
-            None if surplus > 0 => ("ridden more than once".to_owned(), 0, 0),
+            None if surplus > 0 => (format!("ridden {} times", self.phases.len()), 0, 0),
             None => return None,
         };
         for (count, word) in [(failed, "failed"), (undecided, "undecided"), (surplus, "surplus")] {

@@ -14,8 +14,8 @@ pub enum Style {
 }
 
 const WIDTH: usize = 80;
-/// Room of the outcome (`not applicable`, capitals included) and of the phase.
-const OUTCOME_WIDTH: usize = 14;
+/// Room of the outcome (the rare `not applicable` takes more) and of the phase.
+const OUTCOME_WIDTH: usize = 10;
 const PHASE_WIDTH: usize = 25;
 
 /// Writes verdict, reasons, phases, contrasts, whole ride, findings, deviations and cautions.
