@@ -38,8 +38,11 @@ impl fmt::Display for Problem {
         let group = if self.source_line.is_empty() {
             group.element(annotate_snippets::Origin::path(file).line(self.line).char_column(self.column))
         } else {
-            // One blank is added so that a caret past the end of the line has something to stand under.
-            let line = format!("{} ", self.source_line);
+            let mut line = self.source_line.clone();
+            if line.chars().count() < self.column {
+                // A caret past the end of the line needs something to stand under.
+                line.push(' ');
+            }
             let byte = |column: usize| line.char_indices().nth(column).map_or(line.len(), |(at, _)| at);
             let from = byte(self.column - 1).min(line.len() - 1);
             let to = byte(self.column - 1 + self.length).clamp(from + 1, line.len());

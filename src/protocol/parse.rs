@@ -21,7 +21,7 @@ pub(crate) fn read(
     let first = reading.opened();
     let root = tree(reading, file, named_at, &mut vec![])?;
     let sha256 = reading.sha256(first..reading.opened());
-    let mut keys = reading.map(&root, "a protocol, beginning with `assize: 1`")?;
+    let mut keys = reading.map(&root, "a protocol")?;
     if let Some(version) = keys.need(reading, "assize", VERSION)
         && version.as_text() != Some(VERSION)
     {

@@ -211,7 +211,7 @@ fn phase(reading: &mut Reading, node: &Node, threshold_w: Option<f64>) -> Option
     let mut keys = reading.map(node, "a phase")?;
     let name = keys.need(reading, "phase", "steady").and_then(|n| phase_name(reading, n));
     let drills = DRILLS.map(|d| (d, d));
-    let word = keys.need(reading, "drill", "steady").and_then(|n| reading.one_of(n, &drills))?;
+    let word = keys.need(reading, "drill", "steady").and_then(|n| reading.one_of(n, &drills));
 
     let ring = keys.take("ring").and_then(|n| reading.one_of(n, &RINGS));
     let posture = keys.take("posture").and_then(|n| reading.one_of(n, &POSTURES));
@@ -229,8 +229,11 @@ fn phase(reading: &mut Reading, node: &Node, threshold_w: Option<f64>) -> Option
         .and_then(|(n, repeats)| reading.words(n, "a sentence, as in `every repeat`", |w| w.accept(repeats)));
     let part = part(reading, &mut keys);
     let tolerance = keys.take("tolerance").and_then(|n| positive(reading, n, Unit::Percent, "a share, as in `20 %`"));
-    let here = format!("a `{word}` drill");
-    let checks = keys.take("checks").map_or(vec![], |n| checks(reading, n, &here, measures_of(word)));
+    // With an unknown drill the rest is still read, as far as it is the same for all drills.
+    let (here, measures) =
+        word.map_or(("a drill".to_owned(), Measure::ALL), |w| (format!("a `{w}` drill"), measures_of(w)));
+    let checks = keys.take("checks").map_or(vec![], |n| checks(reading, n, &here, measures));
+    let word = word?;
     let combinations = combinations(reading, &mut keys, word, threshold_w);
     let swept = combinations.first().and_then(|c| c.power);
     let drill = drill(reading, &mut keys, word, threshold_w, swept);

@@ -522,6 +522,7 @@ fn explain(error: &ScanError) -> (String, String) {
         ErrorKind::UnclosedQuotedScalar => "look for a missing closing quote",
         ErrorKind::RecursionLimitExceeded => "no protocol or session nests this deep",
         ErrorKind::UnknownAnchor => "a text that begins with `*` needs quotes",
+        ErrorKind::Custom(_) => "write it out without `&` and `*`",
         _ => "look at the indentation, and quote texts that hold special characters",
     };
     (format!("this is no valid YAML: {}", error.info()), format!("{help}{more}"))
@@ -637,7 +638,8 @@ impl<'t> Builder<'t> {
     }
 
     fn scalar(&mut self, text: &str, style: ScalarStyle, span: Span, at: Place) -> Body {
-        if style == ScalarStyle::Plain && text.is_empty() {
+        // The parser stands `~` for a value that is not there.
+        if style == ScalarStyle::Plain && matches!(text, "" | "~" | "null") {
             return Body::Empty;
         }
         if text == "?" || text.chars().eq([STAND_IN_ASK]) {

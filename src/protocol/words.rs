@@ -78,7 +78,14 @@ enum Token {
     Word(String),
     /// `..`, `±`, `/`, `-`
     Sign(&'static str),
+    /// `>`, `≤` and so on, which the language writes in words.
+    Comparison {
+        least: bool,
+    },
 }
+
+/// Comparison signs, and whether what follows is the least.
+const COMPARISONS: [(char, bool); 5] = [('>', true), ('≥', true), (STAND_IN_GREATER, true), ('<', false), ('≤', false)];
 
 /// How a range was written: what a bare value means is for the key to say.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -91,7 +98,7 @@ pub(crate) enum Span {
 pub(crate) struct Words {
     tokens: Vec<(Token, usize, usize)>,
     next: usize,
-    length: usize,
+    chars: Vec<char>,
 }
 
 type Read<T> = Result<T, Slip>;
@@ -128,20 +135,17 @@ impl Words {
                 (Token::Sign(sign), 1)
             } else if matches!(c, '-' | '–' | '—' | '−') {
                 (Token::Sign("-"), 1)
-            } else if matches!(c, '>' | '<' | '≥' | '≤' | STAND_IN_GREATER) {
-                let length = if ahead(1) == '=' { 2 } else { 1 };
-                let words = if matches!(c, '<' | '≤') { "at most" } else { "at least" };
-                let rest: String = chars[at + length..].iter().collect();
-                let c = if c == STAND_IN_GREATER { '>' } else { c };
-                let help = Some(format!("write `{words} {}`", rest.trim()));
-                return slip(at, at + length, format!("`{c}` is no word of the language"), help);
+            } else if let Some((_, least)) = COMPARISONS.iter().find(|(sign, _)| *sign == c) {
+                (Token::Comparison { least: *least }, if ahead(1) == '=' { 2 } else { 1 })
+            } else if c == '+' {
+                return slip(at, at + 1, "`+` is no word of the language", Some("an uncertainty follows a `±`".into()));
             } else {
                 return slip(at, at + 1, format!("`{c}` is no word of the language"), None);
             };
             tokens.push((token, at, at + length));
             at += length;
         }
-        Ok(Self { tokens, next: 0, length: chars.len() })
+        Ok(Self { tokens, next: 0, chars })
     }
 
     fn peek(&self) -> Option<&Token> {
@@ -150,7 +154,7 @@ impl Words {
 
     /// Where the next token stands, or the text's end.
     fn here(&self) -> (usize, usize) {
-        self.tokens.get(self.next).map_or((self.length, self.length + 1), |t| (t.1, t.2))
+        self.tokens.get(self.next).map_or((self.chars.len(), self.chars.len() + 1), |t| (t.1, t.2))
     }
 
     /// Where the token before the next one stands.
@@ -163,6 +167,7 @@ impl Words {
             Some(Token::Number(n)) => format!("`{n}`"),
             Some(Token::Word(word)) => format!("`{word}`"),
             Some(Token::Sign(sign)) => format!("`{sign}`"),
+            Some(Token::Comparison { least }) => format!("`{}`", if *least { '>' } else { '<' }),
             None => "the end".into(),
         }
     }
@@ -193,10 +198,23 @@ impl Words {
         slip(from, to, format!("expected {expected}, found {}", self.written()), None)
     }
 
+    /// Reports a comparison sign where words are wanted.
+    fn no_comparison(&self) -> Read<()> {
+        let Some((Token::Comparison { least }, from, to)) = self.tokens.get(self.next) else { return Ok(()) };
+        let rest: String = self.chars[*to..].iter().collect();
+        let words = if *least { "at least" } else { "at most" };
+        slip(
+            *from,
+            *to,
+            format!("{} is no word of the language", self.written()),
+            Some(format!("write `{words} {}`", rest.trim())),
+        )
+    }
+
     /// Nothing may be left.
     pub fn end(&self) -> Read<()> {
         let Some((_, from, _)) = self.tokens.get(self.next) else { return Ok(()) };
-        slip(*from, self.length, format!("nothing more was expected from {} on", self.written()), None)
+        slip(*from, self.chars.len(), format!("nothing more was expected from {} on", self.written()), None)
     }
 
     /// A number without a unit.
@@ -268,6 +286,7 @@ impl Words {
     }
 
     fn span_in(&mut self, factor: &mut dyn FnMut(&mut Self) -> Read<Option<f64>>, wanted: &[Unit]) -> Read<Span> {
+        self.no_comparison()?;
         let at_least = self.take_words(&["at", "least"]);
         let at_most = !at_least && self.take_words(&["at", "most"]);
         let (from, _) = self.here();
@@ -381,6 +400,7 @@ impl Words {
 
     /// A limit sentence in one of the measure's units.
     pub fn limit(&mut self, wanted: &[Unit]) -> Read<Limit> {
+        self.no_comparison()?;
         let start = self.here();
         if self.take_word("none") {
             if !wanted.iter().any(|u| matches!(u, Unit::Second | Unit::One)) {
@@ -452,7 +472,12 @@ impl Words {
             let of = self.number()?;
             if of != f64::from(repeats) {
                 let message = format!("the phase is ridden {repeats} times, not {of}");
-                return slip(of_at.0, of_at.1, message, Some(format!("write `at least {passing} of {repeats}`")));
+                return slip(
+                    of_at.0,
+                    of_at.1,
+                    message,
+                    Some(format!("write `at least {} of {repeats}`", passing.min(f64::from(repeats)))),
+                );
             }
             if passing.fract() != 0.0 || passing < 1.0 || passing > of {
                 return slip(from, self.before().1, format!("expected a whole number from 1 to {of}"), None);
@@ -478,9 +503,12 @@ impl Words {
     }
 }
 
-/// A number in a larger or smaller unit, without the last digit's noise: 0.17250000000000001 m is 0.1725 m.
+/// A number in the unit held, to twelve digits: 172.5 mm is 0.1725 m, not 0.17250000000000001 m.
 fn scaled(number: f64, factor: f64) -> f64 {
-    if factor < 1.0 { number / (1.0 / factor).round() } else { number * factor }
+    if factor == 1.0 {
+        return number;
+    }
+    format!("{:.11e}", number * factor).parse().unwrap_or(number * factor)
 }
 
 /// A number at `at` and how many characters it takes.
@@ -641,4 +669,252 @@ pub fn selector<'p>(text: &str, phases: impl IntoIterator<Item = (&'p PhaseId, u
         return slip(chars_to(rest), chars_to(text.len()), format!("nothing more was expected, found `{tail}`"), None);
     }
     Ok(selector)
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn read<T>(text: &str, read: impl FnOnce(&mut Words) -> Read<T>) -> Read<T> {
+        let mut words = Words::new(text)?;
+        let value = read(&mut words)?;
+        words.end()?;
+        Ok(value)
+    }
+
+    fn phases() -> Vec<PhaseId> {
+        let id = |name: &str, keys: &[(&str, &str)]| PhaseId {
+            name: name.into(),
+            keys: keys.iter().map(|(k, v)| (k.to_string(), v.to_string())).collect(),
+        };
+        vec![
+            id("steady", &[("ring", "big"), ("power", "120 W")]),
+            id("steady", &[("ring", "small"), ("power", "120 W")]),
+            id("steady", &[("ring", "small"), ("power", "180 W")]),
+            id("standing-sprints", &[]),
+        ]
+    }
+
+    fn select(text: &str) -> Read<Selector> {
+        let phases = phases();
+        selector(text, phases.iter().map(|id| (id, 6)))
+    }
+
+    #[test]
+    fn quantities_are_held_in_their_base_unit() {
+        let all = [Unit::Watt, Unit::Second, Unit::Metre, Unit::Kilojoule, Unit::WattPerHour, Unit::NewtonMetre];
+        let value = |text: &str| read(text, |w| w.quantity(&all)).unwrap().value;
+        assert_eq!(value("1.5 kW"), 1500.0);
+        assert_eq!(value("4 min"), 240.0);
+        assert_eq!(value("172.5 mm"), 0.1725);
+        assert_eq!(value("850 J"), 0.85);
+        assert_eq!(value("3 W/h"), 3.0);
+        assert_eq!(value("16.9 Nm"), 16.9);
+        assert_eq!(value("200W"), 200.0);
+        assert_eq!(value("−2\u{a0}W"), -2.0);
+    }
+
+    #[test]
+    fn a_wrong_or_missing_unit_is_named_at_its_characters() {
+        let slip = |text: &str| read(text, |w| w.quantity(&[Unit::Second])).unwrap_err();
+        let wrong = slip("20 sec");
+        assert_eq!((wrong.from, wrong.to), (3, 6));
+        assert_eq!(wrong.to_string(), "expected s, min or h here, found `sec`; write `s`");
+        let missing = slip("20");
+        assert_eq!((missing.from, missing.to), (0, 2));
+        assert_eq!(missing.message, "a unit is missing after the number, expected s, min or h");
+        assert_eq!(slip("20 W").help, None);
+        assert_eq!(slip("1,5 min").help.unwrap(), "write `1.5 min`");
+        assert_eq!(slip("1,500 s").help.unwrap(), "write `1.500 s` or `1500 s`");
+        assert_eq!(slip("20 s long").from, 5);
+        assert_eq!(slip("-20").from, 0);
+    }
+
+    #[test]
+    fn ranges_take_their_unit_from_either_or_both_ends() {
+        let span = |text: &str| read(text, |w| w.span(Unit::Second));
+        assert_eq!(span("6..12 s"), Ok(Span::Range(Range::between(6.0, 12.0))));
+        assert_eq!(span("30 s..2 min"), Ok(Span::Range(Range::between(30.0, 120.0))));
+        assert_eq!(span("at most 10 s"), Ok(Span::Range(Range { low: None, high: Some(10.0) })));
+        assert_eq!(span("4 min"), Ok(Span::Bare(240.0)));
+        assert_eq!(span("12..6 s").unwrap_err().from, 0);
+        assert_eq!(span("6-12 s").unwrap_err().help.unwrap(), "as in `85..95 rpm`");
+        assert_eq!(span("6 – 12 s").unwrap_err().from, 2);
+        assert_eq!(span("≥ 6 s").unwrap_err().help.unwrap(), "write `at least 6 s`");
+    }
+
+    #[test]
+    fn shares_of_the_threshold_power_become_watts() {
+        let target = |text: &str| read(text, |w| w.target(Some(250.0)));
+        assert_eq!(target("80 % of threshold_power"), Ok(Target::Value(200.0)));
+        assert_eq!(target("80..100 % of threshold_power"), Ok(Target::Within(Range::between(200.0, 250.0))));
+        assert_eq!(target("at least 120 % of threshold_power"), Ok(Target::Within(Range::at_least(300.0))));
+        assert_eq!(target("80 %").unwrap_err().message, "expected `of threshold_power` after `%`, found the end");
+        let unknown = read("80 % of threshold_power", |w| w.target(None)).unwrap_err();
+        assert_eq!(unknown.message, "nothing says what the threshold power is");
+    }
+
+    #[test]
+    fn holds_name_a_power_and_a_duration() {
+        let hold = read("at least 300 W for 5..10 s", |w| w.hold(None)).unwrap();
+        assert_eq!(hold.power_w, Target::Within(Range::at_least(300.0)));
+        assert_eq!(hold.for_s, Range::between(5.0, 10.0));
+        let once = read("200 W for 20 s", |w| w.hold(None)).unwrap();
+        assert_eq!(once.for_s, Range::between(20.0, 20.0));
+        assert!(read("200 W", |w| w.hold(None)).unwrap_err().message.starts_with("expected `for`"));
+    }
+
+    #[test]
+    fn limits_refuse_what_the_measure_does_not_have() {
+        let limit = |text: &str, units: &[Unit]| read(text, |w| w.limit(units));
+        let power = [Unit::Percent, Unit::Watt];
+        assert_eq!(limit("within claim", &power), Ok(Limit::WithinClaim));
+        assert_eq!(limit("none", &[Unit::Second]), Ok(Limit::Zero));
+        assert_eq!(limit("at most 5", &[Unit::One]), Ok(Limit::AtMost(Bound::single(5.0, Unit::One))));
+        assert!(limit("none", &power).is_err());
+        assert!(limit("within claim", &[Unit::Second]).is_err());
+        assert!(limit("within 2 s", &power).is_err());
+        assert!(limit("within -2 %", &power).is_err());
+        assert!(limit("within 2 % or 3 %", &power).is_err());
+        assert!(limit("between 3 % and -1 %", &power).is_err());
+        assert!(limit("between 3 % and 4 W", &power).is_err());
+        assert_eq!(limit("withing 2 %", &power).unwrap_err().help.unwrap(), "did you mean `within`?");
+        assert_eq!(limit("2 %", &power).unwrap_err().help.unwrap(), "as in `within 2 %`");
+    }
+
+    #[test]
+    fn accept_sentences_agree_with_the_repeats() {
+        let accept = |text: &str| read(text, |w| w.accept(6));
+        assert_eq!(accept("every repeat"), Ok(Accept::EveryRepeat));
+        assert_eq!(accept("at least 5 of 6"), Ok(Accept::AtLeast { passing: 5, of: 6 }));
+        assert_eq!(accept("fault rate below 40 %"), Ok(Accept::FaultRateBelow(0.4)));
+        assert_eq!(accept("at least 5 of 8").unwrap_err().from, 14);
+        assert!(accept("at least 7 of 6").is_err());
+        assert!(accept("at least 2.5 of 6").is_err());
+        assert!(accept("fault rate below 100 %").is_err());
+        assert!(accept("most").is_err());
+    }
+
+    #[test]
+    fn selectors_are_completed_and_brought_to_one_form() {
+        assert_eq!(select("steady[small, power=0.12kW]/2").unwrap().to_string(), "steady[ring=small, power=120 W]/2");
+        assert_eq!(select("steady[power = 120W]").unwrap().to_string(), "steady[power=120 W]");
+        assert_eq!(select("standing-sprints/3").unwrap().repeat, Some(3));
+    }
+
+    #[test]
+    fn a_selector_that_selects_nothing_says_which_part() {
+        let slip = |text: &str| {
+            let slip = select(text).unwrap_err();
+            (slip.from, slip.to)
+        };
+        assert_eq!(slip("stedy[small]"), (0, 5));
+        assert_eq!(slip("steady[ring=small, power=90 W]"), (19, 29));
+        assert_eq!(slip("steady[big, 180 W]"), (0, 18));
+        assert_eq!(slip("steady[small"), (6, 12));
+        assert_eq!(slip("standing-sprints/x"), (16, 18));
+        assert_eq!(slip("standing-sprints x"), (0, 18));
+        assert_eq!(slip("steady[]"), (7, 8));
+    }
+
+    fn unit() -> impl Strategy<Value = Unit> {
+        proptest::sample::select(UNITS).prop_map(|(_, unit, _)| unit)
+    }
+
+    fn watts() -> impl Strategy<Value = f64> {
+        (0..30_000_u32).prop_map(|tenths| f64::from(tenths) / 10.0)
+    }
+
+    fn range() -> impl Strategy<Value = Range> {
+        (watts(), watts(), 0..4).prop_map(|(a, b, form)| match form {
+            0 => Range::between(a, a),
+            1 => Range::between(a.min(b), a.max(b)),
+            2 => Range::at_least(a),
+            _ => Range { low: None, high: Some(a) },
+        })
+    }
+
+    fn target() -> impl Strategy<Value = Target> {
+        range().prop_map(|range| match (range.low, range.high) {
+            (Some(low), Some(high)) if low == high => Target::Value(low),
+            _ => Target::Within(range),
+        })
+    }
+
+    const LIMIT_UNITS: [Unit; 2] = [Unit::Percent, Unit::Watt];
+
+    fn limit() -> impl Strategy<Value = Limit> {
+        (watts(), watts(), 0..3, 0..6).prop_map(|(a, b, parts, form)| {
+            let all = [Quantity::new(a, Unit::Percent), Quantity::new(b, Unit::Watt)];
+            let (parts, join) = match parts {
+                0 => (all[..1].to_vec(), Join::Wider),
+                1 => (all.to_vec(), Join::Wider),
+                _ => (all.to_vec(), Join::Narrower),
+            };
+            let bound = Bound { parts, join };
+            match form {
+                0 => Limit::Within(bound),
+                1 => Limit::AtMost(bound),
+                2 => Limit::AtLeast(bound),
+                3 => Limit::WithinClaim,
+                _ => Limit::Between(Quantity::new(-a, Unit::Watt), Quantity::new(b, Unit::Watt)),
+            }
+        })
+    }
+
+    proptest! {
+        #[test]
+        fn a_printed_quantity_reads_back_the_same(value in -1e6..1e6_f64, unit in unit()) {
+            let quantity = Quantity::new(value, unit);
+            prop_assert_eq!(read(&quantity.to_string(), |w| w.quantity(&[unit])), Ok(quantity));
+        }
+
+        #[test]
+        fn a_printed_range_reads_back_the_same(range in range()) {
+            let same = match read(&range_in_words(&range, Unit::Rpm), |w| w.span(Unit::Rpm)).unwrap() {
+                Span::Bare(value) => Range::between(value, value),
+                Span::Range(range) => range,
+            };
+            prop_assert_eq!(same, range);
+        }
+
+        #[test]
+        fn a_printed_hold_reads_back_the_same(power_w in target(), for_s in range()) {
+            let hold = Hold { power_w, for_s };
+            prop_assert_eq!(read(&hold.to_string(), |w| w.hold(None)), Ok(hold));
+        }
+
+        #[test]
+        fn a_printed_limit_reads_back_the_same(limit in limit()) {
+            prop_assert_eq!(read(&limit.to_string(), |w| w.limit(&LIMIT_UNITS)), Ok(limit));
+        }
+
+        #[test]
+        fn a_printed_accept_sentence_reads_back_the_same(of in 1..40_u32, share in 1..100_u32, form in 0..3) {
+            let accept = match form {
+                0 => Accept::EveryRepeat,
+                1 => Accept::AtLeast { passing: of.div_ceil(2), of },
+                _ => Accept::FaultRateBelow(f64::from(share) / 100.0),
+            };
+            prop_assert_eq!(read(&accept.to_string(), |w| w.accept(of)), Ok(accept));
+        }
+
+        #[test]
+        fn a_printed_selector_reads_back_the_same(which in 0..4_usize, repeat in proptest::option::of(1..6_u32)) {
+            let PhaseId { name, keys } = phases().swap_remove(which);
+            let selector = Selector { name, keys, repeat };
+            prop_assert_eq!(select(&selector.to_string()), Ok(selector));
+        }
+
+        #[test]
+        fn no_text_makes_the_readers_panic(text in "[ -~°±·≥–,.0-9A-Za-z]{0,40}") {
+            let _ = read(&text, |w| w.limit(&LIMIT_UNITS));
+            let _ = read(&text, |w| w.hold(Some(250.0)));
+            let _ = read(&text, |w| w.accept(6));
+            let _ = select(&text);
+            let _ = select(&format!("steady{text}"));
+        }
+    }
 }

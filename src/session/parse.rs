@@ -35,7 +35,7 @@ pub(super) fn read(reading: &mut Reading, file: &Path) -> Option<Session> {
         Some(card) => overlay_card(reading, card, &own),
         None => own.clone(),
     };
-    let mut keys = reading.map(&root, "a session, beginning with `assize_session: 1`")?;
+    let mut keys = reading.map(&root, "a session")?;
     if let Some(version) = keys.need(reading, "assize_session", "1")
         && version.as_text() != Some("1")
     {
@@ -275,8 +275,8 @@ fn label_place(root: &Node, label: &str) -> Option<protocol::Place> {
         Body::List(items) => items.as_slice(),
         _ => &[],
     });
-    let labels = root.get("unit").into_iter().chain(lists).filter_map(|n| n.get("label"));
-    labels.filter(|n| n.as_text() == Some(label)).last().map(|n| n.at)
+    let mut labels = root.get("unit").into_iter().chain(lists).filter_map(|n| n.get("label"));
+    labels.rfind(|n| n.as_text() == Some(label)).map(|n| n.at)
 }
 
 fn assumed_loss() -> String {
