@@ -425,6 +425,9 @@ fn phases_and_contrasts_that_can_not_be_meant_are_mistakes() {
     assert_eq!(contrast("\"s[tiny]\"", "\"s[big]\"", "mean_error").1, 12);
     assert!(contrast("\"s[big]\"", "\"s[big]\"", "mean_error").2.contains("has a partner"));
     assert!(contrast("\"s[big]\"", "\"s[small]\"", "release_lag").2.contains("can't be measured"));
+    assert!(contrast("s", "s/1", "mean_error").2.contains("leave out"));
+    let ramp = mistakes(&format!("{HEAD}phases: [{{phase: a, drill: ramp, steps: [50 W, 90 W], each: 60 s}}]\n"));
+    assert_eq!((ramp[0].0, ramp[0].1), (4, 41));
     let name = mistakes(&format!("{HEAD}phases: [{{phase: two words, drill: free}}]\n"));
     assert!(name[0].2.contains("write `two-words`"));
 }
@@ -439,6 +442,32 @@ fn instruments_of_one_recording_name_their_fields() {
     let problems = session::load(&file).unwrap_err();
     assert_eq!(places(&problems), [(3, 22, 1)]);
     assert!(problems.to_string().contains("developer power_2"));
+}
+
+#[test]
+fn what_a_protocol_needs_of_a_session_is_asked_for() {
+    let (folder, file) = written(
+        "assize_session: 1\nprotocol: p.yaml\nunit: {label: a, located: crank, recording: r.csv}\n\
+         references: [{label: b, located: hub, uncertainty: 1 %, recording: s.csv}]\npins: [a=14:00..14:01]\n\
+         remarks: [{text: wet, spoiled: a/1}]\n",
+    );
+    let protocol = |repeat| {
+        let phase = "{phase: a, drill: steady, power: 200 W, lasts: 60 s, checks: {mean_error: within claim}, repeat: ";
+        std::fs::write(folder.path().join("p.yaml"), format!("{HEAD}phases: [{phase}{repeat}}}]\n")).unwrap();
+    };
+    for recording in ["r.csv", "s.csv"] {
+        std::fs::write(folder.path().join(recording), "secs,watts\n").unwrap();
+    }
+    protocol(2);
+    let problems = session::load(&file).unwrap_err();
+    assert_eq!(places(&problems), [(3, 15, 1), (5, 8, 1)], "{problems}");
+    protocol(1);
+    let problems = session::load(&file).unwrap_err();
+    assert_eq!(places(&problems), [(3, 15, 1)], "{problems}");
+    let typed = format!("{HEAD}phases: [{{phase: a, drill: static_load, loads: [5 kg]}}]\n");
+    std::fs::write(folder.path().join("p.yaml"), typed).unwrap();
+    std::fs::write(&file, "assize_session: 1\nprotocol: p.yaml\nunit: {label: a, located: crank}\n").unwrap();
+    assert!(session::load(&file).unwrap().references.is_empty(), "static loads are typed, not recorded");
 }
 
 #[test]

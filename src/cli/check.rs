@@ -1,10 +1,10 @@
-use std::fmt::Display;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use anyhow::Context;
 
 use super::Exit;
+use crate::problem::Problems;
 use crate::protocol::{Accept, PhaseId, Protocol, trim};
 use crate::session::Session;
 use crate::{protocol, session};
@@ -56,9 +56,9 @@ fn first_key(text: &str) -> &str {
     first.and_then(|l| l.split_once(':')).map_or("", |(key, _)| key.trim())
 }
 
-fn report<T, E: Display>(
+fn report<T>(
     file: &Path,
-    read: Result<T, E>,
+    read: Result<T, Problems>,
     facts: fn(&T) -> Vec<String>,
     out: &mut impl Write,
 ) -> anyhow::Result<Exit> {
@@ -73,7 +73,9 @@ fn report<T, E: Display>(
             Ok(Exit::Done)
         }
         Err(problems) => {
-            writeln!(out, "{problems}\n")?;
+            let count = problems.iter().count();
+            let mistakes = if count == 1 { "mistake" } else { "mistakes" };
+            writeln!(out, "{problems}\n\n{}: {count} {mistakes}", file.display())?;
             Ok(Exit::Fail)
         }
     }

@@ -8,7 +8,7 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::Exit;
 use crate::judge::Judgement;
-use crate::protocol::{PhaseId, Protocol};
+use crate::protocol::Protocol;
 use crate::quantity::{Bound, Join, Quantity, Unit};
 use crate::report::{self, table::Style};
 use crate::session::{Instrument, Location, Reference, Session, Sides};
@@ -108,9 +108,8 @@ fn add_pins(args: &JudgeArgs, session: &mut Session) -> anyhow::Result<()> {
         }
         bail!("--pin says where a phase was ridden, and without a protocol there is none");
     };
-    let phases: Vec<(&PhaseId, u32)> = protocol.phases.iter().map(|p| (&p.id, p.repeats)).collect();
     for text in &args.pin {
-        let pin = session::pin(text, phases.iter().copied()).map_err(|slip| anyhow::anyhow!("--pin {text}: {slip}"))?;
+        let pin = session::pin(text, &protocol.phases).map_err(|slip| anyhow::anyhow!("--pin {text}: {slip}"))?;
         session.pins.push(pin);
     }
     Ok(())

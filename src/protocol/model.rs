@@ -9,7 +9,7 @@ use crate::quantity::{Limit, Range};
 #[derive(Debug, Clone, PartialEq)]
 pub struct Protocol {
     pub file: PathBuf,
-    /// SHA-256 of the file's bytes, lower-case hex.
+    /// SHA-256 of the file's bytes, followed by those of what it extends, lower-case hex.
     pub sha256: String,
     pub title: String,
     pub revision: String,

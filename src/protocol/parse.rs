@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use super::model::*;
 use super::phase::{Phases, WHOLE_RIDE, checks, duration, limit, measures_of, phases, power};
 use super::tree::{Body, Entry, Node, Place, Reading};
-use super::words;
+use super::words::{self, Slip};
 use crate::quantity::Unit;
 
 /// The version of the language.
@@ -193,6 +193,10 @@ fn contrast(reading: &mut Reading, node: &Node, phases: Option<&Phases>) -> Opti
     let (of, against, measure) = (of?, against?, measure?);
     let phases = &phases?.all;
     for (selector, node) in [(&of, of_node?), (&against, against_node?)] {
+        if selector.repeat.is_some() {
+            reading.report(node.at, "a contrast compares phases with all their repeats", Some("leave out `/…`".into()));
+            return None;
+        }
         let drill = phases.iter().find(|p| selector.selects(&p.id)).map_or("free", |p| p.drill.word());
         if !measures_of(drill).contains(&measure) {
             let message = format!("`{}` can't be measured in `{selector}`, a `{drill}` drill", measure.word());
@@ -215,12 +219,24 @@ fn partner<'p>(phase: &Phase, of: &Selector, against: &Selector, phases: &'p [Ph
     phases.iter().find(|p| p.id != phase.id && against.selects(&p.id) && remaining(&p.id) == remaining(&phase.id))
 }
 
-/// A selector at its place. `None` without a report where the phases themselves could not be read.
+/// What [`words::selector`] and its kin are: a text against phases and their repeats.
+type ReadSelector = fn(&str, &[Phase]) -> Result<Selector, Slip>;
+
+/// A selector of any number of phases, at its place.
 pub(crate) fn selector(reading: &mut Reading, node: &Node, phases: Option<&Phases>) -> Option<Selector> {
+    placed(reading, node, phases, words::selector)
+}
+
+/// A selector of one repeat of one phase, at its place.
+pub(crate) fn one_repeat(reading: &mut Reading, node: &Node, phases: Option<&Phases>) -> Option<Selector> {
+    placed(reading, node, phases, words::one_repeat)
+}
+
+/// `None` without a report where the phases themselves could not be read.
+fn placed(reading: &mut Reading, node: &Node, phases: Option<&Phases>, read: ReadSelector) -> Option<Selector> {
     let Some(text) = node.as_text() else { return reading.expected(node, "a phase, as in `steady[ring=small]`") };
     let phases = phases?;
-    let named = words::selector(text, phases.all.iter().map(|p| (&p.id, p.repeats)));
-    match named {
+    match read(text, &phases.all) {
         Ok(selector) => Some(selector),
         // A phase that could not be read is not missing.
         Err(_) if phases.unread.iter().any(|name| text.starts_with(name.as_str())) => None,

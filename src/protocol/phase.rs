@@ -455,7 +455,11 @@ fn drill(
             let settle_node = keys.take("settle");
             let settle_s = settle_node.map_or(Some(0.0), |n| duration(reading, n));
             let (lasts_s, settle_s) = (lasts_s?, settle_s?);
-            let least_s = lasts_s.low.or(lasts_s.high).unwrap_or(0.0);
+            let Some(least_s) = lasts_s.low else {
+                let help = Some("as in `4 min` or `4..5 min`".into());
+                reading.report(keys.take("lasts")?.at, "a steady drill needs to know how long it lasts at least", help);
+                return None;
+            };
             if let (true, Some(n)) = (settle_s >= least_s, settle_node) {
                 let message = format!("nothing is left to score: settling takes {settle_s} s of {least_s} s");
                 reading.report(n.at, message, Some("shorten `settle` or lengthen `lasts`".into()));
@@ -506,6 +510,9 @@ fn ramp(reading: &mut Reading, keys: &mut Keys, threshold_w: Option<f64>) -> Opt
                 Some(Target::Within(_)) => reading.report(item.at, "a step is one power, not a range", None),
                 None => {}
             }
+        }
+        if items.len() < 3 {
+            reading.report(n.at, "a ramp needs three steps or more, two always lie on a line", None);
         }
         (steps_w.len() == items.len()).then_some(steps_w)
     });

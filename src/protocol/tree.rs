@@ -217,10 +217,11 @@ impl Reading {
                     };
                 }
                 Err(error) => match mend(&text, &error) {
-                    Some((mended, slip)) => {
-                        text = mended;
-                        if let Some((line, column, message, help)) = slip {
-                            self.report(Place { source, line, column, length: 1 }, message, Some(help));
+                    Some(mended) => {
+                        text = mended.text;
+                        if let Some((column, help)) = mended.second_colon {
+                            let message = "a second `: ` on this line: YAML takes what stands before it for a key";
+                            self.report(Place { source, line: mended.line, column, length: 1 }, message, Some(help));
                         }
                     }
                     None => {
@@ -449,42 +450,49 @@ fn place_of_char(text: &str, index: usize) -> (usize, usize) {
     (line, before.chars().rev().take_while(|c| *c != '\n').count() + 1)
 }
 
-/// A known slip on the line of a YAML error, mended so that reading can go on: the new text, with as many
-/// characters as the old one, and a report (line, column, message, help) where the sentence parser will not make one.
-#[allow(clippy::type_complexity)]
-fn mend(text: &str, error: &ScanError) -> Option<(String, Option<(usize, usize, String, String)>)> {
-    let last = text.lines().count();
-    // An error about a block scalar or a key may be raised on the line after the slip.
-    let candidates = [error.marker().line(), error.marker().line().saturating_sub(1)];
-    for number in candidates.into_iter().filter(|n| (1..=last).contains(n)) {
-        let line: Vec<char> = text.lines().nth(number - 1)?.chars().collect();
-        let swap = |column: usize, stand_in: char| {
-            let mut mended = line.clone();
-            mended[column] = stand_in;
-            let mended: String = mended.into_iter().collect();
-            let lines: Vec<&str> =
-                text.split('\n').enumerate().map(|(i, l)| if i + 1 == number { mended.as_str() } else { l }).collect();
-            lines.join("\n")
+/// A file's text with one slip mended, as many characters as before.
+struct Mended {
+    text: String,
+    line: usize,
+    /// Its column and the right form; the other slips are reported where their text is read.
+    second_colon: Option<(usize, String)>,
+}
+
+/// Mends a known slip on the line of a YAML error, so that reading can go on.
+fn mend(text: &str, error: &ScanError) -> Option<Mended> {
+    // An error about a folded text may be raised on the line after the slip.
+    let at = error.marker().line();
+    for number in [at, at.saturating_sub(1)] {
+        let Some(line) = number.checked_sub(1).and_then(|n| text.lines().nth(n)) else { continue };
+        let line: Vec<char> = line.chars().collect();
+        let mended = |column: usize, stand_in: char, second_colon: Option<(usize, String)>| {
+            let mut lines: Vec<String> = text.split('\n').map(str::to_owned).collect();
+            let mut chars: Vec<char> = lines[number - 1].chars().collect();
+            chars[column] = stand_in;
+            lines[number - 1] = chars.into_iter().collect();
+            Some(Mended { text: lines.join("\n"), line: number, second_colon })
         };
         let next_visible = |from: usize| line[from..].iter().find(|c| !c.is_whitespace()).copied();
         for column in value_starts(&line) {
-            if line[column] == '>' && next_visible(column + 1).is_some_and(|c| c.is_ascii_digit() || c == '=') {
-                return Some((swap(column, STAND_IN_GREATER), None));
-            }
-            if line[column] == '?' && next_visible(column + 1).is_none_or(|c| matches!(c, ',' | '}' | ']' | '#')) {
-                return Some((swap(column, STAND_IN_ASK), None));
+            let next = next_visible(column + 1);
+            match line[column] {
+                '>' if next.is_some_and(|c| c.is_ascii_digit() || c == '=') => {
+                    return mended(column, STAND_IN_GREATER, None);
+                }
+                '?' if next.is_none_or(|c| matches!(c, ',' | '}' | ']' | '#')) => {
+                    return mended(column, STAND_IN_ASK, None);
+                }
+                _ => {}
             }
         }
-        if *error.kind() == ErrorKind::MappingValueNotAllowed && number == error.marker().line() {
-            let colons: Vec<usize> = (0..line.len())
-                .filter(|i| line[*i] == ':' && line.get(i + 1).is_none_or(|c| c.is_whitespace()))
-                .collect();
+        if *error.kind() == ErrorKind::MappingValueNotAllowed && number == at {
+            let ends_key = |i: &usize| line[*i] == ':' && line.get(i + 1).is_none_or(|c| c.is_whitespace());
+            let colons: Vec<usize> = (0..line.len()).filter(ends_key).collect();
             if let [first, second, ..] = colons[..] {
                 let value: String = line[first + 1..].iter().collect();
                 let key: String = line[..first].iter().collect();
                 let help = format!("quote the text: `{}: \"{}\"`", key.trim().trim_start_matches("- "), value.trim());
-                let message = "a second `: ` on this line: YAML takes what stands before it for a key".to_owned();
-                return Some((swap(second, STAND_IN_COLON), Some((number, second + 1, message, help))));
+                return mended(second, STAND_IN_COLON, Some((second + 1, help)));
             }
         }
     }

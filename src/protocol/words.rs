@@ -3,7 +3,7 @@
 //! Each reader takes what it understands from the front of a [`Words`] and says, for anything else, which
 //! characters are wrong and what was expected. What is printed here is read back to the same value.
 
-use super::model::{Accept, Hold, PhaseId, Selector, Target};
+use super::model::{Accept, Hold, Phase, Selector, Target};
 use super::tree::{STAND_IN_GREATER, nearest};
 use crate::quantity::{Bound, Join, Limit, Quantity, Range, Unit};
 
@@ -587,8 +587,7 @@ pub(super) fn normal_form(text: &str) -> String {
 /// # Errors
 /// What is not of this form, an unknown phase, key or value, and a repeat beyond those asked for, each with
 /// its characters.
-pub fn selector<'p>(text: &str, phases: impl IntoIterator<Item = (&'p PhaseId, u32)>) -> Result<Selector, Slip> {
-    let phases: Vec<(&PhaseId, u32)> = phases.into_iter().collect();
+pub fn selector(text: &str, phases: &[Phase]) -> Result<Selector, Slip> {
     let text = text.trim_end();
     if phases.is_empty() {
         return slip(0, text.chars().count(), "there is no protocol whose phase this could be", None);
@@ -596,9 +595,9 @@ pub fn selector<'p>(text: &str, phases: impl IntoIterator<Item = (&'p PhaseId, u
     let chars_to = |byte: usize| text[..byte].chars().count();
     let name_end = text.find(['[', '/']).unwrap_or(text.len());
     let name = text[..name_end].trim();
-    let named: Vec<_> = phases.iter().filter(|(id, _)| id.name == name).collect();
+    let named: Vec<&Phase> = phases.iter().filter(|p| p.id.name == name).collect();
     if named.is_empty() {
-        let mut names: Vec<&str> = phases.iter().map(|(id, _)| id.name.as_str()).collect();
+        let mut names: Vec<&str> = phases.iter().map(|p| p.id.name.as_str()).collect();
         names.dedup();
         let help = nearest(name, &names).or_else(|| Some(format!("phases are {}", super::tree::list(&names))));
         return slip(0, chars_to(name_end), format!("the protocol has no phase `{name}`"), help);
@@ -621,7 +620,7 @@ pub fn selector<'p>(text: &str, phases: impl IntoIterator<Item = (&'p PhaseId, u
             };
             let mut fitting: Vec<&str> = named
                 .iter()
-                .flat_map(|(id, _)| &id.keys)
+                .flat_map(|p| &p.id.keys)
                 .filter(|(k, v)| key.is_none_or(|key| key == k) && *v == value)
                 .map(|(k, _)| k.as_str())
                 .collect();
@@ -631,7 +630,7 @@ pub fn selector<'p>(text: &str, phases: impl IntoIterator<Item = (&'p PhaseId, u
                 [key] => keys.push((key.to_owned(), value)),
                 [] => {
                     let mut known: Vec<String> =
-                        named.iter().flat_map(|(id, _)| &id.keys).map(|(k, v)| format!("{k}={v}")).collect();
+                        named.iter().flat_map(|p| &p.id.keys).map(|(k, v)| format!("{k}={v}")).collect();
                     known.sort_unstable();
                     known.dedup();
                     let help = if known.is_empty() {
@@ -650,13 +649,13 @@ pub fn selector<'p>(text: &str, phases: impl IntoIterator<Item = (&'p PhaseId, u
         rest = close + 1;
     }
     let mut selector = Selector { name: name.to_owned(), keys, repeat: None };
-    let selected: Vec<_> = named.iter().filter(|(id, _)| selector.selects(id)).collect();
+    let selected: Vec<_> = named.iter().filter(|p| selector.selects(&p.id)).collect();
     if selected.is_empty() {
         return slip(0, chars_to(text.len()), "no phase has all of these together", None);
     }
     let tail = text[rest..].trim_start();
     if let Some(number) = tail.strip_prefix('/') {
-        let most = selected.iter().map(|(_, repeats)| *repeats).max().unwrap_or(1);
+        let most = selected.iter().map(|p| p.repeats).max().unwrap_or(1);
         match number.trim().parse::<u32>() {
             // A rider may have ridden more repeats than asked for, and they can be named too.
             Ok(n) if n >= 1 && n <= most + 20 => selector.repeat = Some(n),
@@ -671,10 +670,32 @@ pub fn selector<'p>(text: &str, phases: impl IntoIterator<Item = (&'p PhaseId, u
     Ok(selector)
 }
 
+/// Reads a selector that has to name one repeat of one phase.
+///
+/// # Errors
+/// As [`selector`], and one that leaves open which phase or which repeat is meant.
+pub fn one_repeat(text: &str, phases: &[Phase]) -> Result<Selector, Slip> {
+    let selector = selector(text, phases)?;
+    let selected: Vec<&Phase> = phases.iter().filter(|p| selector.selects(&p.id)).collect();
+    let length = text.trim_end().chars().count();
+    match selected[..] {
+        [phase] if phase.repeats > 1 && selector.repeat.is_none() => {
+            let help = format!("say which, as in `{}/1`", phase.id);
+            slip(0, length, format!("this phase has {} repeats", phase.repeats), Some(help))
+        }
+        [first, _, ..] => {
+            let help = format!("say which, as in `{}`", first.id);
+            slip(0, length, format!("this names {} phases", selected.len()), Some(help))
+        }
+        _ => Ok(selector),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use proptest::prelude::*;
 
+    use super::super::model::{Drill, Part, PhaseId};
     use super::*;
 
     fn read<T>(text: &str, read: impl FnOnce(&mut Words) -> Read<T>) -> Read<T> {
@@ -684,22 +705,33 @@ mod tests {
         Ok(value)
     }
 
-    fn phases() -> Vec<PhaseId> {
-        let id = |name: &str, keys: &[(&str, &str)]| PhaseId {
-            name: name.into(),
-            keys: keys.iter().map(|(k, v)| (k.to_string(), v.to_string())).collect(),
-        };
+    fn phase(name: &str, keys: &[(&str, &str)]) -> Phase {
+        Phase {
+            id: PhaseId { name: name.into(), keys: keys.iter().map(|(k, v)| (k.to_string(), v.to_string())).collect() },
+            drill: Drill::ZeroCheck,
+            ring: None,
+            posture: None,
+            cadence_rpm: None,
+            grade_pct: None,
+            repeats: 6,
+            accept: Accept::EveryRepeat,
+            checks: vec![],
+            part: Part::Required,
+            tolerance: 0.2,
+        }
+    }
+
+    fn phases() -> Vec<Phase> {
         vec![
-            id("steady", &[("ring", "big"), ("power", "120 W")]),
-            id("steady", &[("ring", "small"), ("power", "120 W")]),
-            id("steady", &[("ring", "small"), ("power", "180 W")]),
-            id("standing-sprints", &[]),
+            phase("steady", &[("ring", "big"), ("power", "120 W")]),
+            phase("steady", &[("ring", "small"), ("power", "120 W")]),
+            phase("steady", &[("ring", "small"), ("power", "180 W")]),
+            phase("standing-sprints", &[]),
         ]
     }
 
     fn select(text: &str) -> Read<Selector> {
-        let phases = phases();
-        selector(text, phases.iter().map(|id| (id, 6)))
+        selector(text, &phases())
     }
 
     #[test]
@@ -819,6 +851,14 @@ mod tests {
         assert_eq!(slip("steady[]"), (7, 8));
     }
 
+    #[test]
+    fn one_repeat_leaves_nothing_open() {
+        let one = |text: &str| one_repeat(text, &phases());
+        assert_eq!(one("standing-sprints/3").unwrap().repeat, Some(3));
+        assert_eq!(one("standing-sprints").unwrap_err().help.unwrap(), "say which, as in `standing-sprints/1`");
+        assert_eq!(one("steady[small]/1").unwrap_err().message, "this names 2 phases");
+    }
+
     fn unit() -> impl Strategy<Value = Unit> {
         proptest::sample::select(UNITS).prop_map(|(_, unit, _)| unit)
     }
@@ -903,7 +943,7 @@ mod tests {
 
         #[test]
         fn a_printed_selector_reads_back_the_same(which in 0..4_usize, repeat in proptest::option::of(1..6_u32)) {
-            let PhaseId { name, keys } = phases().swap_remove(which);
+            let PhaseId { name, keys } = phases().swap_remove(which).id;
             let selector = Selector { name, keys, repeat };
             prop_assert_eq!(select(&selector.to_string()), Ok(selector));
         }

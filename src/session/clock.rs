@@ -3,7 +3,7 @@
 use chrono::{NaiveDate, NaiveTime};
 
 use super::model::{ClockTime, Pin};
-use crate::protocol::{PhaseId, Slip, selector};
+use crate::protocol::{Phase, Slip, one_repeat};
 
 /// `14:32:10`, `14:32`, `2026-11-03 14:32:10`, `2026-11-03T14:32:10Z`, `14:32:10+01:00`.
 pub(super) fn clock_time(text: &str) -> Option<ClockTime> {
@@ -37,7 +37,7 @@ fn offset(text: &str) -> Option<i32> {
 ///
 /// # Errors
 /// What is not of this form, with its characters.
-pub fn pin<'p>(text: &str, phases: impl IntoIterator<Item = (&'p PhaseId, u32)>) -> Result<Pin, Slip> {
+pub fn pin(text: &str, phases: &[Phase]) -> Result<Pin, Slip> {
     let whole = text.chars().count();
     let wrong = |from, to, message: &str| Slip {
         from,
@@ -50,7 +50,7 @@ pub fn pin<'p>(text: &str, phases: impl IntoIterator<Item = (&'p PhaseId, u32)>)
     let Some(equals) = text[after_selector..].find('=').map(|at| after_selector + at) else {
         return Err(wrong(0, whole, "expected a phase, `=` and two times"));
     };
-    let phase = selector(&text[..equals], phases)?;
+    let phase = one_repeat(&text[..equals], phases)?;
     let times_from = text[..=equals].chars().count();
     let times = text[equals + 1..].split_once("..");
     let times = times.and_then(|(from, to)| Some((clock_time(from.trim())?, clock_time(to.trim())?)));
@@ -87,11 +87,12 @@ mod tests {
 
     #[test]
     fn a_pin_keeps_the_equals_sign_of_its_selector() {
-        let id = PhaseId { name: "steady".into(), keys: vec![("ring".into(), "small".into())] };
-        let read = pin("steady[ring=small]/1=14:31:02..14:35:10", [(&id, 1)]).unwrap();
-        assert_eq!(read.phase.to_string(), "steady[ring=small]/1");
+        let file = std::path::Path::new("protocols/short-check.yaml");
+        let phases = crate::protocol::load(file, None).unwrap().phases;
+        let read = pin("steady[ring=small, power=150 W]/1=14:31:02..14:35:10", &phases).unwrap();
+        assert_eq!(read.phase.to_string(), "steady[ring=small, power=150 W]/1");
         assert_eq!(read.to.time, NaiveTime::from_hms_opt(14, 35, 10).unwrap());
-        let wrong = pin("steady=14:31:02..14:30", [(&id, 1)]).unwrap_err();
-        assert_eq!((wrong.from, wrong.to), (7, 22));
+        let wrong = pin("warm-up=14:31:02..14:30", &phases).unwrap_err();
+        assert_eq!((wrong.from, wrong.to), (8, 23));
     }
 }

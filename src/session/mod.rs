@@ -1,4 +1,36 @@
 //! What was ridden by whom: YAML to [`Session`].
+//!
+//! # The session file
+//!
+//! One YAML file that begins with `assize_session: 1`. Sentences and units are those of
+//! [the protocol language](crate::protocol). Uncertainties are expanded, k = 2. A `?` stands for what
+//! is still to be filled in, and is a mistake.
+//!
+//! | key | value |
+//! | --- | --- |
+//! | `protocol` | the protocol file; without one the whole ride is compared, advisory |
+//! | `tester`, `place`, `date`, `notes`, `authorised_by` | text |
+//! | `threshold_power` | the rider's own, `250 W`; overrules the protocol's `basis` |
+//! | `unit`, or `units` (a list) | an instrument, with (`claimed: 1.5 %`) |
+//! | `references` | a list of instruments, each with `uncertainty: 1.0 % or 2 W`, (`certificate: {number, date, by}`), (`mode: resistance` or `constant power`) |
+//! | `bike` | a card: a file with `drivetrain` and `conditions` that stay the same from ride to ride |
+//! | `drivetrain` | `{chainrings: [52, 36], cassette: [11, 12, 13], wheel: 2105 mm, loss: 2.3 % ± 1.0 %}` |
+//! | `conditions` | `{temperature: 19 °C, crank_length: 172.5 mm, latitude: 52.4 °, height: 35 m}` and further keys as text |
+//! | `readings` | `{zero_before: 12, zero_after: 14}`, `loads`: a list of `{mass: 10 kg, side: left, angle: 90 °, torque: 16.9 N·m}`, and further keys as text |
+//! | `remarks` | a list of texts or `{at: "14:32:10", text: chain dropped, spoiled: sprints/3}` |
+//! | `marks` | a list of `{at: "14:32:10", phase: SELECTOR, text: …}` |
+//! | `pins` | a list of `sprints/2=14:31:02..14:31:10` or `{phase: sprints/2, from: "14:31:02", to: "14:31:10"}` |
+//! | `photos` | a list of files, which are hashed |
+//!
+//! | key of an instrument | value |
+//! | --- | --- |
+//! | `label` | text, needed |
+//! | `located` | `pedals`, `crank`, `spindle`, `spider`, `hub`; needed |
+//! | `sides` | `both`, `left doubled`, `right doubled`, `total`; else assumed from the place, aloud |
+//! | `recording` | a file, or a list where the recording was restarted; needed if anything is ridden |
+//! | `instrument` | a card: a file with the keys of this table that stay the same from ride to ride; the session's own win |
+//! | `model`, `serial`, `firmware`, `battery`, `history`, `head_unit` | text as written |
+//! | `power`, `cadence`, `heart_rate`, `speed`, `altitude`, `temperature`, `distance`, `latitude`, `longitude`, `right_share` | the field or column that holds this channel, where several instruments share a recording: `power: developer power_2` |
 
 mod clock;
 mod model;

@@ -8,10 +8,10 @@ use sha2::{Digest, Sha256};
 use super::clock::{self, clock_time};
 use super::model::*;
 use crate::protocol::{
-    self, Body, Drill, Keys, Node, Phases, Protocol, Reading, SIDES, hex, nearest, overlay, placed_selector, positive,
-    power,
+    self, Body, Drill, Keys, Node, Phases, Protocol, Reading, SIDES, hex, nearest, overlay, placed_repeat,
+    placed_selector, positive, power,
 };
-use crate::quantity::{Bound, Unit as Measured};
+use crate::quantity::{Bound, Limit, Unit as Measured};
 
 /// Channels whose field or column an instrument can name.
 const CHANNELS: [&str; 10] = [
@@ -64,6 +64,9 @@ pub(super) fn read(reading: &mut Reading, file: &Path) -> Option<Session> {
     let (tester, place, date) = (text("tester"), text("place"), text("date"));
     let (notes, authorised_by) = (text("notes"), text("authorised_by"));
     let units = units(reading, &mut keys, ridden, &mut assumed);
+    if let Some(protocol) = &protocol {
+        need_claims(reading, &root, protocol, &units);
+    }
     let references = match keys.take("references") {
         Some(n) => references(reading, n, &mut assumed),
         None => {
@@ -177,6 +180,24 @@ fn references(reading: &mut Reading, node: &Node, assumed: &mut Vec<String>) -> 
         keys.finish(reading);
         Some(Reference { instrument: instrument?, uncertainty: stated?, certificate, mode })
     })
+}
+
+/// `within claim` needs a claim.
+fn need_claims(reading: &mut Reading, root: &Node, protocol: &Protocol, units: &[Unit]) {
+    let checks = protocol.phases.iter().flat_map(|p| &p.checks).chain(&protocol.whole_ride).map(|c| &c.limit);
+    if !checks.chain(protocol.contrasts.iter().map(|c| &c.limit)).any(|limit| *limit == Limit::WithinClaim) {
+        return;
+    }
+    for unit in units.iter().filter(|u| u.claimed.is_none()) {
+        let label = &unit.instrument.label;
+        let at = label_place(root, label).unwrap_or(root.at);
+        let help = "add `claimed: 1.5 %`";
+        reading.report(
+            at,
+            format!("the protocol has `within claim`, but what `{label}` claims is not said"),
+            Some(help.into()),
+        );
+    }
 }
 
 fn with_card(reading: &mut Reading, node: &Node) -> Node {
@@ -391,7 +412,7 @@ fn remark(reading: &mut Reading, node: &Node, phases: Option<&Phases>) -> Option
     let mut keys = reading.map(node, "a remark")?;
     let at = keys.take("at").and_then(|n| time(reading, n));
     let text = keys.need(reading, "text", "chain dropped").and_then(|n| reading.text(n));
-    let spoiled = keys.take("spoiled").and_then(|n| placed_selector(reading, n, phases));
+    let spoiled = keys.take("spoiled").and_then(|n| placed_repeat(reading, n, phases));
     keys.finish(reading);
     Some(Remark { at, text: text?, spoiled })
 }
@@ -408,11 +429,11 @@ fn mark(reading: &mut Reading, node: &Node, phases: Option<&Phases>) -> Option<M
 /// `{phase, from, to}`, or the one-line form that the command line takes too.
 fn pin(reading: &mut Reading, node: &Node, phases: Option<&Phases>) -> Option<Pin> {
     if let Some(text) = node.as_text() {
-        let pin = clock::pin(text, phases?.all.iter().map(|p| (&p.id, p.repeats)));
+        let pin = clock::pin(text, &phases?.all);
         return pin.map_err(|slip| reading.slip(node, slip)).ok();
     }
     let mut keys = reading.map(node, "a pin")?;
-    let phase = keys.need(reading, "phase", "standing-sprints/2").and_then(|n| placed_selector(reading, n, phases));
+    let phase = keys.need(reading, "phase", "standing-sprints/2").and_then(|n| placed_repeat(reading, n, phases));
     let from = keys.need(reading, "from", "\"14:31:02\"").and_then(|n| time(reading, n));
     let to_node = keys.need(reading, "to", "\"14:31:10\"");
     let to = to_node.and_then(|n| time(reading, n));
