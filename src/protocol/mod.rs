@@ -18,7 +18,7 @@
 //! | `basis` | `{threshold_power: 250 W}`, for targets as `80 % of threshold_power`; a session's own value overrules it | |
 //! | `phases` | a list, below | needed |
 //! | `contrasts` | a list of `{contrast: NAME, of: SELECTOR, against: SELECTOR, measure, limit, advisory}` | |
-//! | `whole_ride` | checks: `work_error`, `drift_time`, `drift_temperature`, `linearity` | |
+//! | `whole_ride` | checks: `work_error`, `drift_time`, `drift_temperature`, `linearity`, `dropout_time`, `held_time`, `spike` | |
 //!
 //! ## Phases
 //!
@@ -53,6 +53,10 @@
 //!
 //! The five ridden ones from `steady` to `ramp` also have `dropout_time`, `held_time` and `spike`.
 //!
+//! Limits are in `%` or `W` for the errors of power, `%` for `work_error`, `missing_work` and `linearity`, `W` for `spike`
+//! and `residual_power`, `kJ` for `phantom_work`, `rpm` for `cadence_error`, `s` for times and lags, `W/h` and `W/°C` for drifts,
+//! `%` or `N·m` for `torque_error`, `N·m` for `hysteresis`, and a bare number for `zero_shift`.
+//!
 //! A bare duration is the least where the key is `lasts` or `recover`, and exact elsewhere.
 //!
 //! ## Sentences
@@ -63,7 +67,7 @@
 //! | units | `W`, `kW`; `%`; `s`, `min`, `h`; `rpm`; `N·m` (or `Nm`); `kg`, `g`; `m`, `cm`, `mm`; `°`; `°C`; `kJ`, `J`; `W/h`; `W/°C` |
 //! | range | `6..12 s`, `30 s..2 min`, `at least 600 W`, `at most 10 s` |
 //! | power held | `200 W for 20 s`, `at least 300 W for 5..10 s`, `30..90 W for 15..25 s` |
-//! | limit | `within L`, `at most L`, `at least L`, `between -1 % and 3 %`, `within claim` (what the session says that the unit claims), `none` (durations and counts) |
+//! | limit | `within L`, `at most L`, `at least L`, `between -1 % and 3 %`, `within claim` (what the session says that the unit claims; errors of power), `none` (`dropout_time`, `held_time`, `zero_shift`) |
 //! | L | `2 %`, `2 % or 3 W` (the wider at the phase's reference value), `2 % and 3 W` (the narrower) |
 //! | check, long | `{limit: within 2 %, advisory: true, clause: "5.3", over: 5 s}`; `over` for `peak_error` only |
 //! | selector | `steady[ring=small, power=120 W]`, `steady[small]` where one key only has this value, `sprints/3` for a repeat |

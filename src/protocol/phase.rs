@@ -13,8 +13,15 @@ const DEFAULT_TOLERANCE: f64 = 0.20;
 /// More phases than any session has: stops a `for_each` that multiplies out of hand.
 const MAX_PHASES: usize = 500;
 
-pub(super) const WHOLE_RIDE: &[Measure] =
-    &[Measure::WorkError, Measure::DriftTime, Measure::DriftTemperature, Measure::Linearity];
+pub(super) const WHOLE_RIDE: &[Measure] = &[
+    Measure::WorkError,
+    Measure::DriftTime,
+    Measure::DriftTemperature,
+    Measure::Linearity,
+    Measure::DropoutTime,
+    Measure::HeldTime,
+    Measure::Spike,
+];
 
 const DRILLS: [&str; 9] =
     ["free", "wait", "steady", "sprint", "coast_restart", "soft_pedal", "ramp", "static_load", "zero_check"];
@@ -45,25 +52,37 @@ pub(super) fn measures_of(drill: &str) -> &'static [Measure] {
     }
 }
 
-/// The units in which a measure's limit may be written; the first one serves as the example.
+/// The units in which a measure's limit may be written, its own first.
 pub(super) fn units_of(measure: Measure) -> &'static [Unit] {
     use Measure::*;
     match measure {
-        MeanError | Spread | LeftError | RightError | Spike | PeakError | Linearity => &[Unit::Percent, Unit::Watt],
+        MeanError | Spread | LeftError | RightError | PeakError => &[Unit::Percent, Unit::Watt],
+        WorkError | MissingWork | Linearity => &[Unit::Percent],
+        Spike | ResidualPower => &[Unit::Watt],
         CadenceError => &[Unit::Rpm],
         DropoutTime | HeldTime | ReleaseLag | OnsetLag | CadenceReleaseLag | CadenceOnsetLag => &[Unit::Second],
-        WorkError | MissingWork => &[Unit::Percent, Unit::Kilojoule],
-        ResidualPower => &[Unit::Watt],
         PhantomWork => &[Unit::Kilojoule],
         DriftTime => &[Unit::WattPerHour],
         DriftTemperature => &[Unit::WattPerCelsius],
-        TorqueError | Hysteresis => &[Unit::Percent, Unit::NewtonMetre],
+        TorqueError => &[Unit::Percent, Unit::NewtonMetre],
+        Hysteresis => &[Unit::NewtonMetre],
         ZeroShift => &[Unit::One],
     }
 }
 
+/// Whether a measure can be asked to be `none`: counted, so that zero is a value and not a point on a scale.
+pub(super) fn can_be_none(measure: Measure) -> bool {
+    matches!(measure, Measure::DropoutTime | Measure::HeldTime | Measure::ZeroShift)
+}
+
+/// Whether what a maker claims of a power meter is about this measure.
+pub(super) fn is_claimed(measure: Measure) -> bool {
+    use Measure::*;
+    matches!(measure, MeanError | LeftError | RightError | WorkError | PeakError)
+}
+
 pub(super) fn limit(reading: &mut Reading, node: &Node, measure: Measure) -> Option<Limit> {
-    reading.words(node, "a limit, as in `within 2 %`", |w| w.limit(units_of(measure)))
+    reading.words(node, "a limit, as in `within 2 %`", |w| w.limit(measure))
 }
 
 /// A map of measures to limits.

@@ -3,7 +3,8 @@
 //! Each reader takes what it understands from the front of a [`Words`] and says, for anything else, which
 //! characters are wrong and what was expected. What is printed here is read back to the same value.
 
-use super::model::{Accept, Hold, Phase, Selector, Target};
+use super::model::{Accept, Hold, Measure, Phase, Selector, Target};
+use super::phase::{can_be_none, is_claimed, units_of};
 use super::tree::{STAND_IN_GREATER, nearest};
 use crate::quantity::{Bound, Join, Limit, Quantity, Range, Unit};
 
@@ -399,13 +400,14 @@ impl Words {
     }
 
     /// A limit sentence in one of the measure's units.
-    pub fn limit(&mut self, wanted: &[Unit]) -> Read<Limit> {
+    pub fn limit(&mut self, measure: Measure) -> Read<Limit> {
+        let wanted = units_of(measure);
         self.no_comparison()?;
         let start = self.here();
         if self.take_word("none") {
-            if !wanted.iter().any(|u| matches!(u, Unit::Second | Unit::One)) {
-                let message = "`none` is for durations and counts, this measure is neither";
-                return slip(start.0, start.1, message, Some(format!("as in `within 2 {}`", symbols(&wanted[..1]))));
+            if !can_be_none(measure) {
+                let message = format!("`none` is for what is counted, `{}` is not", measure.word());
+                return slip(start.0, start.1, message, Some(format!("as in `within 2 {}`", wanted[0].symbol())));
             }
             return Ok(Limit::Zero);
         }
@@ -439,8 +441,8 @@ impl Words {
         if self.take_word("within") {
             let (from, to) = self.here();
             if self.take_word("claim") {
-                if !wanted.contains(&Unit::Percent) {
-                    return slip(from, to, "a claim is about power, this measure is not", None);
+                if !is_claimed(measure) {
+                    return slip(from, to, format!("nobody claims a `{}`, write a value", measure.word()), None);
                 }
                 return Ok(Limit::WithinClaim);
             }
@@ -800,20 +802,19 @@ mod tests {
 
     #[test]
     fn limits_refuse_what_the_measure_does_not_have() {
-        let limit = |text: &str, units: &[Unit]| read(text, |w| w.limit(units));
-        let power = [Unit::Percent, Unit::Watt];
-        assert_eq!(limit("within claim", &power), Ok(Limit::WithinClaim));
-        assert_eq!(limit("none", &[Unit::Second]), Ok(Limit::Zero));
-        assert_eq!(limit("at most 5", &[Unit::One]), Ok(Limit::AtMost(Bound::single(5.0, Unit::One))));
-        assert!(limit("none", &power).is_err());
-        assert!(limit("within claim", &[Unit::Second]).is_err());
-        assert!(limit("within 2 s", &power).is_err());
-        assert!(limit("within -2 %", &power).is_err());
-        assert!(limit("within 2 % or 3 %", &power).is_err());
-        assert!(limit("between 3 % and -1 %", &power).is_err());
-        assert!(limit("between 3 % and 4 W", &power).is_err());
-        assert_eq!(limit("withing 2 %", &power).unwrap_err().help.unwrap(), "did you mean `within`?");
-        assert_eq!(limit("2 %", &power).unwrap_err().help.unwrap(), "as in `within 2 %`");
+        let limit = |text: &str, measure| read(text, |w| w.limit(measure));
+        let power = Measure::MeanError;
+        assert_eq!(limit("within claim", power), Ok(Limit::WithinClaim));
+        assert_eq!(limit("none", Measure::DropoutTime), Ok(Limit::Zero));
+        assert_eq!(limit("at most 5", Measure::ZeroShift), Ok(Limit::AtMost(Bound::single(5.0, Unit::One))));
+        for wrong in ["none", "within 2 s", "within -2 %", "within 2 % or 3 %", "between 3 % and -1 %"] {
+            assert!(limit(wrong, power).is_err(), "{wrong}");
+        }
+        assert!(limit("between 3 % and 4 W", power).is_err());
+        assert!(limit("within claim", Measure::CadenceError).is_err());
+        assert!(limit("none", Measure::ReleaseLag).is_err());
+        assert_eq!(limit("withing 2 %", power).unwrap_err().help.unwrap(), "did you mean `within`?");
+        assert_eq!(limit("2 %", power).unwrap_err().help.unwrap(), "as in `within 2 %`");
     }
 
     #[test]
@@ -883,8 +884,6 @@ mod tests {
         })
     }
 
-    const LIMIT_UNITS: [Unit; 2] = [Unit::Percent, Unit::Watt];
-
     fn limit() -> impl Strategy<Value = Limit> {
         (watts(), watts(), 0..3, 0..6).prop_map(|(a, b, parts, form)| {
             let all = [Quantity::new(a, Unit::Percent), Quantity::new(b, Unit::Watt)];
@@ -928,7 +927,7 @@ mod tests {
 
         #[test]
         fn a_printed_limit_reads_back_the_same(limit in limit()) {
-            prop_assert_eq!(read(&limit.to_string(), |w| w.limit(&LIMIT_UNITS)), Ok(limit));
+            prop_assert_eq!(read(&limit.to_string(), |w| w.limit(Measure::MeanError)), Ok(limit));
         }
 
         #[test]
@@ -950,7 +949,7 @@ mod tests {
 
         #[test]
         fn no_text_makes_the_readers_panic(text in "[ -~°±·≥–,.0-9A-Za-z]{0,40}") {
-            let _ = read(&text, |w| w.limit(&LIMIT_UNITS));
+            let _ = read(&text, |w| w.limit(Measure::MeanError));
             let _ = read(&text, |w| w.hold(Some(250.0)));
             let _ = read(&text, |w| w.accept(6));
             let _ = select(&text);
