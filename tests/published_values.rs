@@ -1,8 +1,8 @@
 //! The statistics against published worked examples, standards' tables and certified data sets.
 //!
 //! Each check names its source and how far its digits were seen: `verified` (seen in a public source, and recomputed
-//! independently), `from memory` (recalled, and recomputed), `computed` (a published formula, but a number made here by an
-//! independent route: an oracle, not a published value). Data sets stand in `shared/reference-values`.
+//! independently), `from memory` (recalled, and recomputed), `computed` (a published formula, but a number made here
+//! by an independent route: an oracle, not a published value). Data sets stand in `shared/reference-values`.
 
 use assize::stats::{
     STANDARD_GRAVITY_M_S2, Sides, autocorrelation, birge_ratio, clopper_pearson, conformance_probability,
@@ -133,8 +133,8 @@ fn natrella_line_band() {
     prints(fit.line.u_at(750.0).powi(2) + fit.residual_sd.powi(2), 91.45, 2);
 }
 
-/// Bland and Altman (1986), Lancet 327:307-310: peak flow by two meters. Mean, SD and limits `verified`; standard errors and
-/// intervals `from memory`.
+/// Bland and Altman (1986), Lancet 327:307-310: peak flow by two meters. Mean, SD and limits `verified`; standard
+/// errors and intervals `from memory`.
 #[test]
 fn bland_altman_peak_flow() {
     let data = rows("bland-altman-1986-pefr.csv", 1);
@@ -149,7 +149,8 @@ fn bland_altman_peak_flow() {
     // 1.96 SD: `computed`.
     prints(limits.low, -78.0973, 4);
     prints(limits.high, 73.8620, 4);
-    // The half width does not hang on the factor of the limits: 34.6 is half of −114.3 to −45.1, 16.3 its standard error.
+    // The half width does not hang on the factor of the limits: 34.6 is half of −114.3 to −45.1, 16.3 its standard
+    // error.
     let half = (limits.low_interval.1 - limits.low_interval.0) / 2.0;
     near(half, 34.6, 0.2);
     prints(half / t_quantile(0.975, 16.0), 16.3, 1);
@@ -275,7 +276,8 @@ fn nist_t_table() {
     }
 }
 
-/// GUM Annex H.5, Table H.9: ten days of voltage. F `verified`; between-day component and u of the mean `from memory`.
+/// GUM Annex H.5, Table H.9: ten days of voltage. F `verified`; between-day component and u of the mean `from
+/// memory`.
 #[test]
 fn gum_h5_between_days() {
     let day_means = [172.0, 116.0, 13.0, 144.0, 106.0, 31.0, 60.0, 125.0, 163.0, 41.0];
@@ -438,8 +440,8 @@ fn newcombe_binomial_intervals() {
     prints(wilson(0, 10, 0.95).1, 0.2775, 4);
 }
 
-/// Zero failures: Hanley and Lippman-Hand (1983), JAMA 249:1743-1745 (rule `verified`, digits `computed`); sample sizes are the
-/// usual success-run figures, `from memory`.
+/// Zero failures: Hanley and Lippman-Hand (1983), JAMA 249:1743-1745 (rule `verified`, digits `computed`); sample
+/// sizes are the usual success-run figures, `from memory`.
 #[test]
 fn zero_failures() {
     for (n, limit) in [
@@ -470,8 +472,8 @@ fn zero_failures() {
     }
 }
 
-/// Zwiers and von Storch (1995), J Climate 8:336-351, and Bayley and Hammersley (1946) for finite n: sixty samples of ρ = 0.5 are
-/// worth 20.45. Formula published, number `computed`.
+/// Zwiers and von Storch (1995), J Climate 8:336-351, and Bayley and Hammersley (1946) for finite n: sixty samples of
+/// ρ = 0.5 are worth 20.45. Formula published, number `computed`.
 #[test]
 fn effective_samples_of_a_first_order_process() {
     let mut rng = ChaCha8Rng::seed_from_u64(1995);
@@ -626,8 +628,8 @@ fn dersimonian_kacker_six_trials() {
     prints(pooled.u, 0.1540, 4);
 }
 
-/// Definitions: P = T·2πn/60, T = m·g·l, v = ratio × circumference × cadence/60. `computed`; standard gravity is exact (3rd CGPM
-/// 1901).
+/// Definitions: P = T·2πn/60, T = m·g·l, v = ratio × circumference × cadence/60. `computed`; standard gravity is
+/// exact (3rd CGPM 1901).
 #[test]
 fn cycling_physics() {
     for (torque, cadence, power) in [

@@ -17,11 +17,13 @@ const WINDOW_S: usize = 300;
 /// Fewer changes of heart rate than this in a window say nothing about a fraction of a second.
 const FEWEST_STEPS: f64 = 3.0;
 
-/// The same strap gives the same reading but for lost messages; in simulation another one gives it in about half of the seconds.
+/// The same strap gives the same reading but for lost messages; in simulation another one gives it in about half of
+/// the seconds.
 const SAME_STRAP_SHARE: f64 = 0.8;
 
-/// If every window's offset is this near to a whole second, the fraction is taken as unseen: a strap heard once a second at one
-/// phase gives whole seconds whatever the clocks say, and clocks that close by chance are one case in seventeen.
+/// If every window's offset is this near to a whole second, the fraction is taken as unseen: a strap heard once a
+/// second at one phase gives whole seconds whatever the clocks say, and clocks that close by chance are one case in
+/// seventeen.
 const WHOLE_S: f64 = 0.03;
 
 /// Standard uncertainty of a fraction that is anywhere within half a second (GUM 4.3.7).
@@ -98,10 +100,10 @@ pub(super) enum Unfit {
 
 /// Clock of `theirs` from the heart rate that both head units took from one strap.
 ///
-/// A head unit stores what the strap last said at each whole second of its own clock. If the clocks differ by k seconds and a
-/// fraction f, a change is stored k seconds apart in a share 1 − f of cases and k + 1 in the others. Least squares about k sees
-/// λf, about k + 1 −λ(1 − f), with a λ below 1 where readings flicker; their ratio gives f without λ, and without bias. A robust
-/// line through the windows gives offset and drift.
+/// A head unit stores what the strap last said at each whole second of its own clock. If the clocks differ by k
+/// seconds and a fraction f, a change is stored k seconds apart in a share 1 − f of cases and k + 1 in the others.
+/// Least squares about k sees λf, about k + 1 −λ(1 − f), with a λ below 1 where readings flicker; their ratio gives f
+/// without λ, and without bias. A robust line through the windows gives offset and drift.
 pub(super) fn by_heart_rate(session: &Signal, theirs: &Signal, search: Search) -> Result<Clock, Unfit> {
     let lag_s = best_lag(session, theirs, search).ok_or(Unfit::Absent)?;
     let share = identical_share(session, theirs, lag_s).ok_or(Unfit::Absent)?;
@@ -132,18 +134,18 @@ pub(super) fn by_heart_rate(session: &Signal, theirs: &Signal, search: Search) -
     })
 }
 
-/// Clock of `theirs` from speed or power, to a whole second: two sensors, or one stored two ways, do not share their fractions.
+/// Clock of `theirs` from latitude, speed or power, to a whole second: two sensors, or one stored two ways, do not
+/// share their fractions.
 pub(super) fn by_level(session: &Signal, theirs: &Signal, search: Search, on: AlignedOn) -> Result<Clock, Unfit> {
     let lag_s = best_lag(session, theirs, search).ok_or(Unfit::Absent)?;
     let explained = explained_share(session, theirs, lag_s);
     if explained < ALIKE_SHARE {
         return Err(Unfit::Unlike(explained));
     }
-    let standard_uncertainty_s = match on {
-        AlignedOn::Speed => UNSEEN_FRACTION_S.hypot(STRAP_DELAY_S),
-        // A power meter's own delay is in the offset.
-        _ => 0.5,
-    };
+    // A power meter's own delay is in the offset.
+    let from_power_s = 0.5;
+    let standard_uncertainty_s =
+        if on == AlignedOn::Power { from_power_s } else { UNSEEN_FRACTION_S.hypot(STRAP_DELAY_S) };
     Ok(Clock {
         offset_s: session.origin_s - theirs.origin_s + lag_s as f64,
         drift_ppm: 0.0,
@@ -192,7 +194,8 @@ fn binned(values: &[f64], width: usize) -> Vec<f64> {
     values.chunks(width).map(mean).collect()
 }
 
-/// The lag with the least mean square of a[i] − b[i − lag], the nearest to `home` among equals, of those that have at least
+/// The lag with the least mean square of a[i] − b[i − lag], the nearest to `home` among equals, of those that have at
+/// least
 /// `fewest` values in common, and half of what the best-covered lag has.
 fn least_misfit(a: &[f64], b: &[f64], lags: RangeInclusive<i64>, home: i64, fewest: usize) -> Option<i64> {
     let misfits: Vec<(i64, f64, usize)> = lags.map(|lag| misfit(a, b, lag)).collect();
@@ -281,7 +284,8 @@ impl Pull {
     }
 }
 
-/// Line through the windows' offsets, its slope held by what clocks plausibly drift; a level line through a single window.
+/// Line through the windows' offsets, its slope held by what clocks plausibly drift; a level line through a single
+/// window.
 fn line_through(offsets: &[Offset]) -> Option<Line> {
     let only = offsets.first()?;
     let column = |of: fn(&Offset) -> f64| offsets.iter().map(of).collect::<Vec<f64>>();

@@ -1,7 +1,7 @@
 //! Every clock onto one: recordings to traces in session time.
 //!
-//! Clocks are brought together on what both recordings share and the unit does not produce, so that a unit that reports late
-//! is found late. All is done on absolute time stamps: a missing second shifts nothing.
+//! Clocks are brought together on what both recordings share and the unit does not produce, so that a unit that
+//! reports late is found late. All is done on absolute time stamps: a missing second shifts nothing.
 
 mod clock;
 #[cfg(test)]
@@ -78,12 +78,12 @@ impl fmt::Display for Stretch {
 
 /// Brings all recordings of a session onto the clock of the first reference's recording.
 ///
-/// An instrument with several recordings becomes one trace, each recording aligned by itself; one that can't be is left out with
-/// a caution if another can. A session without any recording (typed readings only) gives empty traces.
+/// An instrument with several recordings becomes one trace, each recording aligned by itself; one that can't be is
+/// left out with a caution if another can. A session without any recording (typed readings only) gives empty traces.
 ///
 /// # Errors
-/// [`AlignError`] if a listed recording was not read or holds no power, or if an instrument has nothing in common with the first
-/// reference.
+/// [`AlignError`] if a listed recording was not read or holds no power, or if an instrument has nothing in common
+/// with the first reference.
 pub fn to_session_time(session: &Session, recordings: &BTreeMap<PathBuf, Recording>) -> Result<Aligned, AlignError> {
     let units: Vec<&Instrument> = session.units.iter().map(|u| &u.instrument).collect();
     let references: Vec<&Instrument> = session.references.iter().map(|r| &r.instrument).collect();
@@ -122,7 +122,8 @@ pub fn to_session_time(session: &Session, recordings: &BTreeMap<PathBuf, Recordi
     })
 }
 
-/// A typed time in session seconds; without a date, on the day that brings it nearest to the start. Without an offset it is UTC.
+/// A typed time in session seconds; without a date, on the day that brings it nearest to the start. Without an offset
+/// it is UTC.
 pub fn session_seconds(at: &ClockTime, start: DateTime<Utc>) -> f64 {
     let offset = TimeDelta::seconds(i64::from(at.offset_s.unwrap_or(0)));
     let on = |date: chrono::NaiveDate| seconds(date.and_time(at.time).and_utc() - offset - start);
@@ -145,18 +146,10 @@ fn last_s(recording: &Recording) -> f64 {
     recording.samples.time_s.last().copied().unwrap_or(0.0)
 }
 
-/// The column that holds an instrument's channel: the usual one, or the one that its session names.
+/// The column that holds an instrument's channel: the usual one, or the one that its session names. Empty without a
+/// value.
 fn channel<'a>(instrument: &Instrument, samples: &'a Samples, name: &str) -> &'a [Option<f64>] {
-    match instrument.fields.get(name).map_or(name, String::as_str) {
-        "power" => &samples.power_w,
-        "cadence" => &samples.cadence_rpm,
-        "heart_rate" => &samples.heart_rate_bpm,
-        "speed" => &samples.speed_m_s,
-        "altitude" => &samples.altitude_m,
-        "temperature" => &samples.temperature_c,
-        "right_share" => &samples.right_share_pct,
-        further => samples.extra.get(further).map_or(&[], Vec::as_slice),
-    }
+    samples.channel(instrument.fields.get(name).map_or(name, String::as_str)).unwrap_or(&[])
 }
 
 /// One recording of an instrument and where it stands in session time.
@@ -242,7 +235,7 @@ impl<'a> Bench<'a> {
 
     /// A recording's clock: known, the session's own, or found.
     fn clock(&mut self, instrument: &'a Instrument, recording: &'a Recording) -> Result<Clock, AlignError> {
-        if channel(instrument, &recording.samples, "power").iter().all(Option::is_none) {
+        if channel(instrument, &recording.samples, "power").is_empty() {
             return Err(AlignError::NoPower {
                 file: recording.file.clone(),
                 instrument: instrument.label.clone(),
@@ -268,78 +261,98 @@ impl<'a> Bench<'a> {
 
     /// Clock of a recording of another head unit, on the best that both have.
     fn found(&mut self, instrument: &Instrument, recording: &Recording) -> Result<Clock, AlignError> {
-        let stamped_s = self.stamped_s(recording);
-        let (session_file, label) = (self.own[0].file.display(), &instrument.label);
-        let signals = |name: &str| {
-            let own = self
-                .own
-                .iter()
-                .map(|r| (self.stamped_s(r), r.samples.time_s.as_slice(), channel(self.first, &r.samples, name)));
-            let theirs = channel(instrument, &recording.samples, name);
-            (Signal::new(own), Signal::new([(stamped_s, recording.samples.time_s.as_slice(), theirs)]))
-        };
-        let mut cautions = vec![];
-        let comparable = is_relative(recording) == is_relative(self.own[0]);
-        let (own, theirs) = signals("heart_rate");
-        let near = || clock::by_heart_rate(&own, &theirs, Search::Near);
-        let anywhere = || clock::by_heart_rate(&own, &theirs, Search::Everywhere);
-        let heart_rate = if comparable { near().or_else(|near| anywhere().map_err(|_| near)) } else { anywhere() };
-        match heart_rate {
+        let (label, theirs) = (&instrument.label, &self.first.label);
+        match self.by_strap(instrument, recording) {
             Ok(clock) => {
-                if comparable && clock.offset_s.abs() > WRONG_CLOCK_S {
-                    let off = spoken(clock.offset_s.abs());
-                    let way = if clock.offset_s > 0.0 { "behind" } else { "ahead of" };
-                    cautions.push(format!("{label}: its clock ran {off} {way} that of {session_file}; the heart rate says so"));
+                let off = spoken(clock.offset_s.abs());
+                let way = if clock.offset_s > 0.0 { "behind" } else { "ahead of" };
+                if self.comparable(recording) && clock.offset_s.abs() > WRONG_CLOCK_S {
+                    let said = format!("{label}: its clock ran {off} {way} that of {theirs}; the heart rate says so");
+                    self.cautions.push(said);
                 }
-                if let Some((at_s, off_s)) = jump(&clock, stamped_s) {
+                if let Some((at_s, off_s)) = jump(&clock, self.stamped_s(recording)) {
                     let at = (self.start + TimeDelta::seconds(at_s as i64)).format("%H:%M:%S");
-                    cautions.push(format!(
-                        "{label}: no steady clock: around {at} UTC its heart rate is {off_s:.1} s off from what the rest says"
+                    self.cautions.push(format!(
+                        "{label}: no steady clock: around {at} UTC its heart rate is {off_s:.1} s off from what the rest \
+                         says"
                     ));
                 }
-                self.cautions.extend(cautions);
                 return Ok(clock);
             }
-            Err(Unfit::Unlike(share)) => cautions.push(format!(
-                "{label}: its heart rate is not the one in {session_file} (the same in {:.0} % of seconds), so it was not used",
+            Err(Unfit::Unlike(share)) => self.cautions.push(format!(
+                "{label}: its heart rate is not the one recorded with {theirs} (the same in {:.0} % of seconds), so it was \
+                 not used",
                 100.0 * share
             )),
             Err(Unfit::Absent) => {}
         }
-        let search = if comparable { Search::Near } else { Search::Everywhere };
-        let overlaps = self.overlap_s(recording, 0.0) >= FEWEST_COMMON_S as f64;
-        if comparable && !overlaps {
+        if self.comparable(recording) {
             self.check_overlap(recording, &stamps(AlignedOn::Nothing, 0.0, 0.0))?;
         }
-        let by_level = |name, on| {
-            let (own, theirs) = signals(name);
-            clock::by_level(&own, &theirs, search, on)
-        };
-        // A head unit can make speed up from power, so speed serves only between references.
-        let speed = if self.unit_files.contains(&recording.file.as_path()) {
-            Err(Unfit::Absent)
-        } else {
-            by_level("speed", AlignedOn::Speed)
-        };
-        let clock = speed.or_else(|_| by_level("power", AlignedOn::Power)).unwrap_or_else(|_| {
-            let guess_s = if comparable { 0.0 } else { -stamped_s };
-            stamps(AlignedOn::Nothing, guess_s, 1.0)
-        });
-        match clock.aligned_on {
-            AlignedOn::Power => cautions.push(format!(
-                "{label}: aligned with {session_file} on power, the last resort: a constant lag can't be told from a clock \
+        let clock = self.by_level(instrument, recording);
+        let caution = match clock.aligned_on {
+            AlignedOn::Power => format!(
+                "{label}: aligned with {theirs} on power, the last resort: a constant lag can't be told from a clock \
                  offset; let all head units record one heart-rate strap"
-            )),
-            AlignedOn::Nothing if comparable => cautions.push(format!(
-                "{label}: nothing in common with {session_file} to align on; its time stamps are taken as they are"
-            )),
-            AlignedOn::Nothing => cautions.push(format!(
-                "{label}: no time of day and nothing in common with {session_file} to align on; both are taken to start together"
-            )),
-            _ => {}
-        }
-        self.cautions.extend(cautions);
+            ),
+            AlignedOn::Nothing if self.comparable(recording) => {
+                format!("{label}: nothing in common with {theirs} to align on; its time stamps are taken as they are")
+            }
+            AlignedOn::Nothing => format!(
+                "{label}: no time of day and nothing in common with {theirs} to align on; both are taken to start together"
+            ),
+            _ => return Ok(clock),
+        };
+        self.cautions.push(caution);
         Ok(clock)
+    }
+
+    fn by_strap(&self, instrument: &Instrument, recording: &Recording) -> Result<Clock, Unfit> {
+        let (own, theirs) = self.signals(instrument, recording, "heart_rate");
+        let anywhere = || clock::by_heart_rate(&own, &theirs, Search::Everywhere);
+        if !self.comparable(recording) {
+            return anywhere();
+        }
+        clock::by_heart_rate(&own, &theirs, Search::Near).or_else(|near| anywhere().map_err(|_| near))
+    }
+
+    /// Clock by position, speed or power, the first that fits; the stamps as they are if none does.
+    fn by_level(&self, instrument: &Instrument, recording: &Recording) -> Clock {
+        // A head unit can make speed up from power, so speed serves only between references.
+        let is_unit = self.unit_files.contains(&recording.file.as_path());
+        let channels = [
+            ("latitude", AlignedOn::Position, true),
+            ("speed", AlignedOn::Speed, !is_unit),
+            ("power", AlignedOn::Power, true),
+        ];
+        let search = if self.comparable(recording) { Search::Near } else { Search::Everywhere };
+        let fit = |(name, on, _)| {
+            let (own, theirs) = self.signals(instrument, recording, name);
+            clock::by_level(&own, &theirs, search, on).ok()
+        };
+        channels.into_iter().filter(|(_, _, allowed)| *allowed).find_map(fit).unwrap_or_else(|| {
+            let guess_s = if self.comparable(recording) { 0.0 } else { -self.stamped_s(recording) };
+            stamps(AlignedOn::Nothing, guess_s, 1.0)
+        })
+    }
+
+    /// A channel as the first reference's head unit and another recorded it.
+    fn signals(&self, instrument: &Instrument, recording: &Recording, name: &str) -> (Signal, Signal) {
+        fn part<'b>(
+            bench: &Bench,
+            of: &Instrument,
+            r: &'b Recording,
+            name: &str,
+        ) -> (f64, &'b [f64], &'b [Option<f64>]) {
+            (bench.stamped_s(r), &r.samples.time_s, channel(of, &r.samples, name))
+        }
+        let own = self.own.iter().map(|r| part(self, self.first, r, name));
+        (Signal::new(own), Signal::new([part(self, instrument, recording, name)]))
+    }
+
+    /// Whether both clocks tell the time of day, or neither does.
+    fn comparable(&self, recording: &Recording) -> bool {
+        is_relative(recording) == is_relative(self.own[0])
     }
 
     /// Seconds that a recording has in common with the first reference's, from first to last sample.

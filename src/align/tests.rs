@@ -8,6 +8,7 @@ use rand_chacha::ChaCha8Rng;
 use super::{AlignError, Aligned, session_seconds, to_session_time};
 use crate::quantity::{Bound, Unit as Measured};
 use crate::recording::{Format, GearChange, HeadUnit, Lap, Recording, Samples, TimerEvent, TimerKind};
+use crate::rehearse::{Plan, TrueInstrument, simulate};
 use crate::ride::{AlignedOn, EdgeKind, Trace};
 use crate::session::{
     ClockTime, Conditions, Drivetrain, Instrument, Location, Mark, Readings, Reference, Session, Sides, Unit,
@@ -57,8 +58,8 @@ impl World {
         Self { heart_rate_bpm, power_w }
     }
 
-    /// What a head unit stores whose clock is `offset_s` behind at true time `from_s` and drifts by `drift_ppm`: session seconds
-    /// are its own plus offset plus drift.
+    /// What a head unit stores whose clock is `offset_s` behind at true time `from_s` and drifts by `drift_ppm`:
+    /// session seconds are its own plus offset plus drift.
     fn recording(&self, file: &str, clock: Clock, power_late_s: f64) -> Recording {
         let Clock { from_s, to_s, offset_s, drift_ppm } = clock;
         let seconds: Vec<f64> = (0..to_s - from_s).map(|j| j as f64).collect();
@@ -269,7 +270,7 @@ fn another_strap_is_noticed_and_power_is_the_last_resort() {
     assert!(clock.standard_uncertainty_s >= 0.5);
     assert_eq!(aligned.cautions.len(), 2);
     assert!(
-        aligned.cautions[0].contains("unit 017: its heart rate is not the one in p.fit"),
+        aligned.cautions[0].contains("unit 017: its heart rate is not the one recorded with pedal pair P"),
         "{}",
         aligned.cautions[0]
     );
@@ -303,6 +304,22 @@ fn speed_serves_between_references_but_not_for_a_unit() {
 }
 
 #[test]
+fn on_the_road_position_stands_in_for_the_strap() {
+    let world = World::new(16, 4600);
+    let truth = Clock { from_s: 12, to_s: 4400, offset_s: 4.0, drift_ppm: 0.0 };
+    let placed = |file: &str, clock: Clock| {
+        let mut recording = world.recording(file, clock, 0.0);
+        let samples = &mut recording.samples;
+        samples.heart_rate_bpm.fill(None);
+        let true_s = |j: f64| clock.from_s as f64 + j + clock.offset_s;
+        samples.latitude_deg = samples.time_s.iter().map(|j| Some(47.0 + 0.02 * (true_s(*j) / 500.0).sin())).collect();
+        recording
+    };
+    let unit = unit_of(placed("u.fit", truth), placed("p.fit", TRUE_CLOCK));
+    assert_eq!((unit.clock.aligned_on, unit.clock.offset_s), (AlignedOn::Position, 4.0));
+}
+
+#[test]
 fn a_clock_hours_off_is_put_right_aloud() {
     let world = World::new(6, 4600);
     let truth = Clock { from_s: 20, to_s: 4400, offset_s: 1.3, drift_ppm: 0.0 };
@@ -312,7 +329,7 @@ fn a_clock_hours_off_is_put_right_aloud() {
     assert!((aligned.units[0].clock.offset_s - 3.0 * 3600.0 - 1.3).abs() < 0.2);
     assert_eq!(
         aligned.cautions,
-        ["unit 017: its clock ran 3 h 0 min 1 s behind that of p.fit; the heart rate says so"]
+        ["unit 017: its clock ran 3 h 0 min 1 s behind that of pedal pair P; the heart rate says so"]
     );
 }
 
@@ -493,4 +510,30 @@ fn a_session_of_typed_readings_has_an_empty_ride() {
     assert_eq!((aligned.length_s, aligned.units.len()), (0, 1));
     let unread = session(vec![instrument("unit 017", &["u.fit"])], vec![]);
     assert_eq!(align(&unread, vec![]).unwrap_err(), AlignError::NoReference);
+}
+
+#[test]
+fn rehearsed_rides_come_back_on_one_clock() {
+    let file = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("protocols/bench-both-rings.yaml");
+    let protocol = crate::protocol::load(&file, None).unwrap_or_else(|problems| panic!("{problems}"));
+    for seed in 0..6 {
+        let faults = if seed % 2 == 0 { vec![] } else { vec!["radio-dropout=0.04".parse().unwrap()] };
+        let ride = simulate(&protocol, &Plan { faults, ..Plan::new(seed) });
+        let instruments = ride.session.units.iter().map(|u| &u.instrument);
+        let instruments = instruments.chain(ride.session.references.iter().map(|r| &r.instrument));
+        let files = instruments.map(|i| i.recordings[0].clone());
+        let recordings = files.zip(&ride.recordings).map(|(file, r)| Recording { file, ..r.clone() }).collect();
+        let aligned = align(&ride.session, recordings).unwrap();
+        let [unit, pedals, trainer] = &ride.truth.instruments[..] else { panic!("three instruments") };
+        for (trace, own) in [(&aligned.units[0], unit), (&aligned.references[1], trainer)] {
+            let middle_s = aligned.length_s as f64 / 2.0;
+            let shown_s = |i: &TrueInstrument| i.clock_offset_s + i.clock_drift_ppm * 1e-6 * middle_s;
+            let found_s = trace.clock.offset_s + trace.clock.drift_ppm * 1e-6 * middle_s;
+            let error_s = found_s - (shown_s(pedals) - shown_s(own));
+            assert!(error_s.abs() < 2.0 * trace.clock.standard_uncertainty_s, "seed {seed}: {error_s}");
+            // Nearly all of it is what no clock can see: the strap reaches one head unit later than the other.
+            let unseen_s = pedals.strap_delay_s - own.strap_delay_s;
+            assert!((error_s - unseen_s).abs() < 0.1, "seed {seed}: {error_s} against {unseen_s}");
+        }
+    }
 }

@@ -113,8 +113,8 @@ impl York {
     }
 }
 
-/// York's best line. `sx`, `sy` are standard uncertainties per point (not both 0), `r` the correlation of a point's two
-/// errors. `None` below three points, or where the iteration does not settle.
+/// York's best line. `sx`, `sy` are standard uncertainties per point (not both 0), `r` the correlation of a point's
+/// two errors. `None` below three points, or where the iteration does not settle.
 ///
 /// Source: York, Evensen, Lopez Martinez and De Basabe Delgado (2004), Am J Phys 72:367-375.
 pub fn york(x: &[f64], y: &[f64], sx: &[f64], sy: &[f64], r: f64) -> Option<York> {
@@ -164,8 +164,9 @@ const MOST_STEPS: usize = 200;
 
 /// Line through points with standard uncertainties `sigma` that outliers do not tilt; `None` below two distinct x.
 ///
-/// Tukey's bisquare (c = 4.685, 95 % efficient for normal errors), started from the Theil-Sen line. Residuals are in units
-/// of `sigma` times the larger of 1 and their median absolute deviation, and so are the uncertainties: scatter beyond
+/// Tukey's bisquare (c = 4.685, 95 % efficient for normal errors), started from the Theil-Sen line. Residuals are in
+/// units of `sigma` times the larger of 1 and their median absolute deviation, and so are the uncertainties: scatter
+/// beyond
 /// `sigma` widens them, scatter below it is chance. Source: Huber and Ronchetti (2009), Robust Statistics, from memory.
 pub fn robust_line(x: &[f64], y: &[f64], sigma: &[f64]) -> Option<Line> {
     const BISQUARE: f64 = 4.685;

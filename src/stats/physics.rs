@@ -8,7 +8,8 @@ pub const STANDARD_GRAVITY_M_S2: f64 = 9.80665;
 /// Normal gravity in m/s² at a geodetic latitude and a height above the ellipsoid.
 ///
 /// Somigliana's formula with the GRS80 constants (Moritz 1988, Geodesist's Handbook; k and e² from memory), then the
-/// free-air gradient. Local gravity differs from it by less than 0.05 % almost everywhere (common practice, no source).
+/// free-air gradient. Local gravity differs from it by less than 0.05 % almost everywhere (common practice, no
+/// source).
 pub fn normal_gravity(latitude_deg: f64, height_m: f64) -> f64 {
     const EQUATOR_M_S2: f64 = 9.780_326_771_5;
     const K: f64 = 0.001_931_851_353;

@@ -10,21 +10,22 @@ fn autocovariances(x: &[f64]) -> impl Iterator<Item = f64> {
     (0..d.len()).map(move |k| d.iter().zip(&d[k..]).map(|(a, b)| a * b).sum::<f64>() / n)
 }
 
-/// Effective number of independent samples: the mean's standard uncertainty is s/√n_eff with n_eff − 1 degrees of freedom, for
-/// the usual s (divisor n − 1). Between 1 and n; n where nothing scatters.
+/// Effective number of independent samples: the mean's standard uncertainty is s/√n_eff with n_eff − 1 degrees of
+/// freedom, for the usual s (divisor n − 1). Between 1 and n; n where nothing scatters.
 ///
-/// Autocovariances are summed from lag 1 until one is no longer positive (an initial positive sequence, Geyer 1992, Stat Sci
-/// 7:473-483). Each is low by about the variance of the mean, which is taken from the same data, so that is put back. Last,
-/// 1 + 2·lags/n makes up for the sum itself being uncertain: without it, 95 % intervals of slow residuals cover 91 %.
-/// Simulated coverage is 93 % to 97 % for white, autoregressive and smoothed residuals of 20 to 600 samples worth 5 or more;
-/// below 5, no estimate from the one series covers.
+/// Autocovariances are summed from lag 1 until one is no longer positive (an initial positive sequence, Geyer 1992,
+/// Stat Sci 7:473-483). Each is low by about the variance of the mean, which is taken from the same data, so that is
+/// put back. Last, 1 + 2·lags/n makes up for the sum itself being uncertain: without it, 95 % intervals of slow
+/// residuals cover 91 %. Simulated coverage is 93 % to 97 % for white, autoregressive and smoothed residuals of 20 to
+/// 600 samples worth 5 or more; below 5, no estimate from the one series covers.
 pub fn effective_samples(residuals: &[f64]) -> f64 {
     let n = residuals.len() as f64;
     let mut c = autocovariances(residuals);
     let Some(variance) = c.next().filter(|c0| n >= 3.0 && *c0 > 0.0) else {
         return n.max(1.0);
     };
-    // With v the variance of the mean, each autocovariance is low by v·(1 − k/n), so their sum over n is v·(1 − missing).
+    // With v the variance of the mean, each autocovariance is low by v·(1 − k/n), so their sum over n is v·(1 −
+    // missing).
     let mean_variance = |sum: f64, k: f64| {
         let missing = (1.0 + 2.0 * k - k * (k + 1.0) / n) / n;
         sum / n / (1.0 - missing).max(0.05)
@@ -54,7 +55,8 @@ pub struct Ratio {
     pub n: usize,
 }
 
-/// Ratio of sums over the samples that both have; `None` below three samples or where the reference sums to zero or less.
+/// Ratio of sums over the samples that both have; `None` below three samples or where the reference sums to zero or
+/// less.
 pub fn ratio(unit: &[f64], reference: &[f64]) -> Option<Ratio> {
     let (n, total) = (unit.len(), reference.iter().sum::<f64>());
     if n < 3 || reference.len() != n || total.is_nan() || total <= 0.0 {

@@ -9,8 +9,8 @@ pub fn mean(x: &[f64]) -> Option<f64> {
 
 /// Standard deviation with divisor n − 1; `None` below two values.
 ///
-/// Two passes, and the second takes out what rounding left of the mean: Σd² − (Σd)²/n. Source: Chan, Golub and LeVeque
-/// (1983), Am Stat 37:242-247, from memory.
+/// Two passes, and the second takes out what rounding left of the mean: Σd² − (Σd)²/n. Source: Chan, Golub and
+/// LeVeque (1983), Am Stat 37:242-247, from memory.
 pub fn sample_sd(x: &[f64]) -> Option<f64> {
     if x.len() < 2 {
         return None;
