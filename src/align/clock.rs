@@ -38,6 +38,9 @@ pub(super) const FEWEST_COMMON_S: usize = 60;
 /// Time stamps are searched this far to either side before they are taken to be nonsense.
 const NEAR_S: i64 = 600;
 
+/// A clock put right by phone or satellite while it records is followed this far.
+const RESET_S: i64 = 10;
+
 /// A longer ride has a wrong stamp in it.
 pub(super) const LONGEST_S: usize = 48 * 3600;
 
@@ -106,15 +109,20 @@ pub(super) enum Unfit {
 /// without λ, and without bias. A robust line through the windows gives offset and drift.
 pub(super) fn by_heart_rate(session: &Signal, theirs: &Signal, search: Search) -> Result<Clock, Unfit> {
     let lag_s = best_lag(session, theirs, search).ok_or(Unfit::Absent)?;
-    let share = identical_share(session, theirs, lag_s).ok_or(Unfit::Absent)?;
+    let length = theirs.values.len();
+    let count = (length as f64 / WINDOW_S as f64).round().max(1.0) as usize;
+    let windows: Vec<Window> =
+        (0..count).map(|w| Window::of(session, theirs, lag_s, w * length / count..(w + 1) * length / count)).collect();
+    let total = |of: fn(&Window) -> usize| windows.iter().map(of).sum::<usize>();
+    let (same, common) = (total(|w| w.same), total(|w| w.common));
+    if common < FEWEST_COMMON_S {
+        return Err(Unfit::Absent);
+    }
+    let share = same as f64 / common as f64;
     if share < SAME_STRAP_SHARE {
         return Err(Unfit::Unlike(share));
     }
-    let length = theirs.values.len();
-    let count = (length as f64 / WINDOW_S as f64).round().max(1.0) as usize;
-    let offsets: Vec<Offset> = (0..count)
-        .filter_map(|w| window_offset(session, theirs, lag_s, w * length / count..(w + 1) * length / count))
-        .collect();
+    let offsets: Vec<Offset> = windows.into_iter().filter_map(|w| w.offset).collect();
     let line = line_through(&offsets).ok_or(Unfit::Absent)?;
     let whole_s = session.origin_s - theirs.origin_s + lag_s as f64;
     let whole = offsets.iter().all(|o| (o.offset_s - o.offset_s.round()).abs() < WHOLE_S);
@@ -214,18 +222,6 @@ fn misfit(a: &[f64], b: &[f64], lag: i64) -> (i64, f64, usize) {
     (lag, sum, n)
 }
 
-/// Share of common seconds in which both read the same, a second early or late allowed; `None` with too few of them.
-fn identical_share(session: &Signal, theirs: &Signal, lag_s: i64) -> Option<f64> {
-    let (mut same, mut common) = (0, 0);
-    for (j, b) in theirs.values.iter().enumerate().filter(|(_, b)| !b.is_nan()) {
-        let near = (-1..=1).map(|d| (session.at(j as i64 + lag_s + d) - b).abs());
-        let closest = near.fold(f64::NAN, f64::min);
-        common += usize::from(!closest.is_nan());
-        same += usize::from(closest < 0.5);
-    }
-    (common >= FEWEST_COMMON_S).then_some(same as f64 / common as f64)
-}
-
 /// 1 less the mean square difference over the variance, over the common seconds.
 fn explained_share(session: &Signal, theirs: &Signal, lag_s: i64) -> f64 {
     let seconds = (0..theirs.values.len() as i64).map(|j| (session.at(j + lag_s), theirs.at(j)));
@@ -236,21 +232,58 @@ fn explained_share(session: &Signal, theirs: &Signal, lag_s: i64) -> f64 {
     1.0 - misfit(&a, &b, 0).1 / variance
 }
 
-/// Offset of one window, in seconds beyond `lag_s`; `None` with too few changes of heart rate.
-fn window_offset(session: &Signal, theirs: &Signal, lag_s: i64, window: Range<usize>) -> Option<Offset> {
-    let pull = |lag_s| Pull::of(session, theirs, lag_s, window.clone());
-    // Between which two whole lags? The clock may have drifted from the whole ride's best one.
-    let lag = (lag_s - 3..lag_s + 3).find(|lag| pull(*lag).shift_s >= 0.0 && pull(lag + 1).shift_s < 0.0)?;
-    let (below, above) = (pull(lag), pull(lag + 1));
-    let fraction = below.shift_s / (below.shift_s - above.shift_s);
-    let steps = below.steps;
-    if steps.is_nan() || steps < FEWEST_STEPS {
-        return None;
+/// What some minutes of both signals say.
+struct Window {
+    /// Seconds in which both have a value.
+    common: usize,
+    /// Seconds in which both have the same, a second early or late allowed.
+    same: usize,
+    /// Beyond the whole ride's lag; `None` with too few changes of heart rate.
+    offset: Option<Offset>,
+}
+
+impl Window {
+    fn of(session: &Signal, theirs: &Signal, lag_s: i64, window: Range<usize>) -> Self {
+        let lag_here_s = Self::lag(session, theirs, lag_s, &window);
+        let (mut common, mut same) = (0, 0);
+        for j in window.start as i64..window.end as i64 {
+            let off = (-1..=1).map(|d| (session.at(j + lag_here_s + d) - theirs.at(j)).abs());
+            let least = off.fold(f64::NAN, f64::min);
+            common += usize::from(!least.is_nan());
+            same += usize::from(least < 0.5);
+        }
+        Self { common, same, offset: Self::offset(session, theirs, lag_s, lag_here_s, &window) }
     }
-    // Of a share seen in so many cases, with one of each added so that none and all stay uncertain.
-    let share = (steps * fraction + 1.0) / (steps + 2.0);
-    let u_s = (share * (1.0 - share) / steps).sqrt();
-    Some(Offset { at_s: below.at_s, offset_s: (lag - lag_s) as f64 + fraction, u_s })
+
+    /// The lag of least misfit here, near the whole ride's: a clock can drift or be set while it records.
+    fn lag(session: &Signal, theirs: &Signal, lag_s: i64, window: &Range<usize>) -> i64 {
+        let seconds = window.start as i64..window.end as i64;
+        let misfit = |lag: &i64| {
+            let differences = seconds.clone().map(|j| session.at(j + lag) - theirs.at(j)).filter(|d| !d.is_nan());
+            let (sum, n) = differences.fold((0.0, 0.0), |(s, n), d| (s + d * d, n + 1.0));
+            if n < FEWEST_COMMON_S as f64 { f64::INFINITY } else { sum / n }
+        };
+        let lags = (0..=RESET_S).flat_map(|d| [lag_s + d, lag_s - d]);
+        let misfits = lags.map(|lag| (lag, misfit(&lag)));
+        // The first of equals is the nearest.
+        misfits.min_by(|x, y| x.1.total_cmp(&y.1)).map_or(lag_s, |(lag, _)| lag)
+    }
+
+    fn offset(session: &Signal, theirs: &Signal, lag_s: i64, near_s: i64, window: &Range<usize>) -> Option<Offset> {
+        let pull = |lag_s| Pull::of(session, theirs, lag_s, window.clone());
+        // Between which two whole lags?
+        let lag = (near_s - 2..near_s + 2).find(|lag| pull(*lag).shift_s >= 0.0 && pull(lag + 1).shift_s < 0.0)?;
+        let (below, above) = (pull(lag), pull(lag + 1));
+        let fraction = below.shift_s / (below.shift_s - above.shift_s);
+        let steps = below.steps;
+        if steps.is_nan() || steps < FEWEST_STEPS {
+            return None;
+        }
+        // Of a share seen in so many cases, with one of each added so that none and all stay uncertain.
+        let share = (steps * fraction + 1.0) / (steps + 2.0);
+        let u_s = (share * (1.0 - share) / steps).sqrt();
+        Some(Offset { at_s: below.at_s, offset_s: (lag - lag_s) as f64 + fraction, u_s })
+    }
 }
 
 /// How far one signal lies beyond a whole lag of the other, by least squares on the central difference.

@@ -263,7 +263,7 @@ impl<'a> Bench<'a> {
     fn found(&mut self, instrument: &Instrument, recording: &Recording) -> Result<Clock, AlignError> {
         let (label, theirs) = (&instrument.label, &self.first.label);
         match self.by_strap(instrument, recording) {
-            Ok(clock) => {
+            Ok(mut clock) => {
                 let off = spoken(clock.offset_s.abs());
                 let way = if clock.offset_s > 0.0 { "behind" } else { "ahead of" };
                 if self.comparable(recording) && clock.offset_s.abs() > WRONG_CLOCK_S {
@@ -276,6 +276,8 @@ impl<'a> Bench<'a> {
                         "{label}: no steady clock: around {at} UTC its heart rate is {off_s:.1} s off from what the rest \
                          says"
                     ));
+                    // Where in the ride a phase lies is not known here: anything up to the worst (GUM 4.3.7).
+                    clock.standard_uncertainty_s = clock.standard_uncertainty_s.hypot(off_s / 3f64.sqrt());
                 }
                 return Ok(clock);
             }

@@ -537,3 +537,19 @@ fn rehearsed_rides_come_back_on_one_clock() {
         }
     }
 }
+
+#[test]
+fn a_clock_that_jumps_is_named() {
+    for jump_at in [1400, 2250, 3000] {
+        let world = World::new(17, 4600);
+        let steady = Clock { from_s: 0, to_s: 4400, offset_s: 1.4, drift_ppm: 0.0 };
+        let (mut unit, late) = (world.recording("u.fit", steady, 0.0), Clock { offset_s: 5.4, ..steady });
+        let after = world.recording("u.fit", late, 0.0).samples;
+        unit.samples.heart_rate_bpm[jump_at..].copy_from_slice(&after.heart_rate_bpm[jump_at..]);
+        let aligned = align_pair(unit, world.recording("p.fit", TRUE_CLOCK, 0.0)).unwrap();
+        assert_eq!(aligned.units[0].clock.aligned_on, AlignedOn::HeartRate);
+        let said = aligned.cautions.iter().filter(|c| c.contains("unit 017: no steady clock: around ")).count();
+        assert_eq!(said, 1, "{:?}", aligned.cautions);
+        assert!(aligned.units[0].clock.standard_uncertainty_s > 1.0);
+    }
+}
