@@ -228,7 +228,7 @@ impl Case<'_> {
             protocol: protocol.map(protocol_facts),
             session: session_facts(session, ride),
             unit: instrument_facts(&unit.instrument, unit.claimed.as_ref().map(|c| format!("claimed {c}"))),
-            references: session.references.iter().map(|reference| reference_facts(reference)).collect(),
+            references: session.references.iter().map(reference_facts).collect(),
             rings: vec![],
             counts: Counts::default(),
             recordings: self.recording_facts(),

@@ -224,7 +224,7 @@ fn crossing(edge: Edge, signal: Signal, trace: &Trace, about_s: f64, until_s: f6
             (before + after) / 2.0
         }
         // Silent until the end: the level it will come back to is not known, that it has not come back is.
-        (Edge::Onset, Some(before), _) if before == 0.0 => f64::MIN_POSITIVE,
+        (Edge::Onset, Some(0.0), _) => f64::MIN_POSITIVE,
         _ => return Crossing::NoStep,
     };
     let across = |value: f64| if edge == Edge::Release { value < half } else { value >= half };
