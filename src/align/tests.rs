@@ -8,7 +8,7 @@ use rand_chacha::ChaCha8Rng;
 use super::{AlignError, Aligned, session_seconds, to_session_time};
 use crate::quantity::{Bound, Unit as Measured};
 use crate::recording::{Format, GearChange, HeadUnit, Lap, Recording, Samples, TimerEvent, TimerKind};
-use crate::rehearse::{Plan, TrueInstrument, simulate};
+use crate::rehearse::{Plan, Rehearsal, TrueInstrument, simulate};
 use crate::ride::{AlignedOn, EdgeKind, Trace};
 use crate::session::{
     ClockTime, Conditions, Drivetrain, Instrument, Location, Mark, Readings, Reference, Session, Sides, Unit,
@@ -512,18 +512,23 @@ fn a_session_of_typed_readings_has_an_empty_ride() {
     assert_eq!(align(&unread, vec![]).unwrap_err(), AlignError::NoReference);
 }
 
-#[test]
-fn rehearsed_rides_come_back_on_one_clock() {
+fn rehearsed(seed: u64, fault: Option<&str>) -> (Rehearsal, Aligned) {
     let file = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("protocols/bench-both-rings.yaml");
     let protocol = crate::protocol::load(&file, None).unwrap_or_else(|problems| panic!("{problems}"));
+    let faults = fault.iter().map(|text| text.parse().unwrap()).collect();
+    let ride = simulate(&protocol, &Plan { faults, ..Plan::new(seed) });
+    let instruments = ride.session.units.iter().map(|u| &u.instrument);
+    let instruments = instruments.chain(ride.session.references.iter().map(|r| &r.instrument));
+    let files = instruments.map(|i| i.recordings[0].clone());
+    let recordings = files.zip(&ride.recordings).map(|(file, r)| Recording { file, ..r.clone() }).collect();
+    let aligned = align(&ride.session, recordings).unwrap();
+    (ride, aligned)
+}
+
+#[test]
+fn rehearsed_rides_come_back_on_one_clock() {
     for seed in 0..6 {
-        let faults = if seed % 2 == 0 { vec![] } else { vec!["radio-dropout=0.04".parse().unwrap()] };
-        let ride = simulate(&protocol, &Plan { faults, ..Plan::new(seed) });
-        let instruments = ride.session.units.iter().map(|u| &u.instrument);
-        let instruments = instruments.chain(ride.session.references.iter().map(|r| &r.instrument));
-        let files = instruments.map(|i| i.recordings[0].clone());
-        let recordings = files.zip(&ride.recordings).map(|(file, r)| Recording { file, ..r.clone() }).collect();
-        let aligned = align(&ride.session, recordings).unwrap();
+        let (ride, aligned) = rehearsed(seed, (seed % 2 == 1).then_some("radio-dropout=0.04"));
         let [unit, pedals, trainer] = &ride.truth.instruments[..] else { panic!("three instruments") };
         for (trace, own) in [(&aligned.units[0], unit), (&aligned.references[1], trainer)] {
             let middle_s = aligned.length_s as f64 / 2.0;
@@ -536,6 +541,16 @@ fn rehearsed_rides_come_back_on_one_clock() {
             assert!((error_s - unseen_s).abs() < 0.1, "seed {seed}: {error_s} against {unseen_s}");
         }
     }
+}
+
+#[test]
+fn rehearsed_clock_faults_are_named() {
+    let (_, set_wrong) = rehearsed(3, Some("clock-set=120"));
+    assert_eq!(set_wrong.cautions.len(), 1, "{:?}", set_wrong.cautions);
+    assert!(set_wrong.cautions[0].contains("its clock ran 2 min"), "{}", set_wrong.cautions[0]);
+    let (_, jumping) = rehearsed(3, Some("clock-jump=3"));
+    assert_eq!(jumping.cautions.len(), 1, "{:?}", jumping.cautions);
+    assert!(jumping.cautions[0].contains("no steady clock"), "{}", jumping.cautions[0]);
 }
 
 #[test]
