@@ -454,20 +454,13 @@ impl Findings<'_> {
             .filter(|(i, _)| failed(&self.phases[*i].checks, &[measure]).next().is_some())
             .map(|v| v.1.value)
             .collect();
-        // A lag in most repeats is the mean; one in a few of them is what those show.
-        let size_s = if late.len() * 2 >= lags.len() || late.is_empty() { mean_s } else { stats::mean(&late)? };
+        // Where the mean fails the lag is in all of them, though few may show it by themselves; else it is in those.
+        let all = late.is_empty() || self.repeats.iter().any(|r| failed(&r.checks, &[measure]).next().is_some());
+        let (size_s, late) = if all { (mean_s, lags.len()) } else { (stats::mean(&late)?, late.len()) };
         let budgets: Vec<&Budget> = values.iter().map(|v| &v.1.budget).collect();
         let expanded_s = crate::decide::expanded(&Budget::of_mean(&budgets), self.coverage);
         let at_least = values.iter().any(|v| v.1.kind == Kind::AtLeast);
-        Some(Lag {
-            mean_s,
-            size_s,
-            expanded_s,
-            at_least,
-            late: late.len(),
-            of: lags.len(),
-            evidence: self.failing(measure),
-        })
+        Some(Lag { mean_s, size_s, expanded_s, at_least, late, of: lags.len(), evidence: self.failing(measure) })
     }
 }
 

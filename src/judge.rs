@@ -650,12 +650,14 @@ fn why(verdict: &Verdict) -> Vec<String> {
                 plural(counts.checks_made)
             ));
         }
-        Some(Outcome::Pass) => why.push(format!(
-            "Every required check passes: {} of {} {} pass, none fails.",
-            counts.passed,
-            counts.checks_made,
-            plural(counts.checks_made)
-        )),
+        Some(Outcome::Pass) => {
+            let alone = if counts.undecided > 0 {
+                format!(", {} are of single repeats too short to decide by themselves", counts.undecided)
+            } else {
+                String::new()
+            };
+            why.push(format!("It passes: {} of {} checks pass{alone}, none fails.", counts.passed, counts.checks_made));
+        }
         _ => {
             let mut places = required_places(verdict, Outcome::Undecided);
             places.extend(required_places(verdict, Outcome::NotRidden));

@@ -135,7 +135,7 @@ pub struct RingError {
     pub reference_w: f64,
 }
 
-/// Phases (with their repeats) by outcome, and the checks that were decided.
+/// Checks by outcome (of single repeats, their means, contrasts and the whole ride), and repeats not ridden.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Counts {
     pub checks_made: usize,

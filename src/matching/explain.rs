@@ -173,14 +173,17 @@ impl Explainer<'_> {
             })
             .collect();
         ridden.sort_by(|a, b| a.0.total_cmp(&b.0));
+        // One warm-up or recovery is much like another, and nothing is scored in them.
+        let scored =
+            |phase: usize| !matches!(self.protocol.phases[phase].drill, Drill::Free { .. } | Drill::Wait { .. });
         if self.plan.jump > 0.0 {
-            let order: Vec<usize> = ridden.iter().map(|r| r.1).collect();
+            let order: Vec<usize> = ridden.iter().map(|r| r.1).filter(|phase| scored(*phase)).collect();
             let out = out_of_order(&order);
             for phase in out {
                 sentences.push(format!("{} was ridden out of the protocol's order", self.protocol.phases[phase].id));
             }
         }
-        for phase in 0..self.protocol.phases.len() {
+        for phase in (0..self.protocol.phases.len()).filter(|phase| scored(*phase)) {
             let surplus = found.iter().filter(|m| m.phase == phase && m.surplus).count();
             if surplus > 0 {
                 let asked = self.protocol.phases[phase].repeats as usize;
@@ -188,8 +191,6 @@ impl Explainer<'_> {
                 sentences.push(format!("{id} was ridden {} times, {asked} asked", asked + surplus));
             }
         }
-        let scored =
-            |phase: usize| !matches!(self.protocol.phases[phase].drill, Drill::Free { .. } | Drill::Wait { .. });
         let first = ridden.iter().find(|r| scored(r.1));
         if let (Some(asked_s), Some((start_s, _))) = (self.protocol.needs.warm_up_s, first)
             && *start_s < asked_s - NEAR_S

@@ -200,6 +200,7 @@ fn environment() -> Result<Environment<'static>, minijinja::Error> {
     env.add_filter("two_digits", words::two_digits);
     env.add_filter("probability", words::probability);
     env.add_filter("num", words::number);
+    env.add_filter("dof", words::degrees_of_freedom);
     env.add_filter("date", |utc: &str| shown(utc, "%Y-%m-%d"));
     env.add_filter("clock", |utc: &str| shown(utc, "%H:%M:%S"));
     env.add_function("quantity", words::quantity);

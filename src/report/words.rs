@@ -46,6 +46,15 @@ pub fn two_digits(value: f64) -> String {
     if value == 0.0 { "0".to_owned() } else { number(value, decimals_for(value.abs())) }
 }
 
+/// Effective degrees of freedom; beyond a thousand Student's t is the normal distribution to three digits.
+pub fn degrees_of_freedom(nu: Option<f64>) -> String {
+    match nu {
+        None => "∞".to_owned(),
+        Some(nu) if nu > 1000.0 => "> 1000".to_owned(),
+        Some(nu) => number(nu, 0),
+    }
+}
+
 /// `text` and a unit that must not part; an empty unit adds nothing.
 fn with_unit(text: String, unit: &str) -> String {
     if unit.is_empty() { text } else { format!("{text}{NO_BREAK}{unit}") }
