@@ -174,6 +174,11 @@ pub struct Gear {
 }
 
 impl Ride {
+    /// Whether any head unit wrote at this grid second; while all are paused nothing was ridden.
+    pub fn recorded_at(&self, second: usize) -> bool {
+        self.unit.recorded_at(second) || self.references.iter().any(|r| r.trace.recorded_at(second))
+    }
+
     /// UTC of a session time.
     pub fn utc(&self, session_s: f64) -> DateTime<Utc> {
         self.start + TimeDelta::milliseconds((session_s * 1000.0).round() as i64)

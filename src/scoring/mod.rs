@@ -242,8 +242,8 @@ impl PhaseScorer<'_> {
         let unit = &self.scene.ride.unit;
         let consensus = self.scene.consensus(Need::ShortWork, self.window)?;
         let paired = Paired::over(
+            &self.scene,
             self.window,
-            self.scene.losses,
             |k| match side {
                 _ if unit.power_at(k) == Some(0.0) => Some(0.0),
                 Side::Left => unit.left_power_at(k),

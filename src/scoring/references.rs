@@ -74,8 +74,8 @@ impl Consensus {
         let mut members: Vec<(usize, f64, f64)> = Vec::new();
         for i in serving(ride, need) {
             let reference = &ride.references[i];
-            let seconds = window.seconds();
-            let asked = seconds.len();
+            let seconds = window.seconds().filter(|&k| ride.recorded_at(k));
+            let asked = seconds.clone().count();
             let powers: Vec<f64> = seconds.filter_map(|k| reference.trace.power_at(k)).collect();
             if (powers.len() as f64) < COVERAGE * asked as f64 {
                 continue;

@@ -31,19 +31,22 @@ pub struct Paired {
     pub lost_work_j: f64,
     pub lost_s: usize,
     pub set_aside_s: usize,
+    /// Seconds of the window in which any head unit wrote.
     pub asked_s: usize,
 }
 
 impl Paired {
     /// Pairs two signals over a window; seconds lost or set aside are counted, not paired.
     pub fn over(
+        scene: &Scene,
         window: Window,
-        losses: &Losses,
         unit: impl Fn(usize) -> Option<f64>,
         reference: impl Fn(usize) -> Option<f64>,
     ) -> Self {
-        let mut paired = Paired { asked_s: window.seconds().len(), ..Paired::default() };
-        for k in window.seconds().filter(|&k| k < losses.dropout.len()) {
+        let Scene { ride, losses, .. } = *scene;
+        let mut paired = Paired::default();
+        for k in window.seconds().filter(|&k| ride.recorded_at(k)) {
+            paired.asked_s += 1;
             let reference = reference(k);
             if losses.set_aside[k] {
                 paired.set_aside_s += 1;
@@ -156,7 +159,7 @@ impl Scene<'_> {
 
     /// Pairs of unit and consensus power.
     pub fn power_pairs(&self, consensus: &Consensus, window: Window) -> Paired {
-        Paired::over(window, self.losses, |k| self.ride.unit.power_at(k), |k| consensus.power_at(self.ride, k))
+        Paired::over(self, window, |k| self.ride.unit.power_at(k), |k| consensus.power_at(self.ride, k))
     }
 
     /// Mean error of power over a window, W, with its budget: Σ(P_unit − P_ref)/n.
@@ -235,7 +238,7 @@ impl Scene<'_> {
             })
         };
         let unit_side = |k: usize| if unit.power_at(k) == Some(0.0) { Some(0.0) } else { unit_side(k) };
-        let paired = Paired::over(window, self.losses, unit_side, reference_side);
+        let paired = Paired::over(self, window, unit_side, reference_side);
         let mut value = self.error_of(&paired, &consensus, window, first, unit_side)?;
         let total_w = consensus.mean_w;
         // A stated uncertainty is for the total: for a side √2 of its share, and one point of balance.
@@ -262,8 +265,7 @@ impl Scene<'_> {
         };
         let turning = |cadence: Option<f64>| cadence.filter(|c| *c > 0.0);
         let trace = &self.ride.references[reference].trace;
-        let paired =
-            Paired::over(window, self.losses, |k| turning(unit.cadence_at(k)), |k| turning(trace.cadence_at(k)));
+        let paired = Paired::over(self, window, |k| turning(unit.cadence_at(k)), |k| turning(trace.cadence_at(k)));
         if let Some(reason) = paired.refusal() {
             return Err(NoValue::Undecided(format!("cadence: {reason}")));
         }

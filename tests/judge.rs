@@ -1,0 +1,231 @@
+//! The main job on whole files: what the demo sessions are judged as, and what bad input is answered with.
+
+use std::path::{Path, PathBuf};
+
+use assert_cmd::Command;
+use assize::verdict::{Outcome, Verdict};
+
+fn project(path: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join(path)
+}
+
+fn assize() -> Command {
+    Command::cargo_bin("assize").expect("the binary is built")
+}
+
+/// Judges a demo session into a folder of its own; the exit code and the verdict's text.
+fn judged(session: &str) -> (i32, String) {
+    let folder = tempfile::tempdir().unwrap();
+    let json = folder.path().join("verdict.json");
+    let sheet = folder.path().join("sheet.html");
+    let out = assize()
+        .args(["judge"])
+        .arg(project(session))
+        .arg("--json")
+        .arg(&json)
+        .arg("--sheet")
+        .arg(&sheet)
+        .output()
+        .unwrap();
+    assert!(std::fs::read_to_string(sheet).unwrap().starts_with("<!doctype html>"));
+    (out.status.code().unwrap(), std::fs::read_to_string(json).unwrap())
+}
+
+#[test]
+fn the_sound_demo_passes_with_exit_code_0_and_names_nothing() {
+    let (code, json) = judged("demo-data/bench-sound/session.yaml");
+    let verdict: Verdict = serde_json::from_str(&json).unwrap();
+    assert_eq!((code, verdict.verdict), (0, Some(Outcome::Pass)));
+    assert!(verdict.diagnosis.is_empty(), "{:?}", verdict.diagnosis);
+    assert!(verdict.deviations.is_empty(), "{:?}", verdict.deviations);
+}
+
+#[test]
+fn the_faulty_demo_fails_with_exit_code_1_and_names_its_three_faults_and_nothing_else() {
+    let (code, json) = judged("demo-data/bench-faulty/session.yaml");
+    let verdict: Verdict = serde_json::from_str(&json).unwrap();
+    assert_eq!((code, verdict.verdict), (1, Some(Outcome::Fail)));
+    let named: Vec<(&str, &str)> = verdict.diagnosis.iter().map(|f| (f.pattern.as_str(), f.unit.as_str())).collect();
+    let expected = [("ring-dependent", "W"), ("side-short-in-sprints", "W"), ("late-restart", "s")];
+    assert_eq!(named, expected, "{:#?}", verdict.diagnosis);
+    // Injected (demo-data/make.sh): −14 W on the big ring, 110 W of the left side in two of six sprints, 2.5 s.
+    let sizes: Vec<f64> = verdict.diagnosis.iter().map(|f| f.size).collect();
+    for (size, (injected, allowed)) in sizes.iter().zip([(-14.0, 1.0), (110.0, 15.0), (2.5, 0.6)]) {
+        assert!((size - injected).abs() <= allowed, "{size} for {injected}");
+    }
+    assert!(verdict.diagnosis[0].says.contains("big ring"));
+    assert!(verdict.diagnosis[1].says.contains("left side") && verdict.diagnosis[1].says.contains("2 of 6"));
+}
+
+#[test]
+fn the_same_files_give_the_same_bytes() {
+    assert_eq!(judged("demo-data/bench-faulty/session.yaml"), judged("demo-data/bench-faulty/session.yaml"));
+}
+
+#[test]
+fn the_verdict_on_disk_fits_the_published_schema() {
+    let schema: serde_json::Value =
+        serde_json::from_str(&std::fs::read_to_string(project("shared/verdict.schema.json")).unwrap()).unwrap();
+    let validator = jsonschema::validator_for(&schema).unwrap();
+    for demo in ["demo-data/bench-sound/session.yaml", "demo-data/bench-faulty/session.yaml"] {
+        let verdict: serde_json::Value = serde_json::from_str(&judged(demo).1).unwrap();
+        let errors: Vec<String> =
+            validator.iter_errors(&verdict).map(|e| format!("{}: {e}", e.instance_path())).collect();
+        assert!(errors.is_empty(), "{errors:#?}");
+    }
+}
+
+#[test]
+fn exit_zero_is_for_people_and_hides_no_failure_to_judge() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = ["--json", "--sheet"].map(|option| (option, folder.path().join(option.trim_start_matches('-'))));
+    let run = |session: &Path| {
+        let mut command = assize();
+        command.arg("judge").arg(session).arg("--exit-zero");
+        for (option, path) in &out {
+            command.arg(option).arg(path);
+        }
+        command.output().unwrap().status.code()
+    };
+    assert_eq!(run(&project("demo-data/bench-faulty/session.yaml")), Some(0));
+    assert_eq!(run(Path::new("no-such-session.yaml")), Some(2));
+}
+
+#[test]
+fn without_a_protocol_a_unit_is_compared_over_the_whole_ride_and_nothing_is_passed_or_failed() {
+    let out = assize()
+        .args(["judge", "--json", "-", "--sheet"])
+        .arg(tempfile::tempdir().unwrap().path().join("none").with_file_name("assize-comparison.html"))
+        .arg("--unit")
+        .arg(project("demo-data/bench-faulty/unit-021.fit"))
+        .arg("--reference")
+        .arg(project("demo-data/bench-faulty/pedals-p.fit"))
+        .output()
+        .unwrap();
+    assert_eq!(out.status.code(), Some(0), "{}", String::from_utf8_lossy(&out.stderr));
+    let verdict: Verdict = serde_json::from_slice(&out.stdout).unwrap();
+    assert_eq!(verdict.verdict, None);
+    assert!(verdict.whole_ride.iter().all(|c| c.limit.is_none() && !c.required));
+    let work = verdict.whole_ride.iter().find(|c| c.measure == "work_error").unwrap();
+    assert!(work.value.unwrap() < -3.0 && work.expanded_uncertainty.unwrap() > 0.0);
+    assert!(!verdict.session.assumed.is_empty());
+}
+
+/// A folder with the faulty demo's files, to be spoiled.
+fn spoilable() -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    for file in ["unit-021.fit", "pedals-p.fit", "trainer-t.fit", "session.yaml"] {
+        std::fs::copy(project("demo-data/bench-faulty").join(file), folder.path().join(file)).unwrap();
+    }
+    let protocol = project("protocols/bench-both-rings.yaml");
+    std::fs::copy(&protocol, folder.path().join("protocol.yaml")).unwrap();
+    edit(&folder.path().join("session.yaml"), "../../protocols/bench-both-rings.yaml", "protocol.yaml");
+    folder
+}
+
+fn edit(file: &Path, from: &str, to: &str) {
+    let text = std::fs::read_to_string(file).unwrap();
+    assert!(text.contains(from), "{} has no `{from}`", file.display());
+    std::fs::write(file, text.replace(from, to)).unwrap();
+}
+
+/// Judges the spoiled folder: exit 2, every expected word in the message, no panic, nothing written.
+fn refused(folder: &tempfile::TempDir, words: &[&str]) {
+    let before = names(folder.path());
+    let out = assize().arg("judge").arg(folder.path().join("session.yaml")).output().unwrap();
+    let message = String::from_utf8(out.stderr).unwrap();
+    assert_eq!(out.status.code(), Some(2), "{message}");
+    assert!(!message.contains("panicked"), "{message}");
+    for word in words {
+        assert!(message.contains(word), "no `{word}` in: {message}");
+    }
+    assert_eq!(names(folder.path()), before, "something was written");
+}
+
+fn names(folder: &Path) -> Vec<std::ffi::OsString> {
+    let mut names: Vec<_> = std::fs::read_dir(folder).unwrap().map(|e| e.unwrap().file_name()).collect();
+    names.sort();
+    names
+}
+
+#[test]
+fn a_recording_that_is_not_there_is_named_with_its_line() {
+    let folder = spoilable();
+    std::fs::remove_file(folder.path().join("pedals-p.fit")).unwrap();
+    refused(&folder, &["session.yaml:", "pedals-p.fit"]);
+}
+
+#[test]
+fn an_empty_recording_is_named() {
+    let folder = spoilable();
+    std::fs::write(folder.path().join("unit-021.fit"), b"").unwrap();
+    refused(&folder, &["unit-021.fit", "empty"]);
+}
+
+#[test]
+fn a_file_that_is_no_recording_is_named() {
+    let folder = spoilable();
+    std::fs::write(folder.path().join("unit-021.fit"), b"\x89PNG\r\n\x1a\nnot a ride at all").unwrap();
+    refused(&folder, &["unit-021.fit"]);
+}
+
+#[test]
+fn recordings_of_different_days_are_refused_with_both_times() {
+    let folder = spoilable();
+    // The sound demo was ridden a week before.
+    std::fs::copy(project("demo-data/bench-sound/unit-017.fit"), folder.path().join("unit-021.fit")).unwrap();
+    refused(&folder, &["2026-11-07", "2026-11-14"]);
+}
+
+#[test]
+fn a_recording_without_power_is_refused() {
+    let folder = spoilable();
+    let rows: String = (0..600).map(|s| format!("{},90,140\n", 1_794_648_600 + s)).collect();
+    std::fs::write(folder.path().join("unit-021.fit"), format!("time,cadence,heart_rate\n{rows}")).unwrap();
+    refused(&folder, &["unit-021.fit", "power"]);
+}
+
+#[test]
+fn a_session_without_a_reference_is_refused() {
+    let folder = spoilable();
+    let session = folder.path().join("session.yaml");
+    let text = std::fs::read_to_string(&session).unwrap();
+    let (before, rest) = text.split_once("references:").unwrap();
+    let (_, after) = rest.split_once("drivetrain:").unwrap();
+    std::fs::write(&session, format!("{before}drivetrain:{after}")).unwrap();
+    refused(&folder, &["reference"]);
+}
+
+#[test]
+fn mistakes_in_the_protocol_are_all_named_with_their_lines() {
+    let folder = spoilable();
+    let protocol = folder.path().join("protocol.yaml");
+    edit(&protocol, "drill: sprint", "drill: sprnt");
+    edit(&protocol, "cadence: 80..95 rpm", "cadance: 80..95 rpm");
+    refused(&folder, &["protocol.yaml:", "sprint", "cadence"]);
+}
+
+#[test]
+fn a_session_that_still_asks_is_refused() {
+    let folder = spoilable();
+    edit(&folder.path().join("session.yaml"), "located: spindle", "located: ?");
+    refused(&folder, &["session.yaml:", "located"]);
+}
+
+#[test]
+fn a_damaged_recording_is_judged_by_what_is_left_and_the_sheet_says_so() {
+    let folder = spoilable();
+    let file = folder.path().join("pedals-p.fit");
+    let bytes = std::fs::read(&file).unwrap();
+    std::fs::write(&file, &bytes[..bytes.len() * 9 / 10]).unwrap();
+    let out = assize().arg("judge").arg(folder.path().join("session.yaml")).args(["--json", "-"]).output().unwrap();
+    let verdict: Verdict = serde_json::from_slice(&out.stdout).unwrap();
+    assert_eq!(out.status.code(), Some(1));
+    let pedals = verdict.recordings.iter().find(|r| r.file == "pedals-p.fit").unwrap();
+    assert!(!pedals.damage.is_empty());
+    assert!(
+        verdict.cautions.iter().any(|c| c.contains("pedals-p.fit") && c.contains("byte")),
+        "{:?}",
+        verdict.cautions
+    );
+}

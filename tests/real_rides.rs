@@ -1,0 +1,81 @@
+//! Rides that nobody here made, judged against themselves: errors must be exactly zero, and 5 % where a copy reads
+//! 5 % more. The folder comes from `ASSIZE_RECORDINGS`; its README says where the rides are from.
+
+use std::fmt::Write as _;
+use std::path::{Path, PathBuf};
+
+use assert_cmd::Command;
+use assize::recording::{self, Recording};
+use assize::verdict::{CheckVerdict, Verdict};
+
+const WHY_IGNORED: &str = "ASSIZE_RECORDINGS names no folder of recordings";
+
+/// Rides with power in them.
+const RIDES: [&str; 4] =
+    ["road-two-sided-78min.fit", "road-autopause-6h.fit", "indoor-38min.fit", "developer-fields-57min.fit"];
+
+fn ride(name: &str) -> PathBuf {
+    Path::new(&std::env::var_os("ASSIZE_RECORDINGS").expect(WHY_IGNORED)).join(name)
+}
+
+fn compare(unit: &Path, reference: &Path) -> Verdict {
+    let folder = tempfile::tempdir().unwrap();
+    let out = Command::cargo_bin("assize")
+        .unwrap()
+        .args(["judge", "--json", "-", "--sheet"])
+        .arg(folder.path().join("sheet.html"))
+        .arg("--unit")
+        .arg(unit)
+        .arg("--reference")
+        .arg(reference)
+        .output()
+        .unwrap();
+    assert_eq!(out.status.code(), Some(0), "{}", String::from_utf8_lossy(&out.stderr));
+    serde_json::from_slice(&out.stdout).unwrap()
+}
+
+fn check<'v>(verdict: &'v Verdict, measure: &str) -> &'v CheckVerdict {
+    verdict.whole_ride.iter().find(|c| c.measure == measure).unwrap()
+}
+
+#[test]
+#[ignore = "needs the folder of real recordings in ASSIZE_RECORDINGS; .ci/run sets it"]
+fn a_ride_judged_against_itself_has_errors_of_exactly_zero() {
+    for name in RIDES {
+        let verdict = compare(&ride(name), &ride(name));
+        for measure in ["work_error", "spread", "cadence_error"] {
+            assert_eq!(check(&verdict, measure).value, Some(0.0), "{name}: {measure}");
+        }
+        assert_eq!(verdict.clocks.iter().map(|c| c.offset_s).fold(0.0, f64::max), 0.0, "{name}");
+    }
+}
+
+#[test]
+#[ignore = "needs the folder of real recordings in ASSIZE_RECORDINGS; .ci/run sets it"]
+fn a_copy_scaled_by_1_05_reads_5_percent_high_within_rounding() {
+    let folder = tempfile::tempdir().unwrap();
+    for name in RIDES {
+        let recording = recording::read(&ride(name)).unwrap();
+        let copy = folder.path().join("copy.csv");
+        std::fs::write(&copy, scaled(&recording, 1.05)).unwrap();
+        let verdict = compare(&copy, &ride(name));
+        let work = check(&verdict, "work_error");
+        // Powers were rounded to whole watts: at most half a watt of the mean, in practice far less.
+        let error = work.value.unwrap();
+        assert!((error - 5.0).abs() < 0.05, "{name}: {error} %");
+    }
+}
+
+/// The ride as CSV with its power multiplied and rounded to whole watts, as a head unit stores it.
+fn scaled(recording: &Recording, factor: f64) -> String {
+    let samples = &recording.samples;
+    let cell = |value: Option<f64>| value.map_or(String::new(), |v| v.to_string());
+    let mut csv = String::from("time,power,cadence,heart_rate\n");
+    for i in 0..samples.len() {
+        let at = recording.start + chrono::TimeDelta::milliseconds((samples.time_s[i] * 1000.0) as i64);
+        let power = samples.power_w[i].map(|power_w| (power_w * factor).round());
+        let (cadence, heart) = (samples.cadence_rpm[i], samples.heart_rate_bpm[i]);
+        writeln!(csv, "{},{},{},{}", at.to_rfc3339(), cell(power), cell(cadence), cell(heart)).unwrap();
+    }
+    csv
+}
