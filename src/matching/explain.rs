@@ -5,7 +5,7 @@ use crate::ride::{EdgeKind, Ride, Window};
 use crate::session::Session;
 
 use super::model::{MatchOutcome, PhaseMatch, Ridden};
-use super::moves::Plan;
+use super::moves::{self, Plan};
 use super::refine::{self, clock, range_words};
 use super::ring;
 use super::segment::{self, Instance};
@@ -162,28 +162,70 @@ impl Explainer<'_> {
         }
     }
 
+    /// Warm-ups, recoveries and waits, which nothing scores: what lies between the scored phases that were ridden.
+    pub fn between(&self, found: &[PhaseMatch]) -> Vec<PhaseMatch> {
+        let mut spans: Vec<(usize, Window)> = found.iter().filter_map(|m| Some((m.phase, span(m)?))).collect();
+        spans.sort_by(|a, b| a.1.start_s.total_cmp(&b.1.start_s));
+        let unscored =
+            |phase: &usize| matches!(self.protocol.phases[*phase].drill, Drill::Free { .. } | Drill::Wait { .. });
+        let mut matches = Vec::new();
+        let mut phase = 0;
+        while phase < self.protocol.phases.len() {
+            // Phases up to the next scored one share what lies between; typed readings among them take no time here.
+            let next = self.plan.entries.iter().map(|e| e.phase).find(|&p| p >= phase);
+            let until = next.unwrap_or(self.protocol.phases.len());
+            let group: Vec<usize> = (phase..until).filter(unscored).collect();
+            if !group.is_empty() {
+                matches.extend(self.fill(&group, &spans));
+            }
+            phase = until + 1;
+        }
+        matches
+    }
+
+    /// Divides the time from the last scored phase before `group` to whatever was ridden next among its phases.
+    fn fill(&self, group: &[usize], spans: &[(usize, Window)]) -> Vec<PhaseMatch> {
+        let before = spans
+            .iter()
+            .filter(|s| s.0 < group[0])
+            .max_by(|a, b| (a.0).cmp(&b.0).then(a.1.end_s.total_cmp(&b.1.end_s)));
+        let from_s = before.map_or(0.0, |s| s.1.end_s);
+        let to_s = spans.iter().map(|s| s.1.start_s).find(|&t| t >= from_s).unwrap_or(self.plan.seconds as f64);
+        let (from, to) = (from_s.ceil() as usize, to_s.floor() as usize);
+        let outcome = |bounds: Option<&[usize]>| match bounds {
+            Some(bounds) => {
+                let mut ridden = refine::from_bounds(bounds);
+                ridden.confidence = 1.0;
+                ridden.rests_on.push("what lies between scored phases".into());
+                MatchOutcome::Ridden(ridden)
+            }
+            None => MatchOutcome::NotRidden { reason: "no time was left between the phases around it".into() },
+        };
+        let bounds = (to > from + group.len()).then(|| {
+            let moves: Vec<_> =
+                group.iter().flat_map(|&p| moves::moves_of(&self.protocol.phases[p], self.signals, 1.0).1).collect();
+            segment::within(&moves, from, to)
+        });
+        let of = |(at, &phase): (usize, &usize)| {
+            let outcome = outcome(bounds.as_ref().map(|b| &b[at..at + 2]));
+            PhaseMatch { phase, repeat: 1, surplus: false, outcome }
+        };
+        group.iter().enumerate().map(of).collect()
+    }
+
     /// Where the ride as a whole left the plan.
     pub fn deviations(&self, found: &[PhaseMatch]) -> Vec<String> {
         let mut sentences = Vec::new();
-        let mut ridden: Vec<(f64, usize)> = found
-            .iter()
-            .filter_map(|m| match &m.outcome {
-                MatchOutcome::Ridden(r) => Some((r.span.start_s, m.phase)),
-                MatchOutcome::NotRidden { .. } => None,
-            })
-            .collect();
+        let mut ridden: Vec<(f64, usize)> = found.iter().filter_map(|m| Some((span(m)?.start_s, m.phase))).collect();
         ridden.sort_by(|a, b| a.0.total_cmp(&b.0));
-        // One warm-up or recovery is much like another, and nothing is scored in them.
-        let scored =
-            |phase: usize| !matches!(self.protocol.phases[phase].drill, Drill::Free { .. } | Drill::Wait { .. });
         if self.plan.jump > 0.0 {
-            let order: Vec<usize> = ridden.iter().map(|r| r.1).filter(|phase| scored(*phase)).collect();
+            let order: Vec<usize> = ridden.iter().map(|r| r.1).collect();
             let out = out_of_order(&order);
             for phase in out {
                 sentences.push(format!("{} was ridden out of the protocol's order", self.protocol.phases[phase].id));
             }
         }
-        for phase in (0..self.protocol.phases.len()).filter(|phase| scored(*phase)) {
+        for phase in 0..self.protocol.phases.len() {
             let surplus = found.iter().filter(|m| m.phase == phase && m.surplus).count();
             if surplus > 0 {
                 let asked = self.protocol.phases[phase].repeats as usize;
@@ -191,13 +233,19 @@ impl Explainer<'_> {
                 sentences.push(format!("{id} was ridden {} times, {asked} asked", asked + surplus));
             }
         }
-        let first = ridden.iter().find(|r| scored(r.1));
-        if let (Some(asked_s), Some((start_s, _))) = (self.protocol.needs.warm_up_s, first)
+        if let (Some(asked_s), Some((start_s, _))) = (self.protocol.needs.warm_up_s, ridden.first())
             && *start_s < asked_s - NEAR_S
         {
             sentences.push(format!("warm-up of {:.1} min, {} min asked", start_s / 60.0, asked_s / 60.0));
         }
         sentences
+    }
+}
+
+fn span(one: &PhaseMatch) -> Option<Window> {
+    match &one.outcome {
+        MatchOutcome::Ridden(ridden) => Some(ridden.span),
+        MatchOutcome::NotRidden { .. } => None,
     }
 }
 

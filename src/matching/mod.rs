@@ -88,6 +88,9 @@ pub fn find(protocol: &Protocol, session: &Session, ride: &Ride) -> Matches {
     }
     explainer.recoveries(&mut matches.found);
     matches.deviations = explainer.deviations(&matches.found);
+    let between = explainer.between(&matches.found);
+    matches.found.extend(between);
+    matches.found.sort_by_key(|m| (m.phase, m.repeat));
     matches
 }
 
@@ -287,7 +290,11 @@ fn resolve_pins<'a>(
             .filter(|&e| pin.phase.selects(&protocol.phases[plan.entries[e].phase].id))
             .collect();
         let [entry] = entries[..] else {
-            ignore(if entries.is_empty() { "no ridden phase has that name" } else { "it names more than one phase" });
+            ignore(if entries.is_empty() {
+                "no phase that is scored by riding has that name"
+            } else {
+                "it names more than one phase"
+            });
             continue;
         };
         let span = Window { start_s: session_seconds(ride, &pin.from), end_s: session_seconds(ride, &pin.to) };

@@ -30,7 +30,8 @@ const SHORT_MOVE_S: f64 = 30.0;
 /// Power below which a crank is taken as not driven: a coasting meter reads a few watts at most.
 pub(super) const COASTING_W: f64 = 10.0;
 
-/// Everything the protocol asks to be ridden, in its order.
+/// Everything that the protocol scores by riding, in its order. Warm-ups, recoveries and waits have no part in the
+/// search: they are what lies between.
 pub(super) struct Plan {
     pub entries: Vec<Entry>,
     /// Cost of any change that is not among an entry's `free_after`.
@@ -41,7 +42,7 @@ pub(super) struct Plan {
     pub seconds: usize,
 }
 
-/// One phase of the protocol that is ridden.
+/// One scored phase.
 pub(super) struct Entry {
     /// Index into the protocol's phases.
     pub phase: usize,
@@ -94,7 +95,7 @@ impl Plan {
     /// every target a tenth low.
     pub fn of(protocol: &Protocol, signals: &Signals, paced: f64) -> Self {
         let ridden = |p: &&(usize, &Phase)| match &p.1.drill {
-            Drill::StaticLoad { .. } | Drill::ZeroCheck => false,
+            Drill::Free { .. } | Drill::Wait { .. } | Drill::StaticLoad { .. } | Drill::ZeroCheck => false,
             Drill::Ramp { steps_w, .. } => !steps_w.is_empty(),
             _ => true,
         };
@@ -145,12 +146,10 @@ impl Entry {
 
 /// The entry before, and those before it across phases that may be left out; itself where it repeats.
 fn free_after(phases: &[(usize, &Phase)], at: usize) -> Vec<Option<usize>> {
-    let may_be_left_out =
-        |p: &Phase| p.part == Part::Optional || matches!(p.drill, Drill::Free { .. } | Drill::Wait { .. });
     let mut after: Vec<Option<usize>> = (phases[at].1.repeats > 1).then_some(Some(at)).into_iter().collect();
     for before in (0..at).rev() {
         after.push(Some(before));
-        if !may_be_left_out(phases[before].1) {
+        if phases[before].1.part != Part::Optional {
             return after;
         }
     }
@@ -177,7 +176,8 @@ fn cuts(phase: &Phase, moves: &[Move], seconds: usize) -> (Vec<f64>, Vec<f64>) {
     }
 }
 
-fn moves_of(phase: &Phase, signals: &Signals, paced: f64) -> (f64, Vec<Move>) {
+/// The moves of a phase, and what one of their seconds weighs.
+pub(super) fn moves_of(phase: &Phase, signals: &Signals, paced: f64) -> (f64, Vec<Move>) {
     // A range is itself a tolerance.
     let slack_of = |target: &Target| match target {
         Target::Value(_) => phase.tolerance,
@@ -317,7 +317,7 @@ fn misfit(want: &Want, k: usize, signals: &Signals) -> Option<f64> {
             let still = power <= COASTING_W || cadence == Some(0.0);
             Some(if still { 0.0 } else { ((power - COASTING_W) / 50.0).min(1.0) })
         }
-        // Barely better than filler inside, barely worse outside: never at the expense of a scored phase.
+        // Barely better than filler inside, barely worse outside: a warm-up may hold anything.
         Want::Anything { band } => Some(if band.contains(signals.power_w[k]?) { FILLER - 0.1 } else { FILLER + 0.1 }),
         Want::OffTheBike => {
             let off = signals.power_w[k].is_none_or(|p| p <= COASTING_W) && cadence.is_none_or(|c| c == 0.0);

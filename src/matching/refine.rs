@@ -31,7 +31,7 @@ pub(super) fn as_segmented(phase: &Phase, instance: &Instance, signals: &Signals
     ridden
 }
 
-fn from_bounds(bounds: &[usize]) -> Ridden {
+pub(super) fn from_bounds(bounds: &[usize]) -> Ridden {
     let window = |from: usize, to: usize| Window { start_s: from as f64, end_s: to as f64 };
     Ridden {
         span: window(bounds[0], bounds[bounds.len() - 1]),

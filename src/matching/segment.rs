@@ -218,13 +218,17 @@ fn least_but(costs: &[f64], but: usize) -> (f64, usize) {
     others.fold((f64::INFINITY, 0), |best, (i, &c)| if c < best.0 { (c, i) } else { best })
 }
 
-/// The cheapest division of seconds `from..to` among moves that must fill it.
-fn within(moves: &[Move], from: usize, to: usize) -> Vec<usize> {
+/// The cheapest division of seconds `from..to` among moves that must fill it; in equal parts where it is far too short
+/// or long for them.
+pub(super) fn within(moves: &[Move], from: usize, to: usize) -> Vec<usize> {
     let mut begin = vec![f64::INFINITY; to + 1];
     begin[from] = 0.0;
     let sums: Vec<&[f64]> = moves.iter().map(|m| m.sums.as_slice()).collect();
-    let (_, began) = run(moves, &sums, begin, to);
-    back(&began, to)
+    let (costs, began) = run(moves, &sums, begin, to);
+    if costs[to].is_finite() {
+        return back(&began, to);
+    }
+    (0..=moves.len()).map(|part| from + part * (to - from) / moves.len()).collect()
 }
 
 /// The cheapest single stretch anywhere in the ride, the ring left out of account, that keeps off the seconds

@@ -930,3 +930,44 @@ fn in_any_order_nothing_is_out_of_order() {
     compare(&matches, &truth);
     assert_eq!(matches.deviations, Vec::<String>::new());
 }
+
+#[test]
+fn warm_up_and_recoveries_are_what_lies_between() {
+    let free = |name: &str| phase(name, &[], Drill::Free { power_w: None, lasts_s: None });
+    let mut protocol = bench();
+    protocol.phases.insert(0, free("warm-up"));
+    protocol.phases.insert(7, free("spin"));
+    protocol.phases.push(free("cool-down"));
+    let mut rider = Rider::new(84);
+    rider.bench(&AS_WRITTEN);
+    let (ride, truth) = rider.finish();
+    let matches = find(&protocol, &session(), &ride);
+    assert!(reasons(&matches).is_empty() && matches.deviations.is_empty(), "{}", story(&matches));
+    let span = |phase: usize| match &matches.found.iter().find(|m| m.phase == phase).unwrap().outcome {
+        MatchOutcome::Ridden(r) => r.span,
+        MatchOutcome::NotRidden { reason } => panic!("{reason}"),
+    };
+    let near = |got: f64, truth: usize| assert!((got - truth as f64).abs() <= 3.0, "{got} for {truth}");
+    near(span(0).start_s, 0);
+    near(span(0).end_s, truth[0].1[0]);
+    near(span(7).start_s, truth[5].1[1]);
+    near(span(7).end_s, truth[6].1[0]);
+    near(span(11).start_s, truth[21].1[2]);
+    near(span(11).end_s, ride.length_s);
+}
+
+#[test]
+fn a_pin_too_short_for_its_moves_is_divided_evenly() {
+    let mut rider = Rider::new(85);
+    rider.bench(&AS_WRITTEN);
+    let (ride, truth) = rider.finish();
+    let mut session = session();
+    let at = |s: usize| ClockTime { date: None, time: ride.utc(s as f64).time(), offset_s: None };
+    let phase = Selector { name: "coast-and-restart".into(), keys: vec![], repeat: Some(1) };
+    let from = truth[12].1[0];
+    session.pins.push(Pin { phase, from: at(from), to: at(from + 6) });
+    let matches = find(&bench(), &session, &ride);
+    let (_, _, first) = *ridden(&matches).iter().find(|r| r.0 == 7 && r.1 == 1).unwrap();
+    assert_eq!(first.moves.len(), 3);
+    assert_eq!(first.span.length_s(), 6.0);
+}
