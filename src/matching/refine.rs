@@ -58,7 +58,7 @@ pub(super) fn verify(phase: &Phase, instance: &Instance, signals: &Signals, ride
             coast(phase, lead_in, *coast_s, restart, &instance.bounds, signals, &mut deviations)
         }
         Drill::SoftPedal { surge, soft, .. } => {
-            soft_pedal(phase, surge, soft, &instance.bounds, signals, &mut deviations)
+            soft_pedal(phase, surge, soft, &instance.bounds, signals, ride, &mut deviations)
         }
         Drill::Ramp { steps_w, each_s, .. } => {
             for ((step, asked_w), at) in instance.bounds.windows(2).zip(steps_w).zip(1..) {
@@ -318,6 +318,7 @@ fn soft_pedal(
     soft: &Hold,
     bounds: &[usize],
     signals: &Signals,
+    ride: &Ride,
     deviations: &mut Vec<String>,
 ) -> Result<Vec<usize>, String> {
     let [from, release, to] = bounds[..] else { return Err("has not two moves".into()) };
@@ -325,6 +326,10 @@ fn soft_pedal(
     let from = step_or(from, Step::Up, 0, signals).min(release - 1);
     let soft_w = signals.median_w(release, to).ok_or("no reference recorded power while soft-pedalling")?;
     let to = held(soft_w, 1.0, (release, to), signals).1;
+    // Soft pedalling runs into the recovery at much the same power; where that tells nothing, a lap does.
+    let least_to = (release as f64 + soft.for_s.low.unwrap_or(0.0)).min(to as f64);
+    let lap = ride.edges.iter().map(|e| e.at_s).find(|&t| t > least_to - 1.0 && t <= (to + REACH_S) as f64);
+    let to = lap.map_or(to, |t| (t.round() as usize).min(signals.len()));
     length("surge", surge.for_s, release - from, deviations)?;
     length("soft pedalling", soft.for_s, to - release, deviations)?;
     let surge_w = signals.mean_w(from, release);

@@ -971,3 +971,20 @@ fn a_pin_too_short_for_its_moves_is_divided_evenly() {
     assert_eq!(first.moves.len(), 3);
     assert_eq!(first.span.length_s(), 6.0);
 }
+
+#[test]
+fn a_lap_ends_soft_pedalling_where_the_recovery_is_as_soft() {
+    let mut protocol = bench();
+    protocol.phases.drain(..8);
+    let mut rider = Rider::new(86);
+    rider.rest(200);
+    for _ in 0..4 {
+        rider.soft(0);
+        rider.lap();
+        rider.ride(60.0, 40, 80.0);
+        rider.rest(30);
+    }
+    let (ride, truth) = rider.finish();
+    let (within, all) = compare(&find(&protocol, &session(), &ride), &truth);
+    assert_eq!(within, all);
+}
