@@ -50,8 +50,14 @@ fn what_is_written_reads_back_as_what_was_in_memory() {
     rehearse::write(&rehearsal, dir.path()).unwrap();
     for in_memory in &rehearsal.recordings {
         let read = recording::read(&dir.path().join(&in_memory.file)).unwrap();
-        // The reader's path is the file's; cautions are its own remarks on gaps and the like.
-        let expected = Recording { file: read.file.clone(), cautions: read.cautions.clone(), ..in_memory.clone() };
+        // The reader's path is the file's; cautions are its own remarks on gaps and the like; summaries are made in
+        // writing.
+        let expected = Recording {
+            file: read.file.clone(),
+            cautions: read.cautions.clone(),
+            summaries: read.summaries.clone(),
+            ..in_memory.clone()
+        };
         assert!(read == expected, "{}", in_memory.file.display());
     }
     let read = session::load(&dir.path().join("session.yaml")).unwrap();

@@ -82,6 +82,8 @@ impl World {
             laps: vec![],
             timer: vec![],
             gears: vec![],
+            positions: vec![],
+            summaries: vec![],
             sensors: vec![],
             damage: vec![],
             cautions: vec![],
@@ -117,7 +119,7 @@ fn blank(time_s: Vec<f64>) -> Samples {
         latitude_deg: none.clone(),
         longitude_deg: none.clone(),
         right_share_pct: none,
-        extra: BTreeMap::new(),
+        ..Samples::default()
     }
 }
 

@@ -7,7 +7,7 @@ use rayon::prelude::*;
 use serde::Serialize;
 
 use super::Exit;
-use crate::recording::{self, Format, GearChange, Recording, Samples, Sensor, TimerEvent, TimerKind};
+use crate::recording::{self, GearChange, Recording, Samples, Sensor, TimerEvent, TimerKind};
 
 /// Show what recordings hold
 #[derive(Debug, clap::Args)]
@@ -94,7 +94,7 @@ struct Stretch {
 #[derive(Serialize)]
 struct ChannelFacts {
     name: String,
-    unit: &'static str,
+    unit: String,
     /// Records that have a value, of all that the file holds; so for the sums.
     n: usize,
     sum: f64,
@@ -126,6 +126,8 @@ struct DeviceFacts {
     battery: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     battery_voltage_v: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    source: Option<String>,
 }
 
 impl Facts {
@@ -138,10 +140,7 @@ impl Facts {
         let regular = gaps.is_empty() && recording.samples.time_s.windows(2).all(|w| w[1] - w[0] >= interval_s / 2.0);
         Self {
             file: recording.file.display().to_string(),
-            format: match recording.format {
-                Format::Fit => "FIT",
-                Format::Csv => "CSV",
-            },
+            format: recording.format.word(),
             bytes: recording.bytes,
             sha256: recording.sha256.clone(),
             head_unit: DeviceFacts {
@@ -152,6 +151,7 @@ impl Facts {
                 firmware: unit.firmware,
                 battery: None,
                 battery_voltage_v: None,
+                source: None,
             },
             start: utc(recording.start),
             end: utc(recording.start + TimeDelta::milliseconds((duration_s * 1000.0).round() as i64)),
@@ -188,7 +188,7 @@ impl ChannelFacts {
         let sum: f64 = present().sum();
         Self {
             name: name.to_owned(),
-            unit,
+            unit: unit.to_owned(),
             n,
             sum,
             sum_of_whole_parts: present().map(f64::trunc).sum(),
@@ -208,8 +208,8 @@ impl GearFacts {
 
 impl DeviceFacts {
     fn of(sensor: &Sensor) -> Self {
-        let Sensor { kind, maker, product, serial, firmware, battery, battery_voltage_v } = sensor.clone();
-        Self { kind, maker, product, serial, firmware, battery, battery_voltage_v }
+        let Sensor { kind, maker, product, serial, firmware, battery, battery_voltage_v, source } = sensor.clone();
+        Self { kind, maker, product, serial, firmware, battery, battery_voltage_v, source }
     }
 
     /// `maker product, serial 7, firmware 1.80, battery good (3.9 V)`, of what is known.
@@ -291,7 +291,7 @@ fn write_facts(facts: &Facts, out: &mut impl Write) -> std::io::Result<()> {
     writeln!(out, "  {:<width$} {:>8} {:>11} {:>11} {:>11}  unit", "channel", "values", "mean", "least", "most")?;
     for ChannelFacts { name, unit, n, mean, min, max, .. } in &facts.channels {
         // A hundredth of a degree is a kilometre.
-        let decimals = if *unit == "°" { 5 } else { 2 };
+        let decimals = if unit == "°" { 5 } else { 2 };
         let row =
             format!("  {name:<width$} {n:>8} {mean:>11.decimals$} {min:>11.decimals$} {max:>11.decimals$}  {unit}");
         writeln!(out, "{}", row.trim_end())?;

@@ -3,7 +3,7 @@
 use chrono::{DateTime, NaiveDateTime};
 use csv::StringRecord;
 
-use super::rows::{Channel, Row, median};
+use super::rows::{Cell, Channel, Row, median};
 use super::{Contents, RecordingErrorKind, counted};
 
 /// Numbers from here on are Unix seconds (1973 and later), below it seconds since the start: no ride lasts
@@ -184,11 +184,11 @@ impl<'a> TableReader<'a> {
             let value = parse(cell, self.decimal_comma);
             let bad = BadCell { line, column, text: cell.to_owned() };
             match (&self.meanings[column], value) {
-                (Meaning::Channel { channel, scale }, Some(value)) => row.set(*channel, Some(value * scale)),
+                (Meaning::Channel { channel, scale }, Some(value)) => row.set(*channel, Cell::Value(value * scale)),
                 (Meaning::Channel { .. }, None) => self.bad.push(bad),
                 (_, Some(value)) => {
                     self.extra[column].numbers += 1;
-                    row.push_extra(self.extra[column].index, value);
+                    row.push_extra(self.extra[column].index, Cell::Value(value));
                 }
                 (_, None) => self.extra[column].others.push(bad),
             }

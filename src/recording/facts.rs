@@ -1,31 +1,34 @@
 //! Plain facts about a recording that several steps ask for.
 
-use super::rows::median;
+use super::rows::{NAMED, median};
 use super::{Recording, Samples, csv};
 
 /// A channel's name as users write it, its unit, its column.
-pub type Column<'a> = (&'a str, &'static str, &'a [Option<f64>]);
+pub type Column<'a> = (&'a str, &'a str, &'a [Option<f64>]);
 
 impl Samples {
     /// The channels of fixed meaning, with their units, in the order in which they are shown.
-    fn named(&self) -> [Column<'_>; 10] {
-        [
-            ("power", "W", &self.power_w),
-            ("cadence", "rpm", &self.cadence_rpm),
-            ("heart_rate", "bpm", &self.heart_rate_bpm),
-            ("speed", "m/s", &self.speed_m_s),
-            ("altitude", "m", &self.altitude_m),
-            ("temperature", "°C", &self.temperature_c),
-            ("distance", "m", &self.distance_m),
-            ("latitude", "°", &self.latitude_deg),
-            ("longitude", "°", &self.longitude_deg),
-            ("right_share", "%", &self.right_share_pct),
-        ]
+    fn named(&self) -> [Column<'_>; NAMED.len()] {
+        // In the order of `NAMED`.
+        let columns: [&[Option<f64>]; NAMED.len()] = [
+            &self.power_w,
+            &self.cadence_rpm,
+            &self.heart_rate_bpm,
+            &self.speed_m_s,
+            &self.altitude_m,
+            &self.temperature_c,
+            &self.distance_m,
+            &self.latitude_deg,
+            &self.longitude_deg,
+            &self.right_share_pct,
+        ];
+        std::array::from_fn(|i| (NAMED[i].0, NAMED[i].1, columns[i]))
     }
 
-    /// Every channel that holds at least one value; further ones come last and have no unit.
+    /// Every channel that holds at least one value; further ones come last, with a unit where the file states it.
     pub fn channels(&self) -> Vec<Column<'_>> {
-        let extra = self.extra.iter().map(|(name, values)| (name.as_str(), "", values.as_slice()));
+        let unit = |name| self.extra_units.get(name).map_or("", String::as_str);
+        let extra = self.extra.iter().map(|(name, values)| (name.as_str(), unit(name), values.as_slice()));
         self.named().into_iter().chain(extra).filter(|(_, _, v)| v.iter().any(Option::is_some)).collect()
     }
 

@@ -12,13 +12,15 @@ use chrono::DateTime;
 use rustyfit::profile::lookup::{FieldReference, field_reference};
 use rustyfit::profile::typedef::{
     AntplusDeviceType, BatteryStatus, BleDeviceType, Event, EventType, FitBaseType, LocalDeviceType, Manufacturer,
-    MesgNum, SourceType,
+    MesgNum, RiderPositionType, SourceType, Sport,
 };
 use rustyfit::proto::{Message, MessageDefinition, Value};
 use rustyfit::{DecoderBuilder, DecoderError, DecoderEvent, StreamingIterator};
 
-use super::rows::{Channel, OTHER_DAY_S, Row};
-use super::{Contents, GearChange, Lap, Sensor, TimerEvent, TimerKind, counted};
+use super::rows::{Cell, Channel, OTHER_DAY_S, Row};
+use super::{
+    Contents, GearChange, Lap, PositionChange, RiderPosition, Sensor, Summary, TimerEvent, TimerKind, counted,
+};
 
 /// FIT counts seconds from 1989-12-31T00:00:00Z (public FIT profile, type `date_time`).
 const FIT_EPOCH_UNIX_S: f64 = 631_065_600.0;
@@ -49,7 +51,15 @@ pub(super) fn read(bytes: &[u8]) -> Contents {
         }
         let part = Part::find(bytes, at);
         reader.contents.damage.extend(part.damage);
+        let place = reader.contents.damage.len();
+        reader.begin_part();
         reader.read_part(&bytes[part.body.clone()], part.body.start);
+        if part.missing > 0 {
+            let (end, n, after) = (part.body.end, counted(part.missing, "byte"), reader.after());
+            let about = reader.about_records(part.missing, part.body.len());
+            let said = format!("byte {end}{after}: the file is cut short, {n}{about} missing");
+            reader.contents.damage.insert(place, said);
+        }
         at = part.next;
     }
     reader.finish()
@@ -59,6 +69,8 @@ pub(super) fn read(bytes: &[u8]) -> Contents {
 struct Part {
     body: std::ops::Range<usize>,
     next: usize,
+    /// Bytes of data that the header declares but the file no longer has.
+    missing: usize,
     damage: Vec<String>,
 }
 
@@ -86,15 +98,16 @@ impl Part {
         let end = start + declared;
         let next = end + CHECKSUM_BYTES;
         if declared > 0 && next <= bytes.len() && sound(bytes, at, start, end) {
-            return Self { body: start..end, next, damage };
+            return Self { body: start..end, next, missing: 0, damage };
         }
         if declared > 0 && (next == bytes.len() || bytes.get(next..).is_some_and(is_fit)) {
             damage.push(format!("byte {end}: the checksum is wrong, so any value before it may be; all were read"));
-            return Self { body: start..end, next, damage };
+            return Self { body: start..end, next, missing: 0, damage };
         }
         // The declared length is wrong or the part was cut: it ends where the next one begins, or the file.
         let limit = next_header(bytes, start).unwrap_or(bytes.len());
         let last = limit.saturating_sub(CHECKSUM_BYTES);
+        let mut missing = 0;
         let body_end = if last > start && sound(bytes, at, start, last) {
             let there = last - start;
             damage.push(format!(
@@ -105,7 +118,7 @@ impl Part {
             damage.push(format!("byte {at}: the header's length was never written (no proper end); read to the end"));
             limit
         } else if next > limit {
-            damage.push(format!("byte {limit}: the file is cut short, {} bytes are missing", next - limit));
+            missing = next - limit;
             limit.min(end)
         } else {
             damage.push(format!(
@@ -113,7 +126,7 @@ impl Part {
             ));
             limit
         };
-        Self { body: start..body_end, next: limit, damage }
+        Self { body: start..body_end, next: limit, missing, damage }
     }
 }
 
@@ -227,8 +240,8 @@ struct Known {
 }
 
 impl Known {
-    /// Where two records in a row begin whose times belong to the ride: garbage hardly looks like that.
-    fn next_record(&self, body: &[u8], from: usize, ride_start_unix_s: Option<f64>) -> Option<usize> {
+    /// Where two records in a row begin whose times belong to the ride, as garbage hardly does, and the first's time.
+    fn next_record(&self, body: &[u8], from: usize, ride_start_unix_s: Option<f64>) -> Option<(usize, f64)> {
         let record = |at: usize| {
             let header = *body.get(at)?;
             // Neither a definition nor a compressed time, which means nothing after damage.
@@ -238,8 +251,10 @@ impl Known {
             let unix_s = f64::from(fit_s) + FIT_EPOCH_UNIX_S;
             same_day(ride_start_unix_s, unix_s).then_some((unix_s, at + 1 + layout.data_bytes))
         };
-        (from..body.len())
-            .find(|&at| record(at).is_some_and(|(time, next)| record(next).is_some_and(|(later, _)| later >= time)))
+        (from..body.len()).find_map(|at| {
+            let (time, next) = record(at)?;
+            record(next).is_some_and(|(later, _)| later >= time).then_some((at, time))
+        })
     }
 }
 
@@ -261,12 +276,18 @@ struct Reader {
     contents: Contents,
     /// By developer data index and field number; each part declares its own.
     developer: BTreeMap<(u8, u8), DeveloperField>,
+    /// Columns of the record fields that the program has no use of its own for, by number.
+    further: BTreeMap<u8, usize>,
     /// Device index of each of `contents.sensors`.
     sensor_index: Vec<Option<u8>>,
+    /// Index of the present part's first row.
+    part_first: usize,
     last_unix_s: Option<f64>,
     untimed: usize,
     undescribed: usize,
     balance_without_side: usize,
+    /// Numbers of record fields that the public profile does not know.
+    undocumented: BTreeSet<u8>,
     unreadable: BTreeSet<String>,
 }
 
@@ -278,13 +299,33 @@ impl Reader {
         let mut from = 0;
         while let Some((at, what)) = self.read_run(body, from, &mut known) {
             let next = known.next_record(body, at + 1, self.start_unix_s());
-            let after = self.last_unix_s.map(|t| format!(", after {}", utc(t))).unwrap_or_default();
-            let left = counted(next.unwrap_or(body.len()) - at, "byte");
-            let place = offset + at;
-            self.contents.damage.push(format!("byte {place}{after}: {what}; {left} left unread"));
-            let Some(next) = next else { break };
+            let (place, after) = (offset + at, self.after());
+            let lost = next.map_or(body.len(), |(next, _)| next) - at;
+            let about = self.about_records(lost, at);
+            let until = next.map(|(_, unix_s)| format!(", until {}", utc(unix_s))).unwrap_or_default();
+            let left = counted(lost, "byte");
+            self.contents.damage.push(format!("byte {place}{after}: {what}; {left}{about}{until} left unread"));
+            let Some((next, _)) = next else { break };
             from = next;
         }
+    }
+
+    fn begin_part(&mut self) {
+        self.part_first = self.contents.table.rows.len();
+        self.contents.table.parts.push(self.part_first);
+        self.last_unix_s = None;
+    }
+
+    /// `, after TIME` of the last record read.
+    fn after(&self) -> String {
+        self.last_unix_s.map(|t| format!(", after {}", utc(t))).unwrap_or_default()
+    }
+
+    /// How many records so many lost bytes held, by what a record took in the bytes read before.
+    fn about_records(&self, lost: usize, read: usize) -> String {
+        let records = self.contents.table.rows.len() - self.part_first;
+        let about = lost as f64 * records as f64 / read.max(1) as f64;
+        if about < 1.0 { String::new() } else { format!(" (about {})", counted(about.round() as usize, "record")) }
     }
 
     /// Reads messages from byte `from` on, until `body` ends or makes no sense: then returns where, and why.
@@ -335,8 +376,10 @@ impl Reader {
         None
     }
 
+    /// Time of the part's first record, or of the file's while the part has none.
     fn start_unix_s(&self) -> Option<f64> {
-        self.contents.table.rows.first().map(|row| row.unix_s)
+        let rows = &self.contents.table.rows;
+        rows.get(self.part_first).or(rows.first()).map(|row| row.unix_s)
     }
 
     fn note_unreadable(&mut self, mesg_num: MesgNum, layout: &Layout) {
@@ -354,6 +397,7 @@ impl Reader {
         match fields.message.num {
             MesgNum::RECORD => self.record(fields, developer_fields),
             MesgNum::LAP => self.lap(fields),
+            MesgNum::SESSION => self.summary(fields),
             MesgNum::EVENT => self.event(fields),
             MesgNum::DEVICE_INFO => self.device(fields),
             MesgNum::FILE_ID => {
@@ -380,31 +424,73 @@ impl Reader {
             self.last_unix_s = Some(unix_s);
         }
         let mut row = Row::at(unix_s);
-        row.set(Channel::Power, fields.number(7));
+        row.set(Channel::Power, fields.cell(7));
         // Field 52 is cadence and its fraction in one; 53 the fraction alone.
-        let cadence = fields.number(4).map(|whole| whole + fields.number(53).unwrap_or(0.0));
-        row.set(Channel::Cadence, cadence.or_else(|| fields.number(52)));
-        row.set(Channel::HeartRate, fields.number(3));
-        row.set(Channel::Speed, fields.number(73).or_else(|| fields.number(6)));
-        row.set(Channel::Altitude, fields.number(78).or_else(|| fields.number(2)));
-        row.set(Channel::Temperature, fields.number(13));
-        row.set(Channel::Distance, fields.number(5));
-        row.set(Channel::Latitude, fields.number(0).map(degrees));
-        row.set(Channel::Longitude, fields.number(1).map(degrees));
-        if let Some(balance) = fields.number(30) {
-            let share = right_share_pct(balance as u8);
-            self.balance_without_side += usize::from(share.is_none());
-            row.set(Channel::RightShare, share);
+        let fraction = fields.number(53).unwrap_or(0.0);
+        row.set(Channel::Cadence, fields.cell(4).map(|whole| whole + fraction).or(fields.cell(52)));
+        row.set(Channel::HeartRate, fields.cell(3));
+        // The narrow field first: the decoder makes the wide one from it, and loses up to a step in doing so.
+        row.set(Channel::Speed, fields.cell(6).or(fields.cell(73)));
+        row.set(Channel::Altitude, fields.cell(2).or(fields.cell(78)));
+        row.set(Channel::Temperature, fields.cell(13));
+        row.set(Channel::Distance, fields.cell(5));
+        row.set(Channel::Latitude, fields.cell(0).map(degrees));
+        row.set(Channel::Longitude, fields.cell(1).map(degrees));
+        let balance = fields.cell(30);
+        let share = balance.value().map(|raw| balance_share(raw as u8));
+        row.set(
+            Channel::RightShare,
+            match share {
+                Some(Share::Right(pct)) => Cell::Value(pct),
+                Some(Share::Impossible) => Cell::Invalid,
+                Some(Share::OfUnknownSide(_)) => Cell::Missing,
+                None => balance,
+            },
+        );
+        if let Some(Share::OfUnknownSide(pct)) = share {
+            self.balance_without_side += 1;
+            self.further(&mut row, 30, "balance of an unknown side", "%", Cell::Value(pct));
+        }
+        for field in fields.message.fields.iter().filter(|field| !OWN_CHANNEL.contains(&field.num)) {
+            let Some(profile) = field_reference(MesgNum::RECORD, field.num) else {
+                self.undocumented.insert(field.num);
+                continue;
+            };
+            // An enum's number is no quantity.
+            if is_number(&field.value) && field.base_type != FitBaseType::ENUM {
+                self.further(&mut row, field.num, profile.name(), profile.units(), fields.cell(field.num));
+            }
         }
         for field in &fields.message.developer_fields {
             if let Some(described) = self.developer.get(&(field.developer_data_index, field.num))
-                && let Some(raw) = number(&field.value, described.base_type)
+                && is_number(&field.value)
             {
-                row.push_extra(described.column, raw / described.scale - described.offset);
+                let raw = number(&field.value, described.base_type).map_or(Cell::Invalid, Cell::Value);
+                row.push_extra(described.column, raw.map(|raw| raw / described.scale - described.offset));
             }
         }
         self.undescribed += usize::from(fields.message.developer_fields.len() < developer_fields);
         self.contents.table.rows.push(row);
+    }
+
+    /// Sets a channel that the program has no use of its own for, by the number of its field.
+    fn further(&mut self, row: &mut Row, num: u8, name: &str, unit: &str, cell: Cell) {
+        let table = &mut self.contents.table;
+        let column = *self.further.entry(num).or_insert_with(|| table.further_column(name, &symbol(unit)));
+        row.push_extra(column, cell);
+    }
+
+    fn summary(&mut self, fields: &Fields) {
+        let Some(end_s) = fields.unix_s(TIMESTAMP) else { return };
+        let lasts_s = fields.number(7);
+        let start_s = fields.unix_s(2).or(lasts_s.map(|lasts_s| end_s - lasts_s)).unwrap_or(end_s);
+        self.contents.summaries.push(Summary {
+            start_s,
+            end_s: lasts_s.map_or(end_s, |lasts_s| start_s + lasts_s),
+            timer_s: fields.number(8),
+            sport: fields.number(5).map(|sport| named(&Sport(sport as u8).to_string(), sport)),
+            mean_power_w: fields.number(20),
+        });
     }
 
     fn lap(&mut self, fields: &Fields) {
@@ -444,6 +530,16 @@ impl Reader {
                     rear_teeth: gear(12),
                 });
             }
+            Event::RIDER_POSITION_CHANGE => {
+                let position = match fields.number(3).map(|position| RiderPositionType(position as u8)) {
+                    Some(RiderPositionType::SEATED | RiderPositionType::TRANSITION_TO_SEATED) => RiderPosition::Seated,
+                    Some(RiderPositionType::STANDING | RiderPositionType::TRANSITION_TO_STANDING) => {
+                        RiderPosition::Standing
+                    }
+                    _ => return,
+                };
+                self.contents.positions.push(PositionChange { at_s, position });
+            }
             _ => {}
         }
     }
@@ -463,6 +559,7 @@ impl Reader {
                 .map(|status| BatteryStatus(status as u8).to_string())
                 .or_else(|| fields.whole(32).map(|level| format!("{level} %"))),
             battery_voltage_v: fields.number(10),
+            source: fields.number(25).map(|source| named(&SourceType(source as u8).to_string(), source)),
         };
         if index == Some(CREATOR) {
             let unit = &mut self.contents.head_unit;
@@ -500,7 +597,8 @@ impl Reader {
         if taken(&name, &self.developer, &self.contents.table.extra_names) {
             name = format!("{name} ({index}/{num})");
         }
-        let column = self.contents.table.extra_column(&name);
+        let unit = fields.text(8).unwrap_or_default();
+        let column = self.contents.table.further_column(&name, &symbol(&unit));
         self.developer.insert(
             key,
             DeveloperField {
@@ -523,7 +621,13 @@ impl Reader {
         }
         if self.balance_without_side > 0 {
             let n = counted(self.balance_without_side, "record");
-            cautions.push(format!("left/right balance that does not say which side it means left out of {n}"));
+            cautions.push(format!(
+                "left/right balance that does not say which side it means in {n}; nothing can be judged by it"
+            ));
+        }
+        if !self.undocumented.is_empty() {
+            let numbers = self.undocumented.iter().map(u8::to_string).collect::<Vec<_>>().join(", ");
+            cautions.push(format!("record fields that the public profile does not know were left out: {numbers}"));
         }
         for field in self.unreadable {
             cautions.push(format!("the records' {field} is stored in a type that can't be read and was left out"));
@@ -542,6 +646,16 @@ impl Fields<'_> {
     fn value(&self, num: u8) -> Option<(&Value, FitBaseType)> {
         let field = self.message.fields.iter().find(|field| field.num == num)?;
         Some((&field.value, field.base_type))
+    }
+
+    fn cell(&self, num: u8) -> Cell {
+        match (self.number(num), self.value(num)) {
+            (Some(value), _) => Cell::Value(value),
+            (None, Some((value, _))) if is_number(value) && !self.odd.contains(&(num, Odd::Unreadable)) => {
+                Cell::Invalid
+            }
+            _ => Cell::Missing,
+        }
     }
 
     fn number(&self, num: u8) -> Option<f64> {
@@ -604,11 +718,55 @@ fn number(value: &Value, base_type: FitBaseType) -> Option<f64> {
     }
 }
 
-/// The right side's share: bit 7 says that the low seven bits are its per cent; without it they are of
-/// a side that nobody knows (public FIT profile, type `left_right_balance`).
-fn right_share_pct(balance: u8) -> Option<f64> {
+/// Record fields that [`Reader::record`] takes by number, with the ones (8) that the decoder spreads over them.
+const OWN_CHANNEL: [u8; 16] = [0, 1, 2, 3, 4, 5, 6, 7, 8, 13, 30, 52, 53, 73, 78, TIMESTAMP];
+
+fn is_number(value: &Value) -> bool {
+    use Value::*;
+    matches!(
+        value,
+        Int8(_)
+            | Int16(_)
+            | Int32(_)
+            | Int64(_)
+            | Uint8(_)
+            | Uint16(_)
+            | Uint32(_)
+            | Uint64(_)
+            | Float32(_)
+            | Float64(_)
+    )
+}
+
+/// A unit as the program writes it; the profile and developers spell it out.
+fn symbol(unit: &str) -> String {
+    match unit {
+        "percent" => "%",
+        "watts" | "watt" => "W",
+        "degrees" => "°",
+        "C" => "°C",
+        other => other,
+    }
+    .to_owned()
+}
+
+/// What a left/right balance says, in per cent.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Share {
+    Right(f64),
+    OfUnknownSide(f64),
+    Impossible,
+}
+
+/// Bit 7 says that the low seven bits are the right side's share; without it they are of a side that nobody
+/// knows (public FIT profile, type `left_right_balance`).
+fn balance_share(balance: u8) -> Share {
     let share = balance & 0x7F;
-    (balance & 0x80 != 0 && share <= 100).then(|| share.into())
+    match (balance & 0x80 != 0, share) {
+        (_, 101..) => Share::Impossible,
+        (true, _) => Share::Right(share.into()),
+        (false, _) => Share::OfUnknownSide(share.into()),
+    }
 }
 
 /// FIT holds angles in parts of half a turn, 2³¹ to the half (public FIT profile).
@@ -638,7 +796,7 @@ fn device_kind(fields: &Fields) -> Option<String> {
 }
 
 fn update(known: &mut Sensor, newer: Sensor) {
-    let Sensor { kind, maker, product, serial, firmware, battery, battery_voltage_v } = newer;
+    let Sensor { kind, maker, product, serial, firmware, battery, battery_voltage_v, source } = newer;
     let keep = |old: &mut Option<String>, new: Option<String>| *old = new.or(old.take());
     keep(&mut known.kind, kind);
     keep(&mut known.maker, maker);
@@ -646,6 +804,7 @@ fn update(known: &mut Sensor, newer: Sensor) {
     keep(&mut known.serial, serial);
     keep(&mut known.firmware, firmware);
     keep(&mut known.battery, battery);
+    keep(&mut known.source, source);
     known.battery_voltage_v = battery_voltage_v.or(known.battery_voltage_v);
 }
 
@@ -789,6 +948,121 @@ mod tests {
     }
 
     #[test]
+    fn no_millimetre_of_speed_or_fifth_of_a_metre_is_lost_between_the_widths() {
+        for raw in [5001_u16, 8191, 8209, 12_345, 65_533] {
+            assert_eq!(channel_of(one(6, 2, 0x84, &raw.to_le_bytes()), "speed"), Some(f64::from(raw) / 1000.0));
+            let altitude = f64::from(raw) / 5.0 - 500.0;
+            assert_eq!(channel_of(one(2, 2, 0x84, &raw.to_le_bytes()), "altitude"), Some(altitude));
+        }
+        // Beyond 65.5 m/s only the wide field has a value.
+        let fields = [(253, 4, 0x86), (6, 2, 0x84), (73, 4, 0x86)];
+        let record = data(0, &[&T0.to_le_bytes(), &[0xFF; 2], &70_001_u32.to_le_bytes()]);
+        assert_eq!(channel_of(read(&file(&[define(0, RECORD, &fields), record])), "speed"), Some(70.001));
+    }
+
+    fn channel_of(contents: Contents, name: &str) -> Option<f64> {
+        ordered(contents).0.samples.channel(name).and_then(|values| values[0])
+    }
+
+    #[test]
+    fn both_sides_fields_and_all_others_of_the_profile_are_channels() {
+        for (num, base_type, raw, name, value, unit) in [
+            (43, 0x02, vec![151], "left_torque_effectiveness", 75.5, "%"),
+            (44, 0x02, vec![152], "right_torque_effectiveness", 76.0, "%"),
+            (45, 0x02, vec![41], "left_pedal_smoothness", 20.5, "%"),
+            (46, 0x02, vec![40], "right_pedal_smoothness", 20.0, "%"),
+            (29, 0x86, 123_456_u32.to_le_bytes().to_vec(), "accumulated_power", 123_456.0, "W"),
+            (9, 0x83, (-250_i16).to_le_bytes().to_vec(), "grade", -2.5, "%"),
+        ] {
+            let (got, cautions) = ordered(one(num, raw.len() as u8, base_type, &raw));
+            assert_eq!(got.samples.channel(name), Some(&[Some(value)][..]), "{name}");
+            assert_eq!(got.samples.extra_units[name], unit);
+            assert_eq!(cautions, [""; 0]);
+        }
+        let (_, cautions) = ordered(one(250, 1, 0x02, &[1]));
+        assert_eq!(cautions, ["record fields that the public profile does not know were left out: 250"]);
+    }
+
+    #[test]
+    fn invalid_is_told_from_not_written_and_from_zero() {
+        let fields = [(253, 4, 0x86), (7, 2, 0x84), (43, 1, 0x02)];
+        let record = |t: u32, power: u16, left: u8| data(0, &[&t.to_le_bytes(), &power.to_le_bytes(), &[left]]);
+        let (got, _) = ordered(read(&file(&[
+            define(0, RECORD, &fields),
+            record(T0, 0, 255),
+            record(T0 + 1, 0xFFFF, 100),
+            define(0, RECORD, &fields[..1]),
+            data(0, &[&(T0 + 2).to_le_bytes()]),
+        ])));
+        assert_eq!(got.samples.power_w, [Some(0.0), None, None]);
+        let invalid = [("power", 1), ("left_torque_effectiveness", 0)].map(|(name, i)| (name.to_owned(), vec![i]));
+        assert_eq!(got.samples.invalid, invalid.into());
+    }
+
+    #[test]
+    fn the_riders_position_and_the_head_units_summary_are_read() {
+        let at = |s: u32| (T0 + s).to_le_bytes();
+        let event = [(253, 4, 0x86), (0, 1, 0x00), (1, 1, 0x00), (3, 4, 0x86)];
+        let session = [(253, 4, 0x86), (2, 4, 0x86), (7, 4, 0x86), (8, 4, 0x86), (5, 1, 0x00), (20, 2, 0x84)];
+        let (lasts, timer) = (90_000_u32.to_le_bytes(), 80_000_u32.to_le_bytes());
+        let contents = read(&file(&[
+            define(1, EVENT, &event),
+            data(1, &[&at(10), &[44, 3], &1_u32.to_le_bytes()]),
+            data(1, &[&at(20), &[44, 3], &2_u32.to_le_bytes()]),
+            define(2, 18, &session),
+            data(2, &[&at(95), &at(0), &lasts, &timer, &[2], &201_u16.to_le_bytes()]),
+        ]));
+        let zero = f64::from(T0) + FIT_EPOCH_UNIX_S;
+        let positions: Vec<_> = contents.positions.iter().map(|change| (change.at_s - zero, change.position)).collect();
+        assert_eq!(positions, [(10.0, RiderPosition::Standing), (20.0, RiderPosition::Seated)]);
+        let summary = Summary {
+            start_s: zero,
+            end_s: zero + 90.0,
+            timer_s: Some(80.0),
+            sport: Some("cycling".to_owned()),
+            mean_power_w: Some(201.0),
+        };
+        assert_eq!(contents.summaries, [summary]);
+    }
+
+    #[test]
+    fn a_chained_part_of_another_day_is_kept() {
+        let far: Vec<_> = ride(&SAMPLES)
+            .into_iter()
+            .enumerate()
+            .map(|(i, mut message)| {
+                if i > 0 {
+                    message[1..5].copy_from_slice(&(T0 + 4 * 86_400 + i as u32).to_le_bytes());
+                }
+                message
+            })
+            .collect();
+        let (got, cautions) = ordered(read(&[file(&ride(&SAMPLES)), file(&far)].concat()));
+        assert_eq!(got.samples.len(), 2 * SAMPLES.len());
+        assert_eq!(cautions, ["its 2 parts are up to 4 days apart; all were kept, but only one ride can be judged"]);
+    }
+
+    #[test]
+    fn damage_says_its_second_and_how_much_it_cost() {
+        let messages = ride(&[(200, 90, 120); 40]);
+        let whole = file(&messages);
+        let ends: Vec<usize> = (1..=messages.len()).map(|n| 14 + messages[..n].concat().len()).collect();
+        // Ten records and the checksum are gone.
+        assert_eq!(
+            read(&whole[..ends[30]]).damage,
+            [format!(
+                "byte {}, after 2021-09-08 01:47:09 UTC: the file is cut short, 92 bytes (about 10 records) missing",
+                ends[30]
+            )]
+        );
+        let mut holed = whole.clone();
+        holed[ends[10]..ends[14]].fill(0xFF);
+        let said = format!("byte {}, after 2021-09-08 01:46:49 UTC: ", ends[10]);
+        let found = read(&holed).damage.into_iter().find(|d| d.starts_with(&said)).unwrap();
+        assert!(found.ends_with(" records), until 2021-09-08 01:46:54 UTC left unread"), "{found}");
+    }
+
+    #[test]
     fn the_fraction_adds_to_cadence_and_is_nothing_alone() {
         let fields = [(253, 4, 0x86), (4, 1, 0x02), (53, 1, 0x02)];
         let record = |t: u32, cadence, fraction| data(0, &[&t.to_le_bytes(), &[cadence, fraction]]);
@@ -806,7 +1080,10 @@ mod tests {
         assert_eq!(share(0xFF), None, "the invalid value, not 127 % right");
         assert_eq!(share(0x80), Some(0.0));
         let (_, cautions) = ordered(one(30, 1, 0x02, &[0x32]));
-        assert_eq!(cautions, ["left/right balance that does not say which side it means left out of 1 record"]);
+        assert_eq!(
+            cautions,
+            ["left/right balance that does not say which side it means in 1 record; nothing can be judged by it"]
+        );
     }
 
     #[test]

@@ -70,6 +70,8 @@ struct Contents {
     laps: Vec<Lap>,
     timer: Vec<TimerEvent>,
     gears: Vec<GearChange>,
+    positions: Vec<PositionChange>,
+    summaries: Vec<Summary>,
     sensors: Vec<Sensor>,
     damage: Vec<String>,
     cautions: Vec<String>,
@@ -111,7 +113,18 @@ fn read_file(path: &Path) -> Result<(Recording, Samples), RecordingErrorKind> {
     let (bytes, mut damage) = unpacked(&stored)?;
     let (format, contents) =
         if fit::is_fit(&bytes) { (Format::Fit, fit::read(&bytes)) } else { (Format::Csv, csv::read(&bytes)?) };
-    let Contents { head_unit, table, mut laps, mut timer, mut gears, sensors, damage: found, mut cautions } = contents;
+    let Contents {
+        head_unit,
+        table,
+        mut laps,
+        mut timer,
+        mut gears,
+        mut positions,
+        mut summaries,
+        sensors,
+        damage: found,
+        mut cautions,
+    } = contents;
     damage.extend(found);
     let Some(Ordered { start_unix_s, samples, replaced }) = table.into_samples(&mut cautions) else {
         return Err(RecordingErrorKind::NoRecords { damage });
@@ -122,6 +135,11 @@ fn read_file(path: &Path) -> Result<(Recording, Samples), RecordingErrorKind> {
     }
     timer.iter_mut().for_each(|event| event.at_s -= start_unix_s);
     gears.iter_mut().for_each(|gear| gear.at_s -= start_unix_s);
+    positions.iter_mut().for_each(|change| change.at_s -= start_unix_s);
+    for summary in &mut summaries {
+        summary.start_s -= start_unix_s;
+        summary.end_s -= start_unix_s;
+    }
 
     let mut recording = Recording {
         file: path.to_owned(),
@@ -135,6 +153,8 @@ fn read_file(path: &Path) -> Result<(Recording, Samples), RecordingErrorKind> {
         laps,
         timer,
         gears,
+        positions,
+        summaries,
         sensors,
         damage,
         cautions,

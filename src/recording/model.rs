@@ -20,6 +20,9 @@ pub struct Recording {
     pub laps: Vec<Lap>,
     pub timer: Vec<TimerEvent>,
     pub gears: Vec<GearChange>,
+    pub positions: Vec<PositionChange>,
+    /// The head unit's own summaries of the whole.
+    pub summaries: Vec<Summary>,
     pub sensors: Vec<Sensor>,
     /// What the file lost, one sentence each with byte and second; empty for a sound file.
     pub damage: Vec<String>,
@@ -30,7 +33,20 @@ pub struct Recording {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Format {
     Fit,
+    Tcx,
+    Gpx,
     Csv,
+}
+
+impl Format {
+    pub fn word(self) -> &'static str {
+        match self {
+            Format::Fit => "FIT",
+            Format::Tcx => "TCX",
+            Format::Gpx => "GPX",
+            Format::Csv => "CSV",
+        }
+    }
 }
 
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -59,8 +75,13 @@ pub struct Samples {
     pub longitude_deg: Vec<Option<f64>>,
     /// Right side's share of power in per cent; only where the file says which side it is.
     pub right_share_pct: Vec<Option<f64>>,
-    /// Further numeric channels by name: developer fields as `developer NAME`, CSV columns by header.
+    /// Further numeric channels by name: other fields of the FIT profile by theirs, developer fields as
+    /// `developer NAME`, CSV columns by header.
     pub extra: BTreeMap<String, Vec<Option<f64>>>,
+    /// Units of further channels, by name, where the file states them.
+    pub extra_units: BTreeMap<String, String>,
+    /// By channel name: indices of the samples that the file wrote as invalid. Any other `None` was not written.
+    pub invalid: BTreeMap<String, Vec<usize>>,
 }
 
 impl Samples {
@@ -102,6 +123,29 @@ pub struct GearChange {
     pub rear_number: Option<u32>,
 }
 
+#[derive(Debug, Clone, PartialEq)]
+pub struct PositionChange {
+    pub at_s: f64,
+    pub position: RiderPosition,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum RiderPosition {
+    Seated,
+    Standing,
+}
+
+/// What a head unit says of a whole ride (FIT calls it a session), to compare with what its records say.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Summary {
+    pub start_s: f64,
+    pub end_s: f64,
+    /// Without pauses.
+    pub timer_s: Option<f64>,
+    pub sport: Option<String>,
+    pub mean_power_w: Option<f64>,
+}
+
 /// A device that the file names.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Sensor {
@@ -112,4 +156,6 @@ pub struct Sensor {
     pub firmware: Option<String>,
     pub battery: Option<String>,
     pub battery_voltage_v: Option<f64>,
+    /// How the head unit heard it (`antplus`, `bluetooth low energy`, `local`).
+    pub source: Option<String>,
 }

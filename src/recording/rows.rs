@@ -24,41 +24,98 @@ pub(super) enum Channel {
 
 const CHANNELS: usize = Channel::RightShare as usize + 1;
 
+/// Name and unit of each [`Channel`], in its order.
+pub(super) const NAMED: [(&str, &str); CHANNELS] = [
+    ("power", "W"),
+    ("cadence", "rpm"),
+    ("heart_rate", "bpm"),
+    ("speed", "m/s"),
+    ("altitude", "m"),
+    ("temperature", "°C"),
+    ("distance", "m"),
+    ("latitude", "°"),
+    ("longitude", "°"),
+    ("right_share", "%"),
+];
+
+/// What a record says of a channel: nothing, that there is no valid value, or a value (which may be zero).
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(super) enum Cell {
+    #[default]
+    Missing,
+    Invalid,
+    Value(f64),
+}
+
+impl Cell {
+    pub fn value(self) -> Option<f64> {
+        match self {
+            Cell::Value(value) => Some(value),
+            Cell::Missing | Cell::Invalid => None,
+        }
+    }
+
+    pub fn map(self, change: impl FnOnce(f64) -> f64) -> Self {
+        match self {
+            Cell::Value(value) => Cell::Value(change(value)),
+            other => other,
+        }
+    }
+
+    /// The one that says more; of two values the first.
+    pub fn or(self, other: Self) -> Self {
+        match (self, other) {
+            (Cell::Value(_), _) | (_, Cell::Missing) => self,
+            _ => other,
+        }
+    }
+}
+
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Row {
     pub unix_s: f64,
-    values: [Option<f64>; CHANNELS],
-    /// Index into [`Table::extra_names`], value.
-    extra: Vec<(usize, f64)>,
+    values: [Cell; CHANNELS],
+    /// Index into [`Table::extra_names`], cell.
+    extra: Vec<(usize, Cell)>,
 }
 
 impl Row {
     pub fn at(unix_s: f64) -> Self {
-        Self { unix_s, values: [None; CHANNELS], extra: Vec::new() }
+        Self { unix_s, values: [Cell::Missing; CHANNELS], extra: Vec::new() }
     }
 
-    pub fn set(&mut self, channel: Channel, value: Option<f64>) {
-        self.values[channel as usize] = value;
+    pub fn set(&mut self, channel: Channel, cell: Cell) {
+        self.values[channel as usize] = cell;
     }
 
-    pub fn push_extra(&mut self, column: usize, value: f64) {
-        self.extra.push((column, value));
+    pub fn push_extra(&mut self, column: usize, cell: Cell) {
+        self.extra.push((column, cell));
     }
 
-    /// Takes over what `later` has, and returns what that replaced.
+    /// Takes over what `later` has, and returns what that replaced: both together say all that the two said.
     fn merge(&mut self, later: Row) -> Row {
         let mut replaced = Row::at(self.unix_s);
-        for (i, new) in later.values.into_iter().enumerate().filter(|(_, new)| new.is_some()) {
-            replaced.values[i] = std::mem::replace(&mut self.values[i], new);
+        for (i, new) in later.values.into_iter().enumerate() {
+            (self.values[i], replaced.values[i]) = merged(self.values[i], new);
         }
-        let (lost, kept) = std::mem::take(&mut self.extra)
-            .into_iter()
-            .partition(|(column, _)| later.extra.iter().any(|(c, _)| c == column));
-        replaced.extra = lost;
-        self.extra = kept;
-        self.extra.extend(later.extra);
+        for (column, new) in later.extra {
+            match self.extra.iter_mut().find(|(c, _)| *c == column) {
+                Some((_, old)) => {
+                    let (kept, lost) = merged(*old, new);
+                    *old = kept;
+                    replaced.extra.push((column, lost));
+                }
+                None => self.extra.push((column, new)),
+            }
+        }
         replaced
     }
+}
+
+/// Of an earlier and a later cell: the one that stands, and the other.
+fn merged(old: Cell, new: Cell) -> (Cell, Cell) {
+    let stands = new.or(old);
+    (stands, if stands == new { old } else { new })
 }
 
 /// Rows in the order of the file.
@@ -66,6 +123,10 @@ impl Row {
 pub(super) struct Table {
     pub rows: Vec<Row>,
     pub extra_names: Vec<String>,
+    /// By name, where a further channel has a unit.
+    pub extra_units: BTreeMap<String, String>,
+    /// Index of the first row of each further part of a chained file.
+    pub parts: Vec<usize>,
 }
 
 impl Table {
@@ -77,15 +138,21 @@ impl Table {
         })
     }
 
+    /// The same, with the channel's unit if there is one.
+    pub fn further_column(&mut self, name: &str, unit: &str) -> usize {
+        if !unit.is_empty() && !self.extra_units.contains_key(name) {
+            self.extra_units.insert(name.to_owned(), unit.to_owned());
+        }
+        self.extra_column(name)
+    }
+
     /// Orders, merges and turns to columns; whatever that changed is a caution.
     ///
     /// `None` if there are no rows.
     pub fn into_samples(self, cautions: &mut Vec<String>) -> Option<Ordered> {
-        let Self { mut rows, extra_names } = self;
-        let read = rows.len();
-        if let Some(middle) = median(rows.iter().map(|row| row.unix_s)) {
-            rows.retain(|row| (row.unix_s - middle).abs() <= OTHER_DAY_S);
-        }
+        let read = self.rows.len();
+        let Self { rows, extra_names, extra_units, parts } = self;
+        let mut rows = without_other_days(rows, &parts, cautions);
         if rows.len() < read {
             let n = counted(read - rows.len(), "record");
             cautions.push(format!("{n} dated more than a day from the rest left out"));
@@ -103,11 +170,9 @@ impl Table {
             ));
         }
         let start_unix_s = rows.first()?.unix_s;
-        Some(Ordered {
-            start_unix_s,
-            samples: columns(&rows, &extra_names, start_unix_s),
-            replaced: columns(&replaced, &extra_names, start_unix_s),
-        })
+        let columns =
+            |rows: &[Row]| Samples { extra_units: extra_units.clone(), ..columns(rows, &extra_names, start_unix_s) };
+        Some(Ordered { start_unix_s, samples: columns(&rows), replaced: columns(&replaced) })
     }
 }
 
@@ -118,6 +183,28 @@ pub(super) struct Ordered {
     pub samples: Samples,
     /// One row for each merged record, with the values that a later one of the same time replaced.
     pub replaced: Samples,
+}
+
+/// Leaves out rows of another day than the rest of their part; a part that is as a whole of another day stays.
+fn without_other_days(mut rows: Vec<Row>, parts: &[usize], cautions: &mut Vec<String>) -> Vec<Row> {
+    let mut kept = Vec::with_capacity(rows.len());
+    let mut middles: Vec<f64> = Vec::new();
+    for first in parts.iter().rev().copied().chain([0]) {
+        let part = rows.split_off(first.min(rows.len()));
+        if let Some(middle) = median(part.iter().map(|row| row.unix_s)) {
+            kept.push(part.into_iter().filter(|row| (row.unix_s - middle).abs() <= OTHER_DAY_S).collect::<Vec<_>>());
+            middles.push(middle);
+        }
+    }
+    let (first, last) = middles.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), m| (a.min(*m), b.max(*m)));
+    if last - first > OTHER_DAY_S {
+        cautions.push(format!(
+            "its {} parts are up to {:.0} days apart; all were kept, but only one ride can be judged",
+            middles.len(),
+            (last - first) / OTHER_DAY_S
+        ));
+    }
+    kept.into_iter().rev().flatten().collect()
 }
 
 fn merge_repeats(rows: Vec<Row>) -> (Vec<Row>, Vec<Row>) {
@@ -133,16 +220,20 @@ fn merge_repeats(rows: Vec<Row>) -> (Vec<Row>, Vec<Row>) {
 }
 
 fn columns(rows: &[Row], extra_names: &[String], start: f64) -> Samples {
-    let column = |channel: Channel| rows.iter().map(|row| row.values[channel as usize]).collect();
-    let mut extra = vec![vec![None; rows.len()]; extra_names.len()];
-    for (i, row) in rows.iter().enumerate() {
-        for &(name, value) in &row.extra {
-            extra[name][i] = Some(value);
+    let mut invalid: BTreeMap<String, Vec<usize>> = BTreeMap::new();
+    let mut note = |name: &str, i: usize| invalid.entry(name.to_owned()).or_default().push(i);
+    let mut column = |channel: Channel| {
+        let mut values = Vec::with_capacity(rows.len());
+        for (i, row) in rows.iter().enumerate() {
+            let cell = row.values[channel as usize];
+            if cell == Cell::Invalid {
+                note(NAMED[channel as usize].0, i);
+            }
+            values.push(cell.value());
         }
-    }
-    let extra: BTreeMap<_, _> =
-        extra_names.iter().cloned().zip(extra).filter(|(_, values)| values.iter().any(Option::is_some)).collect();
-    Samples {
+        values
+    };
+    let mut samples = Samples {
         time_s: rows.iter().map(|row| row.unix_s - start).collect(),
         power_w: column(Channel::Power),
         cadence_rpm: column(Channel::Cadence),
@@ -154,8 +245,21 @@ fn columns(rows: &[Row], extra_names: &[String], start: f64) -> Samples {
         latitude_deg: column(Channel::Latitude),
         longitude_deg: column(Channel::Longitude),
         right_share_pct: column(Channel::RightShare),
-        extra,
+        ..Samples::default()
+    };
+    let mut extra = vec![vec![None; rows.len()]; extra_names.len()];
+    for (i, row) in rows.iter().enumerate() {
+        for &(name, cell) in &row.extra {
+            extra[name][i] = cell.value();
+            if cell == Cell::Invalid {
+                note(&extra_names[name], i);
+            }
+        }
     }
+    let valued = |(_, values): &(String, Vec<Option<f64>>)| values.iter().any(Option::is_some);
+    samples.extra = extra_names.iter().cloned().zip(extra).filter(valued).collect();
+    samples.invalid = invalid;
+    samples
 }
 
 /// The middle value (the upper of two); `None` of nothing.
@@ -174,14 +278,14 @@ mod tests {
 
     fn row(unix_s: f64, power_w: Option<f64>, cadence_rpm: Option<f64>) -> Row {
         let mut row = Row::at(unix_s);
-        row.set(Channel::Power, power_w);
-        row.set(Channel::Cadence, cadence_rpm);
+        row.set(Channel::Power, power_w.map_or(Cell::Invalid, Cell::Value));
+        row.set(Channel::Cadence, cadence_rpm.map_or(Cell::Missing, Cell::Value));
         row
     }
 
     fn ordered(rows: Vec<Row>) -> (Ordered, Vec<String>) {
         let mut cautions = Vec::new();
-        let ordered = Table { rows, extra_names: Vec::new() }.into_samples(&mut cautions).unwrap();
+        let ordered = Table { rows, ..Table::default() }.into_samples(&mut cautions).unwrap();
         (ordered, cautions)
     }
 
@@ -216,5 +320,36 @@ mod tests {
         let (got, cautions) = ordered(vec![row(5.0, None, None), row(1e9, None, None), row(1e9 + 1.0, None, None)]);
         assert_eq!(got.samples.time_s, [0.0, 1.0]);
         assert_eq!(cautions, ["1 record dated more than a day from the rest left out"]);
+    }
+
+    #[test]
+    fn a_part_of_another_day_is_kept_aloud() {
+        let rows = [1e9, 1e9 + 1.0, 5.0, 2e9, 2e9 + 1.0, 2e9 + 2.0].map(|t| row(t, None, None));
+        let mut cautions = Vec::new();
+        let table = Table { rows: rows.into(), parts: vec![3], ..Table::default() };
+        let got = table.into_samples(&mut cautions).unwrap();
+        assert_eq!(got.samples.time_s, [0.0, 1.0, 1e9, 1e9 + 1.0, 1e9 + 2.0]);
+        assert_eq!(
+            cautions,
+            [
+                "its 2 parts are up to 11574 days apart; all were kept, but only one ride can be judged",
+                "1 record dated more than a day from the rest left out"
+            ]
+        );
+    }
+
+    #[test]
+    fn invalid_and_missing_stay_apart_through_a_merge() {
+        let rows = vec![
+            row(1.0, None, None),
+            row(1.0, Some(0.0), None),
+            row(2.0, Some(7.0), None),
+            row(2.0, None, None),
+            row(3.0, None, Some(0.0)),
+        ];
+        let (got, _) = ordered(rows);
+        assert_eq!(got.samples.power_w, [Some(0.0), Some(7.0), None]);
+        assert_eq!(got.samples.invalid, [("power".to_owned(), vec![2])].into());
+        assert_eq!(got.replaced.invalid, [("power".to_owned(), vec![0, 1])].into());
     }
 }

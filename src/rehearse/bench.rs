@@ -21,6 +21,7 @@ pub(super) fn naming(n: usize) -> Naming {
         product: Some(product.to_owned()),
         serial: Some(serial.to_owned()),
         firmware: Some(firmware.to_owned()),
+        source: Some("antplus".to_owned()),
         ..Sensor::default()
     };
     let power = match n {

@@ -172,6 +172,8 @@ pub(super) fn record(
         laps: borders.windows(2).map(|w| Lap { start_s: w[0], end_s: w[1] }).collect(),
         timer: vec![timer(0.0, TimerKind::Start), timer(end_s, TimerKind::Stop)],
         gears: vec![],
+        positions: vec![],
+        summaries: vec![],
         sensors: naming.sensors,
         damage: vec![],
         cautions: vec![],
