@@ -21,15 +21,7 @@ enum Meaning {
     Extra,
 }
 
-pub(super) fn read(bytes: &[u8]) -> Result<Contents, RecordingErrorKind> {
-    // No table of text: binary data, mark-up, JSON.
-    let first = bytes.trim_ascii_start().first();
-    if bytes.contains(&0) || matches!(first, Some(b'<' | b'{' | b'[')) {
-        return Err(RecordingErrorKind::NotARecording);
-    }
-    // A header in an older encoding loses a letter or two of a name, no number.
-    let text = String::from_utf8_lossy(bytes);
-    let text = text.trim_start_matches('\u{feff}');
+pub(super) fn read(text: &str) -> Result<Contents, RecordingErrorKind> {
     let delimiter = delimiter(text.lines().find(|line| !line.trim().is_empty()).unwrap_or_default());
     let mut reader =
         csv::ReaderBuilder::new().delimiter(delimiter).flexible(true).trim(csv::Trim::All).from_reader(text.as_bytes());
@@ -201,14 +193,9 @@ impl<'a> TableReader<'a> {
             let seconds = if seconds.abs() >= UNIX_MS_FROM { seconds / 1000.0 } else { seconds };
             return (seconds.abs() < UNIX_MS_FROM).then_some(seconds);
         }
-        let seconds = |millis: i64| millis as f64 / 1000.0;
-        if let Ok(time) = DateTime::parse_from_rfc3339(cell) {
-            return Some(seconds(time.timestamp_millis()));
-        }
-        let naive = ["%Y-%m-%dT%H:%M:%S%.f", "%Y-%m-%d %H:%M:%S%.f"];
-        let time = naive.iter().find_map(|form| NaiveDateTime::parse_from_str(cell, form).ok())?;
-        self.without_zone = true;
-        Some(seconds(time.and_utc().timestamp_millis()))
+        let (unix_s, zoned) = absolute_time(cell)?;
+        self.without_zone |= !zoned;
+        Some(unix_s)
     }
 
     fn finish(mut self) -> Contents {
@@ -253,6 +240,17 @@ impl<'a> TableReader<'a> {
     }
 }
 
+/// A date and time in Unix seconds, and whether it states its zone; without one it is read as UTC.
+pub(super) fn absolute_time(text: &str) -> Option<(f64, bool)> {
+    let seconds = |millis: i64| millis as f64 / 1000.0;
+    if let Ok(time) = DateTime::parse_from_rfc3339(text) {
+        return Some((seconds(time.timestamp_millis()), true));
+    }
+    let naive = ["%Y-%m-%dT%H:%M:%S%.f", "%Y-%m-%d %H:%M:%S%.f", "%Y/%m/%d %H:%M:%S%.f", "%d.%m.%Y %H:%M:%S%.f"];
+    let time = naive.iter().find_map(|form| NaiveDateTime::parse_from_str(text, form).ok())?;
+    Some((seconds(time.and_utc().timestamp_millis()), false))
+}
+
 /// A finite number, with a decimal comma where the delimiter leaves the comma free.
 fn parse(cell: &str, decimal_comma: bool) -> Option<f64> {
     let value: f64 =
@@ -266,7 +264,7 @@ mod tests {
     use crate::recording::rows::Ordered;
 
     fn table(text: &str) -> (Ordered, Vec<String>, Vec<String>) {
-        let contents = read(text.as_bytes()).unwrap();
+        let contents = read(text).unwrap();
         let mut cautions = contents.cautions;
         (contents.table.into_samples(&mut cautions).unwrap(), contents.damage, cautions)
     }

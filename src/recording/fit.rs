@@ -8,7 +8,6 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use chrono::DateTime;
 use rustyfit::profile::lookup::{FieldReference, field_reference};
 use rustyfit::profile::typedef::{
     AntplusDeviceType, BatteryStatus, BleDeviceType, Event, EventType, FitBaseType, LocalDeviceType, Manufacturer,
@@ -19,7 +18,7 @@ use rustyfit::{DecoderBuilder, DecoderError, DecoderEvent, StreamingIterator};
 
 use super::rows::{Cell, Channel, OTHER_DAY_S, Row};
 use super::{
-    Contents, GearChange, Lap, PositionChange, RiderPosition, Sensor, Summary, TimerEvent, TimerKind, counted,
+    Contents, GearChange, Lap, PositionChange, RiderPosition, Sensor, Summary, TimerEvent, TimerKind, counted, printable, utc,
 };
 
 /// FIT counts seconds from 1989-12-31T00:00:00Z (public FIT profile, type `date_time`).
@@ -681,7 +680,7 @@ impl Fields<'_> {
             _ => return None,
         };
         let text = text.trim_matches(|c: char| c.is_control() || c.is_whitespace());
-        (!text.is_empty()).then(|| text.to_owned())
+        (!text.is_empty()).then(|| printable(text))
     }
 
     fn unix_s(&self, num: u8) -> Option<f64> {
@@ -806,10 +805,6 @@ fn update(known: &mut Sensor, newer: Sensor) {
     keep(&mut known.battery, battery);
     keep(&mut known.source, source);
     known.battery_voltage_v = battery_voltage_v.or(known.battery_voltage_v);
-}
-
-fn utc(unix_s: f64) -> String {
-    DateTime::from_timestamp(unix_s as i64, 0).unwrap_or_default().format("%Y-%m-%d %H:%M:%S UTC").to_string()
 }
 
 #[cfg(test)]

@@ -1,4 +1,4 @@
-//! What was measured: FIT and CSV files to [`Recording`].
+//! What was measured: FIT, TCX, GPX and CSV files to [`Recording`].
 
 mod cautions;
 mod csv;
@@ -6,6 +6,7 @@ mod facts;
 mod fit;
 mod model;
 mod rows;
+mod xml;
 
 use std::borrow::Cow;
 use std::io::Read;
@@ -43,7 +44,7 @@ pub enum RecordingErrorKind {
     #[error("the file is empty; copy it from the head unit again")]
     Empty,
     #[error(
-        "neither a FIT file nor a CSV table; export the ride as FIT, or as CSV with a header line such as `time,power,cadence`"
+        "neither FIT, TCX or GPX nor a CSV table; export the ride as FIT, or as CSV with a header line such as `time,power,cadence`"
     )]
     NotARecording,
     #[error("unpacks to more than {} MB, more than any ride; check what it is", MOST_UNPACKED_BYTES / 1_000_000)]
@@ -82,7 +83,7 @@ fn counted(n: usize, noun: &str) -> String {
     format!("{n} {noun}{}", if n == 1 { "" } else { "s" })
 }
 
-/// Reads one recording; FIT or CSV, plain or gzipped, is told by content, not by name.
+/// Reads one recording; FIT, TCX, GPX or CSV, plain or gzipped, is told by content, not by name.
 ///
 /// # Errors
 /// [`RecordingError`] if there is nothing to judge in the file. Damage is no error: what could be
@@ -111,8 +112,17 @@ fn read_file(path: &Path) -> Result<(Recording, Samples), RecordingErrorKind> {
         return Err(RecordingErrorKind::Empty);
     }
     let (bytes, mut damage) = unpacked(&stored)?;
-    let (format, contents) =
-        if fit::is_fit(&bytes) { (Format::Fit, fit::read(&bytes)) } else { (Format::Csv, csv::read(&bytes)?) };
+    let (format, contents) = if fit::is_fit(&bytes) {
+        (Format::Fit, fit::read(&bytes))
+    } else {
+        let text = text(&bytes).ok_or(RecordingErrorKind::NotARecording)?;
+        let text = text.trim_start_matches('\u{feff}').trim_start();
+        match text.as_bytes().first() {
+            Some(b'<') => xml::read(text).ok_or(RecordingErrorKind::NotARecording)?,
+            Some(b'{' | b'[') => return Err(RecordingErrorKind::NotARecording),
+            _ => (Format::Csv, csv::read(text)?),
+        }
+    };
     let Contents {
         head_unit,
         table,
@@ -164,6 +174,33 @@ fn read_file(path: &Path) -> Result<(Recording, Samples), RecordingErrorKind> {
     Ok((recording, replaced))
 }
 
+/// How far binary data is looked for: damage further on is no reason to give up a table.
+const TEXT_BEGINS_WITHIN: usize = 512;
+
+/// A file's text: UTF-16 where it begins with that mark, else UTF-8, at the loss of single letters where it is
+/// of another encoding; no number suffers. `None` for binary data.
+fn text(bytes: &[u8]) -> Option<Cow<'_, str>> {
+    let wide = |word: fn([u8; 2]) -> u16| {
+        let words = bytes[2..].chunks_exact(2).map(|pair| word([pair[0], pair[1]]));
+        char::decode_utf16(words).map(|letter| letter.unwrap_or(char::REPLACEMENT_CHARACTER)).collect::<String>()
+    };
+    match bytes {
+        [0xFF, 0xFE, ..] => Some(wide(u16::from_le_bytes).into()),
+        [0xFE, 0xFF, ..] => Some(wide(u16::from_be_bytes).into()),
+        _ if bytes[..bytes.len().min(TEXT_BEGINS_WITHIN)].contains(&0) => None,
+        _ => Some(String::from_utf8_lossy(bytes)),
+    }
+}
+
+/// Text of a file without what a terminal would obey.
+fn printable(text: &str) -> String {
+    text.chars().map(|c| if c.is_control() { char::REPLACEMENT_CHARACTER } else { c }).collect()
+}
+
+fn utc(unix_s: f64) -> String {
+    DateTime::from_timestamp(unix_s as i64, 0).unwrap_or_default().format("%Y-%m-%d %H:%M:%S UTC").to_string()
+}
+
 /// The bytes behind a gzip wrapping, if there is one, and what was lost in unwrapping.
 fn unpacked(stored: &[u8]) -> Result<(Cow<'_, [u8]>, Vec<String>), RecordingErrorKind> {
     if !stored.starts_with(&GZIP_MARK) {
@@ -197,9 +234,9 @@ mod tests {
     fn each_kind_of_useless_file_has_its_own_message() {
         assert_eq!(error_for(None), "no such file; check the path");
         assert_eq!(error_for(Some(b"")), "the file is empty; copy it from the head unit again");
-        assert!(error_for(Some(b"\x7fELF\0\0\0\x01")).starts_with("neither a FIT file nor a CSV table"));
-        assert!(error_for(Some(b"Dear diary,\nit rained.\n")).starts_with("neither a FIT file nor a CSV table"));
-        assert!(error_for(Some(b"<?xml version=\"1.0\", time?>")).starts_with("neither a FIT file nor a CSV table"));
+        assert!(error_for(Some(b"\x7fELF\0\0\0\x01")).starts_with("neither FIT, TCX or GPX nor a CSV table"));
+        assert!(error_for(Some(b"Dear diary,\nit rained.\n")).starts_with("neither FIT, TCX or GPX nor a CSV table"));
+        assert!(error_for(Some(b"<?xml version=\"1.0\", time?>")).starts_with("neither FIT, TCX or GPX nor a CSV table"));
         assert!(error_for(Some(b"power,cadence\n200,90\n")).starts_with("no time column among `power`, `cadence`;"));
         assert!(error_for(Some(b"time,power\n")).starts_with("no records in it;"));
     }
