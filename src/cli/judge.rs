@@ -169,7 +169,7 @@ fn write_all(
 }
 
 /// To a temporary name in the same folder, then renamed: nobody ever finds half a file.
-fn write_whole(to: &Path, text: &str) -> anyhow::Result<()> {
+pub(super) fn write_whole(to: &Path, text: &str) -> anyhow::Result<()> {
     let folder = to.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let mut builder = tempfile::Builder::new();
     // Temporary files are private by default; a sheet is to be shown around.

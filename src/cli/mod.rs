@@ -1,6 +1,7 @@
 //! The command line: one file per subcommand.
 
 mod check;
+mod draft;
 mod inspect;
 mod judge;
 mod rehearse;
@@ -44,6 +45,7 @@ pub struct Cli {
 #[derive(Debug, Subcommand)]
 enum Command {
     Judge(judge::JudgeArgs),
+    Draft(draft::DraftArgs),
     Check(check::CheckArgs),
     Inspect(inspect::InspectArgs),
     Rehearse(rehearse::RehearseArgs),
@@ -53,6 +55,7 @@ enum Command {
 pub fn run(cli: &Cli, out: &mut impl Write) -> anyhow::Result<Exit> {
     match &cli.command {
         Command::Judge(args) => judge::run(args, out),
+        Command::Draft(args) => draft::run(args, out),
         Command::Check(args) => check::run(args, out),
         Command::Inspect(args) => inspect::run(args, out),
         Command::Rehearse(args) => rehearse::run(args, out),

@@ -101,6 +101,16 @@ pub fn load(path: &Path, threshold_power_w: Option<f64>) -> Result<Protocol, Pro
     reading.close(protocol)
 }
 
+/// [`load`] of a file's bytes, for whoever has them already; what it extends is looked for beside `path`.
+///
+/// # Errors
+/// As [`load`].
+pub fn load_bytes(path: &Path, bytes: &[u8]) -> Result<Protocol, Problems> {
+    let mut reading = Reading::of(path, bytes);
+    let protocol = read(&mut reading, path, None, None);
+    reading.close(protocol)
+}
+
 /// A number as people write it: no trailing zeros, at most six decimals.
 pub fn trim(value: f64) -> String {
     let text = format!("{value:.6}");

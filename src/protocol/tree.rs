@@ -108,9 +108,16 @@ struct Source {
 pub(crate) struct Reading {
     sources: Vec<Source>,
     problems: Vec<Problem>,
+    /// A file whose bytes are at hand.
+    held: Option<(PathBuf, Vec<u8>)>,
 }
 
 impl Reading {
+    /// A reading that takes one file's bytes from memory.
+    pub fn of(file: &Path, bytes: &[u8]) -> Self {
+        Self { held: Some((file.to_owned(), bytes.to_owned())), ..Self::default() }
+    }
+
     /// The value, or the mistakes; a value together with mistakes counts as mistakes.
     pub fn close<T>(self, value: Option<T>) -> Result<T, Problems> {
         match (Problems::of(self.problems), value) {
@@ -158,7 +165,8 @@ impl Reading {
     /// Reads one file to a tree. `named_at` is where another file names it; a file that can't be
     /// opened is a mistake there.
     pub fn open(&mut self, file: &Path, named_at: Option<Place>) -> Option<Node> {
-        let bytes = match read_bounded(file) {
+        let held = self.held.take_if(|(held, _)| held == file);
+        let bytes = match held.map_or_else(|| read_bounded(file), |(_, bytes)| Ok(bytes)) {
             Ok(bytes) => bytes,
             Err(error) => {
                 match named_at {

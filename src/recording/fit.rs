@@ -18,7 +18,8 @@ use rustyfit::{DecoderBuilder, DecoderError, DecoderEvent, StreamingIterator};
 
 use super::rows::{Cell, Channel, OTHER_DAY_S, Row};
 use super::{
-    Contents, GearChange, Lap, PositionChange, RiderPosition, Sensor, Summary, TimerEvent, TimerKind, counted, printable, utc,
+    Contents, GearChange, Lap, PositionChange, RiderPosition, Sensor, Summary, TimerEvent, TimerKind, counted,
+    printable, utc,
 };
 
 /// FIT counts seconds from 1989-12-31T00:00:00Z (public FIT profile, type `date_time`).

@@ -92,6 +92,15 @@ pub fn read(path: &Path) -> Result<Recording, RecordingError> {
     read_keeping_replaced(path).map(|(recording, _)| recording)
 }
 
+/// [`read`] of a file's bytes, for whoever has them already; `file` only names them.
+///
+/// # Errors
+/// As [`read`].
+pub fn read_bytes(file: &Path, bytes: &[u8]) -> Result<Recording, RecordingError> {
+    let read = read_stored(file, bytes).map_err(|kind| RecordingError { file: file.to_owned(), kind });
+    read.map(|(recording, _)| recording)
+}
+
 /// Reads several recordings in parallel; results are in the order of `paths`.
 pub fn read_all(paths: &[PathBuf]) -> Vec<Result<Recording, RecordingError>> {
     paths.par_iter().map(|path| read(path)).collect()
@@ -108,10 +117,14 @@ fn read_file(path: &Path) -> Result<(Recording, Samples), RecordingErrorKind> {
         std::io::ErrorKind::NotFound => RecordingErrorKind::NotFound,
         _ => RecordingErrorKind::Unreadable(error),
     })?;
+    read_stored(path, &stored)
+}
+
+fn read_stored(path: &Path, stored: &[u8]) -> Result<(Recording, Samples), RecordingErrorKind> {
     if stored.is_empty() {
         return Err(RecordingErrorKind::Empty);
     }
-    let (bytes, mut damage) = unpacked(&stored)?;
+    let (bytes, mut damage) = unpacked(stored)?;
     let (format, contents) = if fit::is_fit(&bytes) {
         (Format::Fit, fit::read(&bytes))
     } else {
@@ -153,7 +166,7 @@ fn read_file(path: &Path) -> Result<(Recording, Samples), RecordingErrorKind> {
 
     let mut recording = Recording {
         file: path.to_owned(),
-        sha256: Sha256::digest(&stored).iter().map(|byte| format!("{byte:02x}")).collect(),
+        sha256: Sha256::digest(stored).iter().map(|byte| format!("{byte:02x}")).collect(),
         bytes: stored.len() as u64,
         format,
         head_unit,
@@ -236,7 +249,9 @@ mod tests {
         assert_eq!(error_for(Some(b"")), "the file is empty; copy it from the head unit again");
         assert!(error_for(Some(b"\x7fELF\0\0\0\x01")).starts_with("neither FIT, TCX or GPX nor a CSV table"));
         assert!(error_for(Some(b"Dear diary,\nit rained.\n")).starts_with("neither FIT, TCX or GPX nor a CSV table"));
-        assert!(error_for(Some(b"<?xml version=\"1.0\", time?>")).starts_with("neither FIT, TCX or GPX nor a CSV table"));
+        assert!(
+            error_for(Some(b"<?xml version=\"1.0\", time?>")).starts_with("neither FIT, TCX or GPX nor a CSV table")
+        );
         assert!(error_for(Some(b"power,cadence\n200,90\n")).starts_with("no time column among `power`, `cadence`;"));
         assert!(error_for(Some(b"time,power\n")).starts_with("no records in it;"));
     }

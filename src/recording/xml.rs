@@ -374,7 +374,11 @@ mod tests {
         let holed = format!("{}{}{}", &whole[..at], "<<\u{0}&&>\"", &whole[at + 250..]);
         let (got, contents) = ordered(&holed);
         assert_eq!(got.samples.len(), 19);
-        assert!(contents.damage[0].contains(", after 2026-03-02 09:00:06 UTC: no proper mark-up; "), "{:?}", contents.damage);
+        assert!(
+            contents.damage[0].contains(", after 2026-03-02 09:00:06 UTC: no proper mark-up; "),
+            "{:?}",
+            contents.damage
+        );
         assert_eq!(contents.damage.len(), 1);
     }
 

@@ -2,10 +2,10 @@
 
 use std::fmt::Write as _;
 use std::fs;
-use std::path::{Component, Path, PathBuf};
+use std::path::{Path, PathBuf};
 
 use crate::protocol::trim;
-use crate::session::{Instrument, Session, TrainerMode};
+use crate::session::{Instrument, Session, TrainerMode, relative};
 
 use super::Rehearsal;
 
@@ -40,14 +40,6 @@ pub fn write(rehearsal: &Rehearsal, dir: &Path) -> Result<(), WriteError> {
     let truth =
         serde_json::to_string_pretty(&rehearsal.truth).map_err(|e| failed(&dir.join("truth.json"))(e.into()))?;
     put(Path::new("truth.json"), (truth + "\n").as_bytes())
-}
-
-/// `file` as seen from `dir`; as it is where either can't be resolved.
-fn relative(file: &Path, dir: &Path) -> PathBuf {
-    let (Ok(target), Ok(from)) = (file.canonicalize(), dir.canonicalize()) else { return file.to_owned() };
-    let common = target.components().zip(from.components()).take_while(|(a, b)| a == b).count();
-    let up = from.components().skip(common).map(|_| Component::ParentDir);
-    up.chain(target.components().skip(common)).collect()
 }
 
 fn session_yaml(session: &Session, protocol: Option<&Path>) -> String {

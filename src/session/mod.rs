@@ -33,12 +33,15 @@
 //! | `power`, `cadence`, `heart_rate`, `speed`, `altitude`, `temperature`, `distance`, `latitude`, `longitude`, `right_share` | the field or column that holds this channel, where several instruments share a recording: `power: developer power_2` |
 
 mod clock;
+mod draft;
 mod model;
 mod parse;
 
 use std::path::Path;
 
 pub use clock::pin;
+pub(crate) use draft::relative;
+pub use draft::{Draft, draft};
 pub use model::*;
 
 use crate::problem::Problems;
@@ -53,6 +56,16 @@ use crate::protocol::Reading;
 /// filled in are mistakes; what a recording holds is not looked at.
 pub fn load(path: &Path) -> Result<Session, Problems> {
     let mut reading = Reading::default();
+    let session = parse::read(&mut reading, path);
+    reading.close(session)
+}
+
+/// [`load`] of a file's bytes, for whoever has them already; what it names is looked for beside `path`.
+///
+/// # Errors
+/// As [`load`].
+pub fn load_bytes(path: &Path, bytes: &[u8]) -> Result<Session, Problems> {
+    let mut reading = Reading::of(path, bytes);
     let session = parse::read(&mut reading, path);
     reading.close(session)
 }

@@ -1,0 +1,76 @@
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, bail};
+
+use super::Exit;
+use super::judge::write_whole;
+use crate::{protocol, recording, session};
+
+/// Write a session file from recordings, with ? where you must fill in
+#[derive(Debug, clap::Args)]
+pub struct DraftArgs {
+    /// Recordings of one ride; the unit's first, where nothing else tells it from the references
+    #[arg(required = true, value_name = "FILE")]
+    files: Vec<PathBuf>,
+    /// Protocol that was ridden
+    #[arg(long, value_name = "FILE")]
+    protocol: Option<PathBuf>,
+    /// Session file to write, in place of standard output; paths in it start from its folder
+    #[arg(long, value_name = "FILE")]
+    out: Option<PathBuf>,
+    /// Write over a session file that is there
+    #[arg(long, requires = "out")]
+    force: bool,
+}
+
+pub fn run(args: &DraftArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
+    if let Some(to) = &args.out {
+        may_write(args, to)?;
+    }
+    let protocol = args.protocol.as_ref().map(|file| {
+        protocol::load(file, None).map_err(|problems| anyhow::anyhow!("the protocol can't be used\n\n{problems}"))
+    });
+    let protocol = protocol.transpose()?;
+    let (mut recordings, mut unreadable) = (vec![], vec![]);
+    for read in recording::read_all(&args.files) {
+        match read {
+            Ok(recording) => recordings.push(recording),
+            Err(error) => unreadable.push(error.to_string()),
+        }
+    }
+    let folder = args.out.as_deref().and_then(Path::parent).filter(|p| !p.as_os_str().is_empty());
+    let draft = session::draft(&recordings, protocol.as_ref(), folder.unwrap_or(Path::new(".")));
+    let Some(draft) = draft else {
+        let why = if unreadable.is_empty() { String::new() } else { format!("\n{}", unreadable.join("\n")) };
+        bail!("none of these recordings holds power, so there is no session to draft{why}");
+    };
+    match &args.out {
+        None => out.write_all(draft.text.as_bytes())?,
+        Some(to) => {
+            write_whole(to, &draft.text).with_context(|| format!("writing {}", to.display()))?;
+            let name = to.display();
+            writeln!(out, "wrote {name}: {} `?` to fill in, then `assize judge {name}`", draft.asked)?;
+            for sentence in &draft.left_out {
+                writeln!(out, "left out: {sentence}")?;
+            }
+        }
+    }
+    out.flush()?;
+    for error in &unreadable {
+        eprintln!("error: {error}");
+    }
+    Ok(if unreadable.is_empty() { Exit::Done } else { Exit::CouldNotJudge })
+}
+
+/// A session that somebody filled in is not lost to a second draft, and a recording to none at all.
+fn may_write(args: &DraftArgs, to: &Path) -> anyhow::Result<()> {
+    let same = |file: &PathBuf| matches!((file.canonicalize(), to.canonicalize()), (Ok(a), Ok(b)) if a == b);
+    if args.files.iter().chain(&args.protocol).any(same) {
+        bail!("{} is read by this draft and can't be written over; name another file", to.display());
+    }
+    if to.symlink_metadata().is_ok() && !args.force {
+        bail!("{} is there already; name another file, or write over it with --force", to.display());
+    }
+    Ok(())
+}
