@@ -12,6 +12,9 @@ use super::windows::Scene;
 /// A crank that reports once a revolution at its own angle, into head units that sample on their own phase: what
 /// repeats of one session share. From simulation with perfect clocks.
 const SAMPLING_PHASE_U_S: f64 = 0.1;
+/// A head unit that stores the mean of a second's four messages shows an edge 0.375 s later than one that stores the
+/// last. Which habit each of the two has is not known: even odds for either make a difference of 0 or ±0.375 s.
+const STORAGE_U_S: f64 = 0.375 / std::f64::consts::SQRT_2;
 /// A rounded watt. GUM 4.3.7.
 const ROUNDING_SD_W: f64 = 0.288_675;
 /// Adjacent samples lie no further apart; nothing is read across a missing one.
@@ -104,7 +107,7 @@ impl Scene<'_> {
         };
         let mut budget = Budget::default();
         budget.push(Line::b(Source::Clock, super::references::clock_u(self.ride, &[reference])));
-        budget.push(Line::b(Source::SamplingPhase, SAMPLING_PHASE_U_S));
+        budget.push(Line::b(Source::SamplingPhase, SAMPLING_PHASE_U_S.hypot(STORAGE_U_S)));
         Ok(Value { kind, budget, references: vec![reference], ..Value::count(lag_s, Unit::Second) })
     }
 
