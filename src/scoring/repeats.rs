@@ -50,7 +50,11 @@ pub fn scatter(values: &[f64], from_simulation: f64) -> RepeatScatter {
     };
     let degrees_of_freedom = own_dof + PRIOR_DEGREES_OF_FREEDOM;
     let variance = (own_dof * own_variance + PRIOR_DEGREES_OF_FREEDOM * from_simulation.powi(2)) / degrees_of_freedom;
-    RepeatScatter { sd: variance.sqrt().max(from_simulation), degrees_of_freedom }
+    if variance <= from_simulation.powi(2) {
+        // The repeats bear the figure out, so both together know it.
+        return RepeatScatter { sd: from_simulation, degrees_of_freedom: own_dof + ALONE_DEGREES_OF_FREEDOM };
+    }
+    RepeatScatter { sd: variance.sqrt(), degrees_of_freedom }
 }
 
 fn own_scatter(values: &[f64]) -> Option<(f64, f64)> {
