@@ -320,18 +320,18 @@ impl PhaseScorer<'_> {
     }
 }
 
-/// Scatter of one repeat between two sound crank meters, known from simulation with perfect clocks, in the value's
-/// unit. It is for head units that store the last message of each second, the worse of the two habits: where a
-/// session's own repeats say little it stands in, and nothing is taken to scatter less.
+/// Scatter of one repeat between two sound crank meters, known from simulation, in the value's unit: root mean square
+/// over the four pairings of head units that store a second's last message or its mean. Where a session's own repeats
+/// say little it stands in, and nothing is taken to scatter less.
 fn scatter_from_simulation(measure: Measure, value: &Value) -> f64 {
     let pct = |pct: f64| if value.unit == Unit::Percent { pct } else { pct / 100.0 * value.reference.abs() };
     match measure {
-        Measure::ReleaseLag | Measure::CadenceReleaseLag => 0.5,
-        Measure::OnsetLag => 0.3,
-        Measure::CadenceOnsetLag => 0.4,
-        Measure::WorkError | Measure::LeftError | Measure::RightError => pct(2.4),
-        Measure::PeakError => pct(1.5),
-        Measure::MissingWork => pct(3.0),
+        Measure::ReleaseLag | Measure::CadenceReleaseLag => 0.4,
+        Measure::OnsetLag => 0.22,
+        Measure::CadenceOnsetLag => 0.28,
+        Measure::WorkError | Measure::LeftError | Measure::RightError => pct(1.7),
+        Measure::PeakError => pct(1.2),
+        Measure::MissingWork => pct(2.5),
         Measure::ResidualPower => 0.3,
         // The window's own scatter says it for a mean over many seconds.
         _ => value.budget.part(|source| source == Source::Scatter),
