@@ -7,14 +7,11 @@ use crate::stats;
 use super::budget::{Budget, Line, Source};
 use super::references::{Need, lacking, serving};
 use super::value::{Kind, Measured, NoValue, Value};
-use super::windows::Scene;
+use super::windows::{STORAGE_U_S, Scene};
 
 /// A crank that reports once a revolution at its own angle, into head units that sample on their own phase: what
 /// repeats of one session share. From simulation with perfect clocks.
 const SAMPLING_PHASE_U_S: f64 = 0.1;
-/// A head unit that stores the mean of a second's four messages shows an edge 0.375 s later than one that stores the
-/// last. Which habit each of the two has is not known: even odds for either make a difference of 0 or ±0.375 s.
-const STORAGE_U_S: f64 = 0.375 / std::f64::consts::SQRT_2;
 /// A rounded watt. GUM 4.3.7.
 const ROUNDING_SD_W: f64 = 0.288_675;
 /// Adjacent samples lie no further apart; nothing is read across a missing one.

@@ -17,6 +17,9 @@ const ENOUGH_EFFECTIVE: f64 = 5.0;
 const MOST_SET_ASIDE: f64 = 0.1;
 /// A recorded watt, rounded: rectangular, GUM 4.3.7.
 const ROUNDING_SD: f64 = 0.288_675;
+/// A head unit that stores the mean of a second's four messages is 0.375 s later than one that stores the last. Which
+/// habit each of the two has is not known: even odds for either make a difference of 0 or ±0.375 s.
+pub const STORAGE_U_S: f64 = 0.375 / std::f64::consts::SQRT_2;
 /// One point of balance, expanded with k = 2, as a standard uncertainty of a side in per cent of the total.
 const BALANCE_STANDARD_PCT_OF_TOTAL: f64 = 0.5;
 /// Two cadence sensors; standard uncertainty. Common practice, no source.
@@ -144,7 +147,7 @@ impl Scene<'_> {
     }
 
     /// How much the mean moves when the unit's samples are read one second earlier or later, times the clock's
-    /// uncertainty. Pairing by nearest second leaves up to half a second more.
+    /// uncertainty. Pairing by nearest second leaves up to half a second more, storage its own.
     fn clock_line(&self, consensus: &Consensus, window: Window, signal: impl Fn(usize) -> Option<f64>) -> Line {
         let mean_at = |shift: i64| {
             let shifted = window.seconds().filter_map(|k| k.checked_add_signed(shift as isize)).filter_map(&signal);
@@ -154,7 +157,7 @@ impl Scene<'_> {
             (Some(early), Some(late)) => (late - early) / 2.0,
             _ => 0.0,
         };
-        Line::b(Source::Clock, per_second * consensus.clock_u(self.ride).hypot(ROUNDING_SD))
+        Line::b(Source::Clock, per_second * consensus.clock_u(self.ride).hypot(ROUNDING_SD).hypot(STORAGE_U_S))
     }
 
     /// Pairs of unit and consensus power.
