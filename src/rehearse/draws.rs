@@ -1,7 +1,8 @@
 //! What a seed draws once per session: the instruments' gains and habits, the head units' clocks.
 
 use super::fault::Fault;
-use super::head_unit::{Clock, Storage};
+use super::habits::{Habits, Storage};
+use super::head_unit::Clock;
 use super::instrument::{Draw, HubDraw};
 use super::noise::{Noise, Purpose};
 use super::{Instruments, Plan};
@@ -20,7 +21,7 @@ impl Draws {
     pub fn of(plan: &Plan, ride_s: f64) -> Self {
         let mut draws = match plan.instruments {
             Instruments::Ideal => Self::ideal(ride_s),
-            Instruments::Real => Self::real(plan.seed, ride_s),
+            Instruments::Real => Self::real(plan.seed, &plan.habits, ride_s),
         };
         for fault in &plan.faults {
             match fault {
@@ -49,7 +50,7 @@ impl Draws {
         Self { unit: sound.clone(), pedals: sound, hub, clocks: vec![clock; 3] }
     }
 
-    fn real(seed: u64, ride_s: f64) -> Self {
+    fn real(seed: u64, habits: &Habits, ride_s: f64) -> Self {
         let crank = |purpose, gain_sd: f64, offset_sd_w: f64| {
             let mut noise = Noise::new(seed ^ DRAWS, purpose);
             Draw {
@@ -67,22 +68,19 @@ impl Draws {
         let mut noise = Noise::new(seed ^ DRAWS, Purpose::Script);
         let loss_big = LOSS + noise.truncated(0.005, 2.0);
         let loss_small = loss_big + noise.truncated(0.0025, 2.0);
-        let clocks = [Purpose::UnitClock, Purpose::PedalsClock, Purpose::TrainerClock].map(|purpose| {
-            let mut noise = Noise::new(seed ^ DRAWS, purpose);
+        let purposes = [Purpose::UnitClock, Purpose::PedalsClock, Purpose::TrainerClock];
+        let clocks = std::array::from_fn::<Clock, 3, _>(|n| {
+            let mut noise = Noise::new(seed ^ DRAWS, purposes[n]);
             Clock {
                 offset_s: noise.between(-3.0, 3.0),
                 drift_ppm: noise.between(-20.0, 20.0),
                 jump_s: 0.0,
                 jump_at_s: ride_s / 2.0,
-                strap_delay_s: noise.between(0.1, 0.3),
-                storage: if matches!(purpose, Purpose::TrainerClock) {
-                    Storage::SecondMean
-                } else {
-                    Storage::LastMessage
-                },
+                strap_delay_s: noise.between(habits.strap_delay_s.0, habits.strap_delay_s.1),
+                storage: habits.storage[n],
                 start_s: noise.between(0.0, 6.0),
                 stop_s: ride_s - noise.between(0.0, 5.0),
-                dropped: 0.0003,
+                dropped: habits.dropped,
             }
         });
         Self { unit, pedals, hub: HubDraw { draw: hub, loss_big, loss_small }, clocks: clocks.to_vec() }

@@ -7,15 +7,9 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::recording::{Format, HeadUnit, Lap, Recording, Samples, Sensor, TimerEvent, TimerKind};
 
+use super::habits::Storage;
 use super::instrument::Output;
 use super::noise::Noise;
-
-/// How a head unit makes one value a second of four messages.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Storage {
-    LastMessage,
-    SecondMean,
-}
 
 /// One head unit's clock and habits: it shows `t + offset_s + drift_ppm·1e-6·t` at true time `t`, and `jump_s` more
 /// from `jump_at_s` on.
@@ -42,7 +36,7 @@ impl Clock {
     }
 
     /// `None` for what the clock never showed, because it jumped over it.
-    fn true_s(&self, shown_s: f64) -> Option<f64> {
+    pub fn true_s(&self, shown_s: f64) -> Option<f64> {
         let rate = 1.0 + self.drift_ppm * 1e-6;
         let before_s = (shown_s - self.offset_s) / rate;
         let after_s = (shown_s - self.offset_s - self.jump_s) / rate;

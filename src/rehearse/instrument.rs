@@ -229,7 +229,7 @@ fn add_gain(turns: &mut [Turn], pct: f64) {
 }
 
 /// Times from which each ring pulls.
-fn ring_shifts(stretches: &[Stretch]) -> Vec<(f64, Ring)> {
+pub(super) fn ring_shifts(stretches: &[Stretch]) -> Vec<(f64, Ring)> {
     let mut shifts: Vec<(f64, Ring)> = vec![];
     for stretch in stretches {
         if shifts.last().is_none_or(|last| last.1 != stretch.ring) {

@@ -8,6 +8,7 @@ mod bench;
 mod draws;
 mod fault;
 mod fit;
+mod habits;
 mod head_unit;
 mod instrument;
 mod noise;
@@ -19,13 +20,14 @@ use chrono::{DateTime, TimeDelta, Utc};
 use serde::Serialize;
 use sha2::{Digest, Sha256};
 
-use crate::protocol::Protocol;
+use crate::protocol::{Protocol, Ring};
 use crate::recording::Recording;
 use crate::session::Session;
 
 use bench::{FILES, PEDALS, TRAINER, UNIT};
 use draws::Draws;
 pub use fault::{FAULT_KINDS, Fault, FaultError, FaultKind, Share};
+pub use habits::{Habits, Storage};
 use head_unit::{Clock, Heard};
 use instrument::{Draw, HubDraw, Struck};
 use noise::{Noise, Purpose};
@@ -42,13 +44,14 @@ pub struct Plan {
     /// True time of the ride's start, a whole second.
     pub date: DateTime<Utc>,
     pub instruments: Instruments,
+    pub habits: Habits,
 }
 
 impl Plan {
     /// A sound unit, ridden at a fixed hour.
     pub fn new(seed: u64) -> Self {
         let date = DateTime::from_timestamp(1_795_267_800, 0).unwrap_or_default();
-        Self { seed, faults: vec![], date, instruments: Instruments::Real }
+        Self { seed, faults: vec![], date, instruments: Instruments::Real, habits: Habits::default() }
     }
 }
 
@@ -89,6 +92,9 @@ pub struct Truth {
     /// The rider at 20 Hz.
     #[serde(skip)]
     pub signal: Signal,
+    /// From when each ring pulls, s.
+    #[serde(skip)]
+    pub ring_shifts: Vec<(f64, Ring)>,
     #[serde(skip)]
     clocks: Vec<Clock>,
 }
@@ -131,6 +137,11 @@ pub struct TrueWindow {
 }
 
 impl Truth {
+    /// The true time at which the clock of recording `index` showed this; `None` for what it jumped over.
+    pub fn true_s(&self, index: usize, shown: DateTime<Utc>) -> Option<f64> {
+        self.clocks[index].true_s((shown - self.date).as_seconds_f64())
+    }
+
     /// What the clock of recording `index` shows at a true time.
     pub fn shown_utc(&self, index: usize, true_s: f64) -> DateTime<Utc> {
         self.date + TimeDelta::microseconds((self.clocks[index].shows_s(true_s) * 1e6).round() as i64)
@@ -142,7 +153,7 @@ impl Truth {
 pub fn simulate(protocol: &Protocol, plan: &Plan) -> Rehearsal {
     let drivetrain = bench::drivetrain();
     let stretches = script::write(protocol, &drivetrain, plan.seed);
-    let signal = signal::ride(&stretches, plan.seed);
+    let signal = signal::ride(&stretches, plan.seed, &plan.habits);
     let draws = Draws::of(plan, stretches.last().map_or(0.0, |s| s.end_s));
 
     let mut sprint_noise = Noise::new(plan.seed, Purpose::SideShort);
@@ -313,6 +324,7 @@ fn truth(
         loss_small_pct: draws.hub.loss_small * 100.0,
         struck: windows,
         signal,
+        ring_shifts: instrument::ring_shifts(stretches),
         clocks: draws.clocks.clone(),
     }
 }

@@ -19,6 +19,7 @@ pub(super) enum Purpose {
     PedalsClock = 21,
     TrainerClock = 22,
     Laps = 30,
+    Habits = 31,
     SideShort = 100,
     SoftDropout = 101,
     RadioDropout = 102,

@@ -1,5 +1,6 @@
 //! What truly happens at the cranks: power, cadence, balance, speed and heart rate at 20 Hz.
 
+use super::habits::Habits;
 use super::noise::{Noise, Purpose, Wander};
 use super::script::{Act, Stretch};
 
@@ -97,12 +98,12 @@ fn fade(act: Act, since_s: f64) -> f64 {
 }
 
 /// Heart rate that a power settles at, and how slowly. Common practice, no source.
-fn settled_bpm(power_w: f64) -> f64 {
-    62.0 + 0.38 * power_w.min(320.0)
+fn settled_bpm(power_w: f64, heart: f64) -> f64 {
+    62.0 + 0.38 * heart * power_w.min(320.0)
 }
 const HEART_TAU_S: f64 = 35.0;
 
-pub(super) fn ride(stretches: &[Stretch], seed: u64) -> Signal {
+pub(super) fn ride(stretches: &[Stretch], seed: u64, habits: &Habits) -> Signal {
     let mut power_noise = Noise::new(seed, Purpose::Power);
     let mut stroke_noise = Noise::new(seed, Purpose::Strokes);
     let mut cadence_noise = Noise::new(seed, Purpose::Cadence);
@@ -111,11 +112,11 @@ pub(super) fn ride(stretches: &[Stretch], seed: u64) -> Signal {
     // Slow noise moves four times a second; what is faster comes from the strokes.
     const SLOW: usize = 5;
     let slow_s = SLOW as f64 * STEP_S;
-    let mut quick = Wander::new(0.03, 4.0, slow_s);
-    let mut slow = Wander::new(0.015, 40.0, slow_s);
+    let mut quick = Wander::new(0.03 * habits.unsteady, 4.0, slow_s);
+    let mut slow = Wander::new(0.015 * habits.unsteady, 40.0, slow_s);
     let mut cadence_wander = Wander::new(0.012, 6.0, slow_s);
     let mut balance_wander = Wander::new(0.006, 30.0, slow_s);
-    let mut heart_wander = Wander::new(1.2, 8.0, slow_s);
+    let mut heart_wander = Wander::new(1.2 * habits.heart, 8.0, slow_s);
     let own_share = 0.505 + 0.01 * balance_noise.truncated(1.0, 2.0);
     let (mut power_factor, mut cadence_factor, mut share_noise, mut bpm_noise) = (1.0, 1.0, 0.0, 0.0);
 
@@ -171,7 +172,7 @@ pub(super) fn ride(stretches: &[Stretch], seed: u64) -> Signal {
         let left_w = stroke_w * (1.0 - right_share) * (1.0 + 0.9 * sin - twice);
         let right_w = stroke_w * right_share * (1.0 - 0.9 * sin - twice);
 
-        heart_bpm += (settled_bpm(power_w) - heart_bpm) * STEP_S / HEART_TAU_S;
+        heart_bpm += (settled_bpm(power_w, habits.heart) - heart_bpm) * STEP_S / HEART_TAU_S;
         beat += heart_bpm / 60.0 * STEP_S;
         if beat >= 1.0 {
             beat -= 1.0;

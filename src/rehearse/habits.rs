@@ -1,0 +1,47 @@
+//! What differs from bench to bench and rider to rider.
+
+use super::noise::{Noise, Purpose};
+
+/// How a head unit makes one value a second of four messages.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Storage {
+    LastMessage,
+    SecondMean,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct Habits {
+    /// Of the unit's, the pedals' and the trainer's head unit.
+    pub storage: [Storage; 3],
+    /// Share of seconds that are never written.
+    pub dropped: f64,
+    /// Between these, from the strap's message until it is what a head unit writes, s.
+    pub strap_delay_s: (f64, f64),
+    /// Times a usual rider's unsteady power.
+    pub unsteady: f64,
+    /// Times a usual rider's range of heart rate, and so about its number of steps.
+    pub heart: f64,
+}
+
+impl Default for Habits {
+    fn default() -> Self {
+        let storage = [Storage::LastMessage, Storage::LastMessage, Storage::SecondMean];
+        Self { storage, dropped: 0.0003, strap_delay_s: (0.1, 0.3), unsteady: 1.0, heart: 1.0 }
+    }
+}
+
+impl Habits {
+    /// Another bench and rider for every seed, within what is usual. Common practice, no source.
+    pub fn varied(seed: u64) -> Self {
+        let mut noise = Noise::new(seed, Purpose::Habits);
+        let mut storage = || if noise.uniform() < 0.5 { Storage::LastMessage } else { Storage::SecondMean };
+        let storage = [storage(), storage(), storage()];
+        Self {
+            storage,
+            dropped: noise.between(0.0, 0.002),
+            strap_delay_s: (0.05, 0.35),
+            unsteady: noise.between(0.6, 1.6),
+            heart: noise.between(0.75, 1.1),
+        }
+    }
+}
