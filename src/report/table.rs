@@ -154,17 +154,23 @@ impl<W: Write> Table<'_, W> {
     }
 }
 
-/// What would decide each required check that is undecided, as `phase: measure: remedy`.
+/// What would decide each required check that is undecided, or what it lacks; measures of a phase that say the same
+/// stand together, as `phase, measures: remedy`.
 fn remedies(verdict: &Verdict) -> Vec<String> {
     let groups = groups::groups(verdict);
     let of_phases = groups.iter().flat_map(|g| g.checks().iter().map(|c| (words::phase(g.selector()), c)));
     let across = verdict.contrasts.iter().chain(&verdict.whole_ride);
     let across = across.map(|c| (c.contrast.as_deref().map_or_else(|| "whole ride".to_owned(), words::phase), c));
-    of_phases
-        .chain(across)
-        .filter(|(_, c)| c.verdict == Outcome::Undecided && c.required)
-        .filter_map(|(label, c)| Some(format!("{label}, {}: {}", words::plain(&c.measure), c.remedy.as_ref()?)))
-        .collect()
+    let mut said: Vec<(String, Vec<String>, &str)> = Vec::new();
+    for (label, check) in of_phases.chain(across).filter(|(_, c)| c.verdict == Outcome::Undecided && c.required) {
+        let Some(remedy) = check.remedy.as_deref().or(check.reason.as_deref()) else { continue };
+        let measure = words::plain(&check.measure);
+        match said.iter_mut().find(|(phase, _, says)| *phase == label && *says == remedy) {
+            Some((_, measures, _)) => measures.push(measure),
+            None => said.push((label, vec![measure], remedy)),
+        }
+    }
+    said.iter().map(|(label, measures, remedy)| format!("{label}, {}: {remedy}", measures.join(", "))).collect()
 }
 
 /// The checks that a line names: those that failed, else those undecided, else the first that was decided.
