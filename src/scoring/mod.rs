@@ -13,7 +13,7 @@ mod windows;
 use crate::matching::{MatchOutcome, Matches, Ridden};
 use crate::protocol::{Check, Contrast, Drill, Measure, Phase, Protocol, Ring, Side};
 use crate::quantity::{Limit, Unit};
-use crate::ride::{Ride, Window};
+use crate::ride::{Ride, Trace, Window};
 use crate::session::Session;
 use crate::stats;
 
@@ -47,6 +47,10 @@ pub struct Scores {
     pub typed: Vec<(usize, Vec<Scored>)>,
     pub rings: Vec<RingScore>,
     pub agreement: Agreement,
+    /// Slope of the unit's steady error over time, W/h, asked for or not; diagnosis looks at it.
+    pub drift: Measured,
+    /// Seconds of the ride that the control channel set aside.
+    pub set_aside_s: usize,
 }
 
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -109,6 +113,8 @@ pub fn score_all(session: &Session, protocol: &Protocol, matches: &Matches, ride
         typed: typed::score(session, protocol),
         rings: vec![],
         agreement,
+        drift: ride_wide::drift_over_time(&scene, protocol, matches, &windows),
+        set_aside_s: losses.set_aside.iter().filter(|aside| **aside).count(),
     };
     scores.contrasts =
         protocol.contrasts.iter().map(|c| (c.clone(), contrast(c, protocol, matches, &scene, &windows))).collect();
@@ -288,19 +294,22 @@ impl PhaseScorer<'_> {
         let Some(&reference) = serving(ride, Need::Edges).first() else {
             return Err(NoValue::Undecided(references::lacking(Need::Edges)));
         };
-        let best = |trace: &crate::ride::Trace| {
-            let width = over_s.round().max(1.0) as usize;
-            let start = trace.time_s.partition_point(|&t| t < self.window.start_s);
-            let end = trace.time_s.partition_point(|&t| t < self.window.end_s);
-            trace.power_w[start..end.max(start)]
-                .windows(width)
-                .filter_map(|w| w.iter().copied().collect::<Option<Vec<f64>>>())
-                .map(|w| w.iter().sum::<f64>() / width as f64)
-                .reduce(f64::max)
-        };
-        let (Some(unit_w), Some(reference_w)) = (best(&ride.unit), best(&ride.references[reference].trace)) else {
+        let traces = [&ride.unit, &ride.references[reference].trace];
+        let best = traces.map(|trace| self.best(trace, over_s));
+        let [Some((unit_s, unit_w)), Some((reference_s, reference_w))] = best else {
             return Err(NoValue::Undecided(format!("no {over_s} s without a missing sample")));
         };
+        // A best that one of them could not record is not compared with the next best.
+        let seen = |trace: &Trace, at_s: f64| {
+            let width = over_s.round().max(1.0) as usize + 2;
+            let start = trace.time_s.partition_point(|&t| t < at_s - 1.5);
+            let around = trace.time_s.iter().zip(&trace.power_w).skip(start).take(width);
+            around.clone().all(|(t, power_w)| power_w.is_some() && *t < at_s - 1.5 + width as f64)
+                && around.count() == width
+        };
+        if !seen(traces[0], reference_s) || !seen(traces[1], unit_s) {
+            return Err(NoValue::Undecided("a sample is missing where the other instrument peaks".to_owned()));
+        }
         let consensus = Consensus::single(reference, reference_w);
         let mut budget = Budget::default();
         for line in consensus.lines(ride, reference_w) {
@@ -310,6 +319,18 @@ impl PhaseScorer<'_> {
         let mut value = Value::power_error(unit_w - reference_w, reference_w, budget, first);
         value.references = vec![reference];
         Ok(value)
+    }
+
+    /// The best mean of so many samples in the window: time of the first one and the mean, W.
+    fn best(&self, trace: &Trace, over_s: f64) -> Option<(f64, f64)> {
+        let width = over_s.round().max(1.0) as usize;
+        let start = trace.time_s.partition_point(|&t| t < self.window.start_s);
+        let end = trace.time_s.partition_point(|&t| t < self.window.end_s).max(start);
+        let means = trace.power_w[start..end].windows(width).zip(&trace.time_s[start..end]).filter_map(|(w, at_s)| {
+            let powers_w = w.iter().copied().collect::<Option<Vec<f64>>>()?;
+            Some((*at_s, stats::mean(&powers_w)?))
+        });
+        means.reduce(|best, next| if next.1 > best.1 { next } else { best })
     }
 
     /// Reference work less unit work from 2 s before the restart until 5 s after it ended.

@@ -25,14 +25,24 @@ pub fn overlap(ride: &Ride) -> Window {
     Window { start_s: start as f64, end_s: end as f64 }
 }
 
-pub fn whole_ride(scene: &Scene, protocol: &Protocol, matches: &Matches, windows: &[Option<Window>]) -> Vec<Scored> {
-    let steady: Vec<(Option<Ring>, Window)> = matches
+/// Scored windows of the steady blocks, each with its ring.
+fn steady_blocks(protocol: &Protocol, matches: &Matches, windows: &[Option<Window>]) -> Vec<(Option<Ring>, Window)> {
+    matches
         .found
         .iter()
         .zip(windows)
         .filter(|(found, _)| matches!(protocol.phases[found.phase].drill, Drill::Steady { .. }))
         .filter_map(|(found, window)| Some((protocol.phases[found.phase].ring, (*window)?)))
-        .collect();
+        .collect()
+}
+
+/// Slope of the error over time in the steady blocks, W/h, whether the protocol asks or not.
+pub fn drift_over_time(scene: &Scene, protocol: &Protocol, matches: &Matches, windows: &[Option<Window>]) -> Measured {
+    drift(scene, &steady_blocks(protocol, matches, windows), Against::Hours)
+}
+
+pub fn whole_ride(scene: &Scene, protocol: &Protocol, matches: &Matches, windows: &[Option<Window>]) -> Vec<Scored> {
+    let steady = steady_blocks(protocol, matches, windows);
     let window = overlap(scene.ride);
     let score = |check: &Check| match check.measure {
         Measure::DriftTime => drift(scene, &steady, Against::Hours),
