@@ -15,8 +15,14 @@ use crate::verdict::{CheckVerdict, Finding, Outcome, PhaseVerdict, RepeatVerdict
 const SAME_LAG_S: f64 = 1.0;
 /// A clock further off than this was set wrong; head units set by satellite or phone agree within seconds.
 const CLOCK_SET_WRONG_S: f64 = 60.0;
-/// Pedalling seconds that a balance must stay at one value before it counts as doubled.
+/// Pedalling seconds that a balance must stay at one value, or away, before it counts as doubled.
 const DOUBLED_SECONDS: usize = 120;
+/// Means over this long follow the legs, not the angle at which each crank reports.
+const DOUBLED_MEAN_S: usize = 10;
+/// Over a whole ride a drift below this hides among gains and offsets. Common practice, no source.
+const DRIFT_LEAST_W: f64 = 5.0;
+/// Fewer seconds lost with the strap are what any head unit loses now and then. Common practice, no source.
+const RADIO_LEAST_S: usize = 10;
 
 /// What diagnosis looks at.
 pub struct Findings<'a> {
@@ -50,14 +56,19 @@ impl Findings<'_> {
         let mut patterns = Vec::new();
         patterns.extend(self.reference_at_fault());
         // Where references quarrel nothing on a gain has failed, but a contrast between rings still may.
-        let level = self.level();
-        patterns.extend(level.ring_finding.clone());
-        patterns.extend(level.base_finding.clone());
+        let doubled = self.doubled_side();
+        let trend = self.trend();
+        let level = self.level(trend.as_ref());
+        // What one leg does is read twice: no gain, no ring.
+        if doubled.is_none() {
+            patterns.extend(level.ring_finding.clone());
+            patterns.extend(level.base_finding.clone());
+        }
         patterns.extend(self.side_short(&level));
         patterns.extend(self.edges());
         patterns.extend(self.soft_pedalling(&level));
-        patterns.extend(self.drift());
-        patterns.extend(self.doubled_side());
+        patterns.extend(self.drift(trend));
+        patterns.extend(doubled);
         patterns.extend(self.radio());
         patterns.extend(self.clocks());
         patterns
@@ -86,8 +97,12 @@ impl Findings<'_> {
     }
 
     /// Gain, offset and ring-dependence from the steady blocks.
-    fn level(&self) -> Level {
-        let mut level = Level::default();
+    ///
+    /// A drift that was found is taken off first. What fails nothing but is surely there, nearer to its limit than its
+    /// uncertainty, is named all the same: the sheet is undecided for its sake.
+    fn level(&self, trend: Option<&Finding>) -> Level {
+        let drift = trend.map(|finding| (finding.size, finding.expanded_uncertainty.unwrap_or(0.0)));
+        let mut level = Level { drift, ..Level::default() };
         let failed_steady = |ring: Option<Ring>| -> Vec<String> {
             self.phases
                 .iter()
@@ -119,15 +134,22 @@ impl Findings<'_> {
             .map(|c| describe("whole ride", c))
             .collect();
         if failed_steady(None).is_empty() && ring_contrasts.is_empty() && whole.is_empty() {
+            let near = self.near_its_limit();
+            if !near.is_empty() {
+                self.gain_or_offset(&mut level, None, near, Surely::Asked);
+            }
             return level;
         }
-        let ring = |ring: Ring| self.scores.rings.iter().find(|r| r.ring == ring);
+        let ring = |ring: Ring| {
+            let score = self.scores.rings.iter().find(|r| r.ring == ring)?;
+            let drifted: Vec<f64> = self.steady(Some(ring)).map(|(_, _, at_s)| level.drifted_w(at_s)).collect();
+            Some((score.error.value - stats::mean(&drifted).unwrap_or(0.0), &score.error.budget))
+        };
         let mut base: Vec<Option<Ring>> = vec![None];
         if let (Some(big), Some(small)) = (ring(Ring::Big), ring(Ring::Small)) {
-            let difference_w = big.error.value - small.error.value;
-            let expanded_w =
-                crate::decide::expanded(&Budget::of_difference(&big.error.budget, &small.error.budget), self.coverage);
-            let odd = if big.error.value.abs() >= small.error.value.abs() { Ring::Big } else { Ring::Small };
+            let difference_w = big.0 - small.0;
+            let expanded_w = crate::decide::expanded(&Budget::of_difference(big.1, small.1), self.coverage);
+            let odd = if big.0.abs() >= small.0.abs() { Ring::Big } else { Ring::Small };
             let odd_fails = !failed_steady(Some(odd)).is_empty();
             if difference_w.abs() > expanded_w && (odd_fails || !ring_contrasts.is_empty()) {
                 let size_w = if odd == Ring::Big { difference_w } else { -difference_w };
@@ -149,52 +171,85 @@ impl Findings<'_> {
         let evidence: Vec<String> = base.iter().flat_map(|ring| failed_steady(*ring)).collect();
         if !evidence.is_empty() || (level.ring.is_none() && !whole.is_empty()) {
             let evidence = if evidence.is_empty() { whole } else { evidence };
-            self.gain_or_offset(&mut level, base[0], evidence);
+            let surely = if drift.is_none() { Surely::Failed } else { Surely::Asked };
+            self.gain_or_offset(&mut level, base[0], evidence, surely);
         }
         level
     }
 
+    /// Steady mean errors that are undecided for their own size.
+    fn near_its_limit(&self) -> Vec<String> {
+        if self.scores.agreement.quarrel() {
+            return vec![];
+        }
+        let checks = self.phases.iter().filter(|p| p.drill == "steady").flat_map(|p| {
+            let near = |c: &&CheckVerdict| {
+                c.measure == Measure::MeanError.word() && c.verdict == Outcome::Undecided && c.value.is_some()
+            };
+            p.checks.iter().filter(near).map(|c| describe(&p.phase, c)).collect::<Vec<_>>()
+        });
+        checks.collect()
+    }
+
+    /// Mean errors of the steady blocks, on one ring or all.
+    fn steady(&self, only: Option<Ring>) -> impl Iterator<Item = (&Phase, &Value, f64)> {
+        let chosen =
+            move |phase: &Phase| matches!(phase.drill, Drill::Steady { .. }) && (only.is_none() || phase.ring == only);
+        self.values_in(chosen, Measure::MeanError)
+    }
+
+    /// An error that grows over the steady blocks, by more than its uncertainty and beyond rings and gain, where
+    /// something failed that it may explain.
+    fn trend(&self) -> Option<Finding> {
+        let value = self.scores.drift.as_ref().ok()?;
+        let expanded = crate::decide::expanded(&value.budget, self.coverage);
+        let over_the_ride_w = value.value.abs() * self.ride.length_s as f64 / 3600.0;
+        if value.value.abs() <= expanded || over_the_ride_w < DRIFT_LEAST_W {
+            return None;
+        }
+        let mut evidence = self.failing(Measure::MeanError);
+        let whole = failed(self.whole_ride, &[Measure::MeanError, Measure::WorkError]);
+        evidence.extend(whole.map(|c| describe("whole ride", c)));
+        let says = format!("its error drifts by {:+.1} W/h over the ride", value.value);
+        let unit = Unit::WattPerHour;
+        (!evidence.is_empty()).then(|| finding("drift", value.value, unit, Some(expanded), says, evidence))
+    }
+
     /// Which of a constant per cent and a constant number of watts describes the blocks better.
-    fn gain_or_offset(&self, level: &mut Level, only: Option<Ring>, evidence: Vec<String>) {
-        let blocks: Vec<&Value> = self
-            .scores
-            .phases
-            .iter()
-            .zip(&self.matches.found)
-            .filter(|(_, found)| {
-                let phase = &self.protocol.phases[found.phase];
-                matches!(phase.drill, Drill::Steady { .. }) && (only.is_none() || phase.ring == only)
+    fn gain_or_offset(&self, level: &mut Level, only: Option<Ring>, evidence: Vec<String>, surely: Surely) {
+        // (error in W less what drift explains, reference in W, budget in W, budget in %)
+        let blocks: Vec<(f64, f64, Budget, Budget)> = self
+            .steady(only)
+            .filter_map(|(_, value, at_s)| {
+                let (error_w, budget_w) = value.in_unit(Unit::Watt)?;
+                let (_, budget_pct) = value.in_unit(Unit::Percent)?;
+                Some((error_w - level.drifted_w(at_s), value.reference, budget_w, budget_pct))
             })
-            .flat_map(|(score, _)| &score.checks)
-            .filter(|s| s.check.measure == Measure::MeanError)
-            .filter_map(|s| s.measured.as_ref().ok())
             .collect();
-        let forms: Vec<((f64, Budget), (f64, Budget))> =
-            blocks.iter().filter_map(|v| Some((v.in_unit(Unit::Watt)?, v.in_unit(Unit::Percent)?))).collect();
-        let (Some(watt), Some(pct)) = (
-            stats::mean(&forms.iter().map(|f| f.0.0).collect::<Vec<_>>()),
-            stats::mean(&forms.iter().map(|f| f.1.0).collect::<Vec<_>>()),
-        ) else {
-            return;
+        let errors = |error: fn(&(f64, f64, Budget, Budget)) -> f64| -> Option<f64> {
+            stats::mean(&blocks.iter().map(error).collect::<Vec<_>>())
         };
+        let (Some(watt), Some(pct)) = (errors(|b| b.0), errors(|b| 100.0 * b.0 / b.1)) else { return };
         // Residuals of both models in watts at each block's own power.
-        let misfit = |model: &dyn Fn(&Value) -> f64| -> f64 {
-            blocks.iter().filter_map(|v| Some((v.in_unit(Unit::Watt)?.0 - model(v)).powi(2))).sum()
-        };
-        let as_gain = misfit(&|v| pct / 100.0 * v.reference);
-        let as_offset = misfit(&|_| watt);
-        let budgets =
-            |second: bool| -> Vec<&Budget> { forms.iter().map(|f| if second { &f.1.1 } else { &f.0.1 }).collect() };
-        let expanded = |second| crate::decide::expanded(&Budget::of_mean(&budgets(second)), self.coverage);
+        let as_gain: f64 = blocks.iter().map(|b| (b.0 - pct / 100.0 * b.1).powi(2)).sum();
+        let as_offset: f64 = blocks.iter().map(|b| (b.0 - watt).powi(2)).sum();
+        let of_mean = |budgets: Vec<&Budget>| crate::decide::expanded(&Budget::of_mean(&budgets), self.coverage);
+        let expanded_w = of_mean(blocks.iter().map(|b| &b.2).collect());
+        let expanded_pct = of_mean(blocks.iter().map(|b| &b.3).collect());
+        let middle_h = stats::mean(&self.steady(only).map(|b| b.2 / 3600.0).collect::<Vec<_>>()).unwrap_or(0.0);
+        let drift_w = level.drift.map_or(0.0, |(_, expanded)| expanded * middle_h);
+        if surely == Surely::Asked && watt.abs() <= expanded_w.hypot(drift_w) {
+            return;
+        }
         let on = only.map_or(String::new(), |ring| format!(" on the {} ring too", ring.word()));
         if as_gain <= as_offset {
             let says = format!("it reads {:.1} % {}{on}, at every power", pct.abs(), high_low(pct, "high", "low"));
-            level.base_finding = Some(finding("gain", pct, Unit::Percent, Some(expanded(true)), says, evidence));
+            level.base_finding = Some(finding("gain", pct, Unit::Percent, Some(expanded_pct), says, evidence));
             level.base = Base::Gain(pct);
         } else {
             let says =
                 format!("it reads {:.0} W {}{on}, whatever the power", watt.abs(), high_low(watt, "high", "low"));
-            level.base_finding = Some(finding("offset", watt, Unit::Watt, Some(expanded(false)), says, evidence));
+            level.base_finding = Some(finding("offset", watt, Unit::Watt, Some(expanded_w), says, evidence));
             level.base = Base::Offset(watt);
         }
     }
@@ -217,7 +272,7 @@ impl Findings<'_> {
                 let Some((error_w, _)) = value.in_unit(Unit::Watt) else { continue };
                 let verdict = self.phases[i].checks.iter().find(|c| c.measure == measure.word());
                 let Some(verdict) = verdict.filter(|v| v.verdict == Outcome::Fail) else { continue };
-                let rest_w = error_w - level.predicted_w(phase, value.reference * 2.0) / 2.0;
+                let rest_w = error_w - level.predicted_w(phase, value.reference * 2.0, there.span.start_s) / 2.0;
                 let limit_w = verdict.limit_low.map_or(0.0, |low| {
                     low.abs() * if value.unit == Unit::Percent { value.reference / 100.0 } else { 1.0 }
                 });
@@ -258,7 +313,8 @@ impl Findings<'_> {
         let mut found = Vec::new();
         match (&release, &onset) {
             (Some(release), Some(onset))
-                if release.failed() && onset.failed() && (release.mean_s - onset.mean_s).abs() <= SAME_LAG_S =>
+                if (release.failed() && onset.surely() || release.surely() && onset.failed())
+                    && (release.mean_s - onset.mean_s).abs() <= SAME_LAG_S =>
             {
                 let size_s = (release.mean_s + onset.mean_s) / 2.0;
                 let says = format!("every edge comes {size_s:.1} s late, stopping and starting alike");
@@ -278,7 +334,11 @@ impl Findings<'_> {
             (!all.is_empty()).then(|| Lag { evidence: all, ..power.clone() })
         };
         let holds = with_cadence(&release, &cadence_release);
-        let wakes_late = with_cadence(&onset, &cadence_onset);
+        // Late for sure, though not surely over its limit, while the work that it costs is.
+        let missing = self.failing(Measure::MissingWork);
+        let costs_work = onset.as_ref().filter(|lag| lag.surely() && !missing.is_empty());
+        let wakes_late = with_cadence(&onset, &cadence_onset)
+            .or_else(|| costs_work.map(|lag| Lag { evidence: missing.clone(), ..lag.clone() }));
         if let Some(lag) = &holds {
             let says = format!("it goes on reading for {:.1} s after the rider stops{}", lag.size_s, lag.of());
             let evidence = lag.evidence.iter().chain(&residual).cloned().collect();
@@ -325,11 +385,13 @@ impl Findings<'_> {
         let failing = self.failing_in(soft, &[Measure::MeanError]);
         let rest: Vec<f64> = self
             .values_in(soft, Measure::MeanError)
-            .filter_map(|(phase, value)| Some(value.in_unit(Unit::Watt)?.0 - level.predicted_w(phase, value.reference)))
+            .filter_map(|(phase, value, at_s)| {
+                Some(value.in_unit(Unit::Watt)?.0 - level.predicted_w(phase, value.reference, at_s))
+            })
             .collect();
         let limits: Vec<f64> = self
             .values_in(soft, Measure::MeanError)
-            .map(|(_, value)| crate::decide::expanded(&value.budget, self.coverage))
+            .map(|(_, value, _)| crate::decide::expanded(&value.budget, self.coverage))
             .collect();
         let (rest_w, expanded_w) = (stats::mean(&rest)?, stats::mean(&limits)?);
         let unexplained = !failing.is_empty() && rest_w.abs() > expanded_w.max(SOFT_LEAST_W);
@@ -341,39 +403,37 @@ impl Findings<'_> {
         unexplained.then(|| finding("soft-pedalling-lost", rest_w, Unit::Watt, Some(expanded_w), says, failing))
     }
 
-    fn drift(&self) -> Vec<Finding> {
+    /// With time: what the protocol asked for and failed, or else the trend that explains other failures.
+    fn drift(&self, trend: Option<Finding>) -> Vec<Finding> {
         let of = |measure: Measure, what: &str| {
             let verdict = self.whole_ride.iter().find(|c| c.measure == measure.word() && c.verdict == Outcome::Fail)?;
             let size = verdict.value?;
             let unit = if measure == Measure::DriftTime { Unit::WattPerHour } else { Unit::WattPerCelsius };
             let says = format!("its error drifts by {size:+.1} {} {what}", unit.symbol());
-            Some(finding(
-                "drift",
-                size,
-                unit,
-                verdict.expanded_uncertainty,
-                says,
-                vec![describe("whole ride", verdict)],
-            ))
+            let evidence = vec![describe("whole ride", verdict)];
+            Some(finding("drift", size, unit, verdict.expanded_uncertainty, says, evidence))
         };
-        [of(Measure::DriftTime, "over the ride"), of(Measure::DriftTemperature, "with temperature")]
-            .into_iter()
-            .flatten()
-            .collect()
+        let over_time = of(Measure::DriftTime, "over the ride").or(trend);
+        over_time.into_iter().chain(of(Measure::DriftTemperature, "with temperature")).collect()
     }
 
-    /// A unit that claims both sides and whose balance never moves.
+    /// A unit that claims both sides, and whose balance never moves, or that sends none and follows one leg.
     fn doubled_side(&self) -> Option<Finding> {
         let unit = &self.ride.unit;
         if unit.sides != Sides::Both {
             return None;
         }
-        let shares: Vec<f64> = (0..self.ride.length_s)
-            .filter_map(|k| {
-                unit.grid[k].filter(|&i| unit.power_w[i].is_some_and(|p| p > 0.0)).and_then(|i| unit.right_share_pct[i])
-            })
+        let pedalling: Vec<usize> = (0..self.ride.length_s)
+            .filter_map(|k| unit.grid[k].filter(|&i| unit.power_w[i].is_some_and(|p| p > 0.0)))
             .collect();
-        let first = *shares.first()?;
+        let shares: Vec<f64> = pedalling.iter().filter_map(|&i| unit.right_share_pct[i]).collect();
+        if pedalling.len() < DOUBLED_SECONDS {
+            return None;
+        }
+        if shares.is_empty() {
+            return self.follows_one_leg(pedalling.len());
+        }
+        let first = shares[0];
         let still = shares.len() >= DOUBLED_SECONDS && shares.iter().all(|share| *share == first);
         let says =
             format!("it claims both sides, but its balance stays at {first:.0} % throughout: one side is doubled");
@@ -381,7 +441,53 @@ impl Findings<'_> {
         still.then(|| finding("doubled-side", first, Unit::Percent, None, says, evidence))
     }
 
+    /// Whether twice one side of a reference that measures both tells the unit's readings better than the total does.
+    fn follows_one_leg(&self, pedalling_s: usize) -> Option<Finding> {
+        let sided = self
+            .ride
+            .references
+            .iter()
+            .find(|r| r.trace.sides == Sides::Both && r.trace.right_share_pct.iter().any(Option::is_some))?;
+        let (unit, trace) = (&self.ride.unit, &sided.trace);
+        // Means over stretches in which both pedal throughout: unit, reference's left, right.
+        let stretches: Vec<[f64; 3]> = (0..self.ride.length_s / DOUBLED_MEAN_S)
+            .filter_map(|n| {
+                let mut sums = [0.0; 3];
+                for k in n * DOUBLED_MEAN_S..(n + 1) * DOUBLED_MEAN_S {
+                    let power_w = unit.power_at(k).filter(|power_w| *power_w > 0.0)?;
+                    let reads = [power_w, trace.left_power_at(k)?, trace.right_power_at(k)?];
+                    sums.iter_mut().zip(reads).for_each(|(sum, w)| *sum += w / DOUBLED_MEAN_S as f64);
+                }
+                Some(sums)
+            })
+            .collect();
+        let column = |of: fn(&[f64; 3]) -> f64| stretches.iter().map(of).collect::<Vec<f64>>();
+        let reads = column(|s| s[0]);
+        let residual_w = |of: fn(&[f64; 3]) -> f64| stats::ratio(&reads, &column(of)).map(|ratio| ratio.residual_sd);
+        let total_w = residual_w(|s| s[1] + s[2])?;
+        let (side, side_w) = [("left", residual_w(|s| 2.0 * s[1])?), ("right", residual_w(|s| 2.0 * s[2])?)]
+            .into_iter()
+            .min_by(|a, b| a.1.total_cmp(&b.1))?;
+        let says =
+            format!("it claims both sides, but sends no balance and follows the {side} leg: one side is doubled");
+        let evidence = vec![
+            format!("{pedalling_s} pedalling seconds without a balance"),
+            format!(
+                "it follows twice the {side} side of {} to {side_w:.1} W, the total to {total_w:.1} W ({DOUBLED_MEAN_S} s means)",
+                trace.label
+            ),
+        ];
+        (side_w < total_w).then(|| finding("doubled-side", total_w / side_w, Unit::One, None, says, evidence))
+    }
+
     fn radio(&self) -> Option<Finding> {
+        let aside_s = self.scores.set_aside_s;
+        if aside_s >= RADIO_LEAST_S {
+            let says =
+                format!("its head unit lost the strap with the power for {aside_s} s in all: the radio, not the unit");
+            let evidence = vec![format!("{aside_s} s without heart rate and power, set aside")];
+            return Some(finding("radio-dropouts", aside_s as f64, Unit::Second, None, says, evidence));
+        }
         let not_soft = |phase: &Phase| !matches!(phase.drill, Drill::SoftPedal { .. });
         let mut evidence = self.failing_in(not_soft, &[Measure::DropoutTime]);
         evidence.extend(failed(self.whole_ride, &[Measure::DropoutTime]).map(|c| describe("whole ride", c)));
@@ -416,15 +522,21 @@ impl Findings<'_> {
         scored.measured.as_ref().ok()
     }
 
-    /// Values of a measure in every ridden repeat of the phases chosen.
+    /// Values of a measure in every ridden repeat of the phases chosen, each with the middle of its window, session
+    /// seconds.
     fn values_in<'b>(
         &'b self,
         chosen: impl Fn(&Phase) -> bool + 'b,
         measure: Measure,
-    ) -> impl Iterator<Item = (&'b Phase, &'b Value)> {
+    ) -> impl Iterator<Item = (&'b Phase, &'b Value, f64)> {
         self.matches.found.iter().enumerate().filter_map(move |(i, found)| {
             let phase = &self.protocol.phases[found.phase];
-            if chosen(phase) { Some((phase, self.value(i, measure)?)) } else { None }
+            let window = self.scores.phases[i].window?;
+            if chosen(phase) {
+                Some((phase, self.value(i, measure)?, window.start_s + window.length_s() / 2.0))
+            } else {
+                None
+            }
         })
     }
 
@@ -483,6 +595,11 @@ impl Lag {
         !self.evidence.is_empty() && self.size_s > 0.0
     }
 
+    /// Late, by more than its uncertainty.
+    fn surely(&self) -> bool {
+        self.failed() || self.mean_s > self.expanded_s
+    }
+
     fn of(&self) -> String {
         let bound = if self.at_least { ", at least" } else { "" };
         if self.late > 0 && self.late < self.of {
@@ -500,6 +617,15 @@ struct Level {
     base: Base,
     ring_finding: Option<Finding>,
     base_finding: Option<Finding>,
+    /// W/h with its expanded uncertainty.
+    drift: Option<(f64, f64)>,
+}
+
+/// Whether a failed check already vouches for a level, or its own uncertainty must be asked.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Surely {
+    Failed,
+    Asked,
 }
 
 #[derive(Debug, Clone, Copy, Default)]
@@ -511,14 +637,21 @@ enum Base {
 }
 
 impl Level {
-    /// Error that these patterns predict for a phase at a reference power, W.
-    fn predicted_w(&self, phase: &Phase, power_w: f64) -> f64 {
+    /// What drift adds by a session second, W.
+    fn drifted_w(&self, at_s: f64) -> f64 {
+        self.drift.map_or(0.0, |(w_per_h, _)| w_per_h * at_s / 3600.0)
+    }
+
+    /// Error that these patterns predict for a phase at a reference power and session second, W.
+    fn predicted_w(&self, phase: &Phase, power_w: f64, at_s: f64) -> f64 {
         let base = match self.base {
             Base::None => 0.0,
             Base::Gain(pct) => pct / 100.0 * power_w,
             Base::Offset(offset_w) => offset_w,
         };
-        base + self.ring.filter(|(ring, _)| phase.ring.is_none_or(|on| on == *ring)).map_or(0.0, |(_, size_w)| size_w)
+        let level_w = base + self.drifted_w(at_s);
+        level_w
+            + self.ring.filter(|(ring, _)| phase.ring.is_none_or(|on| on == *ring)).map_or(0.0, |(_, size_w)| size_w)
     }
 }
 
