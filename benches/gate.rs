@@ -168,16 +168,19 @@ fn main() {
 
     let each = (sessions / 20).max(1);
     println!("\n## Faults, {each} sessions each of `{}`\n", bench.title);
-    println!("| fault | verdict | expected pattern | named | also named |\n| --- | --- | --- | --- | --- |");
+    println!(
+        "| fault | verdict | expected pattern | named | also named | failed |\n| --- | --- | --- | --- | --- | --- |"
+    );
     for (fault, pattern) in FAULTS {
         let judged = judge_all(&bench, seed..seed + each, &[fault]);
         let hits = judged.iter().filter(|j| j.named.iter().any(|n| n == pattern)).count();
         let others = judged.iter().flat_map(|j| &j.named).filter(|n| n != pattern);
         println!(
-            "| `{fault}` | {} | {pattern} | {:.0} % | {} |",
+            "| `{fault}` | {} | {pattern} | {:.0} % | {} | {} |",
             outcomes(&judged),
             100.0 * hits as f64 / judged.len() as f64,
-            shares(judged.len(), others)
+            shares(judged.len(), others),
+            shares(judged.len(), judged.iter().flat_map(|j| &j.failed))
         );
     }
     println!("\n{:.1} min in all", started.elapsed().as_secs_f64() / 60.0);
