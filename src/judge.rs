@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
+use rayon::prelude::*;
 use sha2::{Digest, Sha256};
 
 use crate::align::{self, AlignError, Aligned};
@@ -77,11 +78,17 @@ pub fn judge_recordings(
 
 /// Reads every recording that the session names, each once, in parallel.
 fn read(session: &Session) -> Result<BTreeMap<PathBuf, Recording>, JudgeError> {
-    let mut paths: Vec<PathBuf> = instruments(session).flat_map(|i| i.recordings.iter().cloned()).collect();
-    paths.sort();
-    paths.dedup();
-    let read = recording::read_all(&paths).into_iter().collect::<Result<Vec<Recording>, RecordingError>>()?;
-    Ok(paths.into_iter().zip(read).collect())
+    let mut files: BTreeMap<PathBuf, Option<String>> = BTreeMap::new();
+    for instrument in instruments(session) {
+        for path in &instrument.recordings {
+            let time_column = files.entry(path.clone()).or_default();
+            *time_column = time_column.take().or(instrument.fields.get("time").cloned());
+        }
+    }
+    let files: Vec<_> = files.into_iter().collect();
+    let read = |(path, time_column): &(PathBuf, Option<String>)| recording::read_with(path, time_column.as_deref());
+    let read = files.par_iter().map(read).collect::<Result<Vec<Recording>, RecordingError>>()?;
+    Ok(files.into_iter().map(|(path, _)| path).zip(read).collect())
 }
 
 fn instruments(session: &Session) -> impl Iterator<Item = &Instrument> {

@@ -4,48 +4,58 @@ use chrono::{DateTime, NaiveDateTime};
 use csv::StringRecord;
 
 use super::rows::{Cell, Channel, Row, median};
-use super::{Contents, RecordingErrorKind, counted};
+use super::{Contents, RecordingErrorKind, counted, printable};
 
 /// Numbers from here on are Unix seconds (1973 and later), below it seconds since the start: no ride lasts
 /// three years.
 const UNIX_FROM_S: f64 = 1e8;
 /// Numbers from here on are Unix milliseconds; as seconds they would be the year 5138.
 const UNIX_MS_FROM: f64 = 1e11;
+const DAY_S: f64 = 86_400.0;
+/// No head unit writes more than a hundred records a second (common practice, no source).
+const SHORTEST_STEP_S: f64 = 0.01;
+/// What programs write into a cell to say that there is no value.
+const NO_VALUE: [&str; 8] = ["invalid", "nan", "na", "n/a", "null", "none", "-", "--"];
 /// How many bad cells are named one by one.
 const NAMED_CELLS: usize = 5;
 
+/// How far down the header line is looked for: programs put their own remarks before it.
+const HEADER_WITHIN_LINES: usize = 30;
+/// Likeliest first: a header has no tab or semicolon by chance, but may have commas or blanks in a name.
+const DELIMITERS: &[u8] = b"\t;|, ";
+
 /// What a column is read as.
+#[derive(Debug, Clone, Copy, PartialEq)]
 enum Meaning {
     Time,
-    Channel { channel: Channel, scale: f64 },
+    /// Of a time of day in the time column.
+    Date,
+    Channel {
+        channel: Channel,
+        scale: f64,
+    },
     Extra,
 }
 
-pub(super) fn read(text: &str) -> Result<Contents, RecordingErrorKind> {
-    let delimiter = delimiter(text.lines().find(|line| !line.trim().is_empty()).unwrap_or_default());
-    let mut reader =
-        csv::ReaderBuilder::new().delimiter(delimiter).flexible(true).trim(csv::Trim::All).from_reader(text.as_bytes());
-    let headers: Vec<String> = match reader.headers() {
-        Ok(headers) => headers.iter().map(str::to_owned).collect(),
-        Err(_) => return Err(RecordingErrorKind::NotARecording),
+/// Reads a table; `time` names its time column where the usual names don't tell.
+pub(super) fn read(text: &str, time: Option<&str>) -> Result<Contents, RecordingErrorKind> {
+    let Some(Header { line, at, delimiter, names, meanings }) = Header::find(text, time) else {
+        return Err(no_header(text, time));
     };
-    let meanings = meanings(&headers);
-    let Some(time_column) = meanings.iter().position(|m| matches!(m, Meaning::Time)) else {
-        let columns: Vec<String> = headers.into_iter().filter(|header| !header.is_empty()).collect();
-        return Err(match columns.len() {
-            0 | 1 => RecordingErrorKind::NotARecording,
-            _ => RecordingErrorKind::NoTimeColumn { columns },
-        });
-    };
-
-    let mut table = TableReader::new(&headers, &meanings, time_column, delimiter != b',');
+    let mut reader = csv::ReaderBuilder::new()
+        .delimiter(delimiter)
+        .flexible(true)
+        .trim(csv::Trim::All)
+        .from_reader(&text.as_bytes()[at..]);
+    let mut table = TableReader::new(&names, &meanings, delimiter != b',', line as u64);
     let mut record = StringRecord::new();
     loop {
         match reader.read_record(&mut record) {
             Ok(true) => table.row(&record),
             Ok(false) => break,
-            Err(error) => {
-                table.contents.damage.push(format!("the table can't be read further: {error}"));
+            Err(_) => {
+                let line = record.position().map_or(0, csv::Position::line) + line as u64;
+                table.contents.damage.push(format!("line {line}: the table can't be read further"));
                 break;
             }
         }
@@ -53,60 +63,130 @@ pub(super) fn read(text: &str) -> Result<Contents, RecordingErrorKind> {
     Ok(table.finish())
 }
 
-/// The likeliest delimiter: a header line has no tab or semicolon by chance, but may have commas in a name.
-fn delimiter(header: &str) -> u8 {
-    *b"\t;".iter().find(|d| header.as_bytes().contains(d)).unwrap_or(&b',')
+/// The line that names the columns.
+struct Header {
+    /// Lines before it.
+    line: usize,
+    /// Its first byte.
+    at: usize,
+    delimiter: u8,
+    names: Vec<String>,
+    meanings: Vec<Meaning>,
 }
 
-fn meanings(headers: &[String]) -> Vec<Meaning> {
-    let mut seen: Vec<Option<Channel>> = Vec::new();
-    headers
-        .iter()
-        .map(|header| {
-            let meaning = meaning(header);
-            let channel = match &meaning {
-                Meaning::Time => None,
-                Meaning::Channel { channel, .. } => Some(*channel),
-                Meaning::Extra => return meaning,
-            };
-            // A second power column is another instrument's.
-            if seen.contains(&channel) {
-                return Meaning::Extra;
+impl Header {
+    /// The first line and the likeliest delimiter that give a time column and one more.
+    fn find(text: &str, time: Option<&str>) -> Option<Self> {
+        let mut at = 0;
+        for (line, content) in text.split_inclusive('\n').take(HEADER_WITHIN_LINES).enumerate() {
+            for &delimiter in DELIMITERS {
+                let names = split(content, delimiter);
+                let meanings = meanings(&names, time);
+                if names.len() > 1 && meanings.contains(&Meaning::Time) {
+                    return Some(Self { line, at, delimiter, names, meanings });
+                }
             }
-            seen.push(channel);
-            meaning
-        })
-        .collect()
+            at += content.len();
+        }
+        None
+    }
 }
 
-fn meaning(header: &str) -> Meaning {
-    let name = normal(header);
-    if matches!(name.as_str(), "time" | "timestamp" | "seconds" | "secs") {
-        return Meaning::Time;
+fn split(line: &str, delimiter: u8) -> Vec<String> {
+    let mut reader = csv::ReaderBuilder::new()
+        .delimiter(delimiter)
+        .has_headers(false)
+        .trim(csv::Trim::All)
+        .from_reader(line.trim_end().as_bytes());
+    let first = reader.records().next().and_then(Result::ok);
+    first.map(|names| names.iter().map(printable).collect()).unwrap_or_default()
+}
+
+/// What to say of a text without a time column: whether it is a table at all.
+fn no_header(text: &str, time: Option<&str>) -> RecordingErrorKind {
+    let first = text.lines().find(|line| !line.trim().is_empty()).unwrap_or_default();
+    let likeliest = DELIMITERS[..4].iter().find(|d| first.as_bytes().contains(d)).unwrap_or(&b',');
+    let columns: Vec<String> = split(first, *likeliest).into_iter().filter(|name| !name.is_empty()).collect();
+    match (columns.len(), time) {
+        (0 | 1, _) => RecordingErrorKind::NotARecording,
+        (_, Some(name)) => RecordingErrorKind::NoSuchTimeColumn { name: name.to_owned(), columns },
+        (_, None) => RecordingErrorKind::NoTimeColumn { columns },
     }
-    let scale = if name == "speed_km_h" { 1.0 / 3.6 } else { 1.0 };
-    channel(&name).map_or(Meaning::Extra, |channel| Meaning::Channel { channel, scale })
+}
+
+fn meanings(headers: &[String], time: Option<&str>) -> Vec<Meaning> {
+    let of =
+        |wanted: &[&str]| headers.iter().position(|header| wanted.contains(&normal(unit_apart(header).0).as_str()));
+    let time_column = match time {
+        Some(name) => headers.iter().position(|header| header == name),
+        // A time of day before one that counts from the start: it can be aligned by.
+        None => of(&["time", "timestamp", "datetime", "date_time", "utc"])
+            .or_else(|| of(&["seconds", "secs", "sec", "time_s", "elapsed", "elapsed_time", "elapsed_s"])),
+    };
+    let date_column = of(&["date"]);
+    let mut seen: Vec<Channel> = Vec::new();
+    let meaning = |(column, header): (usize, &String)| {
+        if Some(column) == time_column {
+            return Meaning::Time;
+        }
+        if Some(column) == date_column {
+            return Meaning::Date;
+        }
+        match channel(header) {
+            // A second power column is another instrument's.
+            Some((channel, scale)) if !seen.contains(&channel) => {
+                seen.push(channel);
+                Meaning::Channel { channel, scale }
+            }
+            _ => Meaning::Extra,
+        }
+    };
+    headers.iter().enumerate().map(meaning).collect()
+}
+
+/// `Speed (km/h)` to `Speed` and `km/h`; a header without brackets has no unit apart.
+fn unit_apart(header: &str) -> (&str, &str) {
+    let brackets = [('(', ')'), ('[', ']')];
+    brackets
+        .iter()
+        .find_map(|(open, close)| header.strip_suffix(*close)?.rsplit_once(*open))
+        .map_or((header, ""), |(name, unit)| (name.trim(), unit.trim()))
 }
 
 fn normal(header: &str) -> String {
     header.to_lowercase().replace([' ', '-'], "_")
 }
 
-/// The channel that a header names, in any case and with blanks or hyphens for `_`.
-pub(super) fn channel(header: &str) -> Option<Channel> {
-    Some(match normal(header).as_str() {
-        "power" | "watts" | "power_w" => Channel::Power,
-        "cadence" | "rpm" | "cadence_rpm" => Channel::Cadence,
-        "heart_rate" | "hr" | "bpm" | "heart_rate_bpm" => Channel::HeartRate,
-        "speed_m_s" | "speed_km_h" => Channel::Speed,
-        "right_share_pct" => Channel::RightShare,
-        "temperature_c" => Channel::Temperature,
-        "altitude_m" => Channel::Altitude,
-        "distance_m" => Channel::Distance,
-        "latitude_deg" => Channel::Latitude,
-        "longitude_deg" => Channel::Longitude,
+/// The channel that a header names and the factor to its unit here, in any case and with blanks or hyphens for `_`.
+pub(super) fn channel(header: &str) -> Option<(Channel, f64)> {
+    let (name, unit) = unit_apart(header);
+    let name = normal(name);
+    let (name, unit) = match name.as_str() {
+        "speed_m_s" | "speed_km_h" | "distance_m" | "distance_km" | "altitude_m" | "temperature_c" => {
+            name.split_once('_').unwrap_or((&name, ""))
+        }
+        _ => (name.as_str(), unit),
+    };
+    let unit = unit.to_lowercase();
+    let channel = match (name, unit.as_str()) {
+        ("power" | "watts" | "power_w", "" | "w" | "watts" | "watt") => Channel::Power,
+        ("cadence" | "rpm" | "cadence_rpm", "" | "rpm" | "1/min") => Channel::Cadence,
+        ("heart_rate" | "heartrate" | "hr" | "bpm" | "heart_rate_bpm", "" | "bpm" | "1/min") => Channel::HeartRate,
+        ("speed", "m_s" | "m/s" | "km_h" | "km/h" | "kmh" | "kph") => Channel::Speed,
+        ("right_share" | "right_share_pct", "" | "%") => Channel::RightShare,
+        ("temperature" | "temp", "" | "c" | "°c") => Channel::Temperature,
+        ("altitude" | "elevation" | "ele", "" | "m") => Channel::Altitude,
+        ("distance", "" | "m" | "km") => Channel::Distance,
+        ("latitude" | "lat" | "latitude_deg", "" | "°" | "deg") => Channel::Latitude,
+        ("longitude" | "lon" | "lng" | "longitude_deg", "" | "°" | "deg") => Channel::Longitude,
         _ => return None,
-    })
+    };
+    let scale = match unit.as_str() {
+        "km_h" | "km/h" | "kmh" | "kph" => 1.0 / 3.6,
+        "km" => 1000.0,
+        _ => 1.0,
+    };
+    Some((channel, scale))
 }
 
 /// A further column, before it is known whether it holds numbers at all.
@@ -127,73 +207,97 @@ struct BadCell {
 struct TableReader<'a> {
     headers: &'a [String],
     meanings: &'a [Meaning],
-    time_column: usize,
-    decimal_comma: bool,
+    comma_is_free: bool,
+    /// Lines before the header.
+    lines_before: u64,
     contents: Contents,
     extra: Vec<ExtraColumn>,
     bad: Vec<BadCell>,
     ragged: usize,
     without_zone: bool,
+    /// Seconds that the last time of day without a date was at, and days since the first.
+    clock: (f64, f64),
 }
 
 impl<'a> TableReader<'a> {
-    fn new(headers: &'a [String], meanings: &'a [Meaning], time_column: usize, decimal_comma: bool) -> Self {
+    fn new(headers: &'a [String], meanings: &'a [Meaning], comma_is_free: bool, lines_before: u64) -> Self {
         let mut contents = Contents::default();
         let mut extra = vec![ExtraColumn::default(); headers.len()];
         for (i, header) in headers.iter().enumerate() {
-            if matches!(meanings[i], Meaning::Extra) {
+            if meanings[i] == Meaning::Extra {
                 let taken = header.is_empty() || contents.table.extra_names.contains(header);
                 let name = if taken { format!("{header} column {}", i + 1).trim().to_owned() } else { header.clone() };
-                extra[i].index = contents.table.extra_column(&name);
+                extra[i].index = contents.table.further_column(&name, unit_apart(header).1);
             }
         }
         Self {
             headers,
             meanings,
-            time_column,
-            decimal_comma,
+            comma_is_free,
+            lines_before,
             contents,
             extra,
             bad: Vec::new(),
             ragged: 0,
             without_zone: false,
+            clock: (0.0, 0.0),
         }
     }
 
+    fn column(&self, meaning: Meaning) -> Option<usize> {
+        self.meanings.iter().position(|m| *m == meaning)
+    }
+
     fn row(&mut self, record: &StringRecord) {
-        let line = record.position().map_or(0, csv::Position::line);
-        let time = record.get(self.time_column).unwrap_or_default();
-        let Some(unix_s) = self.time(time) else {
-            self.bad.push(BadCell { line, column: self.time_column, text: time.to_owned() });
+        let line = self.lines_before + record.position().map_or(0, csv::Position::line);
+        let time_column = self.column(Meaning::Time).unwrap_or_default();
+        let time = record.get(time_column).unwrap_or_default();
+        let date = self.column(Meaning::Date).and_then(|column| record.get(column));
+        let Some(unix_s) = self.time(time, date) else {
+            self.bad.push(BadCell { line, column: time_column, text: time.to_owned() });
             return;
         };
         self.ragged += usize::from(record.len() != self.headers.len());
         let mut row = Row::at(unix_s);
-        for (column, cell) in record.iter().enumerate().take(self.headers.len()) {
-            if cell.is_empty() || column == self.time_column {
+        for (column, text) in record.iter().enumerate().take(self.headers.len()) {
+            if text.is_empty() || matches!(self.meanings[column], Meaning::Time | Meaning::Date) {
                 continue;
             }
-            let value = parse(cell, self.decimal_comma);
-            let bad = BadCell { line, column, text: cell.to_owned() };
-            match (&self.meanings[column], value) {
-                (Meaning::Channel { channel, scale }, Some(value)) => row.set(*channel, Cell::Value(value * scale)),
-                (Meaning::Channel { .. }, None) => self.bad.push(bad),
-                (_, Some(value)) => {
-                    self.extra[column].numbers += 1;
-                    row.push_extra(self.extra[column].index, Cell::Value(value));
-                }
-                (_, None) => self.extra[column].others.push(bad),
+            let cell = match number(text, self.comma_is_free) {
+                Some(value) => Cell::Value(value),
+                None => Cell::Invalid,
+            };
+            let wrong = cell == Cell::Invalid && !NO_VALUE.iter().any(|word| text.eq_ignore_ascii_case(word));
+            let bad = wrong.then(|| BadCell { line, column, text: text.to_owned() });
+            if let Meaning::Channel { channel, scale } = self.meanings[column] {
+                row.set(channel, cell.map(|value| value * scale));
+                self.bad.extend(bad);
+            } else {
+                let extra = &mut self.extra[column];
+                extra.numbers += usize::from(cell != Cell::Invalid);
+                extra.others.extend(bad);
+                row.push_extra(extra.index, cell);
             }
         }
         self.contents.table.rows.push(row);
     }
 
-    fn time(&mut self, cell: &str) -> Option<f64> {
-        if let Some(seconds) = parse(cell, self.decimal_comma) {
+    fn time(&mut self, text: &str, date: Option<&str>) -> Option<f64> {
+        if let Some(seconds) = number(text, self.comma_is_free) {
             let seconds = if seconds.abs() >= UNIX_MS_FROM { seconds / 1000.0 } else { seconds };
             return (seconds.abs() < UNIX_MS_FROM).then_some(seconds);
         }
-        let (unix_s, zoned) = absolute_time(cell)?;
+        if let Some(seconds) = clock_text(text) {
+            if let Some((unix_s, zoned)) = date.and_then(|date| absolute_time(&format!("{date} {text}"))) {
+                self.without_zone |= !zoned;
+                return Some(unix_s);
+            }
+            // Behind midnight the clock begins again.
+            let (last, days) = self.clock;
+            self.clock = (seconds, if last - seconds > DAY_S / 2.0 { days + 1.0 } else { days });
+            return Some(seconds + DAY_S * self.clock.1);
+        }
+        let (unix_s, zoned) = absolute_time(text)?;
         self.without_zone |= !zoned;
         Some(unix_s)
     }
@@ -204,6 +308,7 @@ impl<'a> TableReader<'a> {
                 self.bad.extend(extra.others);
             } else if !extra.others.is_empty() {
                 let header = &self.headers[column];
+                self.contents.table.rows.iter_mut().for_each(|row| row.drop_extra(extra.index));
                 self.contents.cautions.push(format!("column `{header}` holds no numbers and was left out"));
             }
         }
@@ -211,10 +316,11 @@ impl<'a> TableReader<'a> {
         for cell in self.bad.iter().take(NAMED_CELLS) {
             let BadCell { line, column, text } = cell;
             let header = &self.headers[*column];
-            self.contents.damage.push(if *column == self.time_column {
+            let text = shown(text);
+            self.contents.damage.push(if self.meanings[*column] == Meaning::Time {
                 format!("line {line}: `{text}` in column `{header}` is no time; the line was left out")
             } else {
-                format!("line {line}: `{text}` in column `{header}` is no number; taken as missing")
+                format!("line {line}: `{text}` in column `{header}` is no number; taken as invalid")
             });
         }
         if self.bad.len() > NAMED_CELLS {
@@ -230,11 +336,16 @@ impl<'a> TableReader<'a> {
         if self.without_zone {
             self.contents.cautions.push("times have no zone; they were read as UTC".to_owned());
         }
-        let times = self.contents.table.rows.iter().map(|row| row.unix_s);
-        if median(times).is_some_and(|middle| middle < UNIX_FROM_S) {
-            self.contents
-                .cautions
-                .push("times count from the start, so the recording has no date; it is shown as 1970-01-01".to_owned());
+        let rows = &self.contents.table.rows;
+        if median(rows.iter().map(|row| row.unix_s)).is_some_and(|middle| middle < UNIX_FROM_S) {
+            self.contents.cautions.push("times have no date, so the recording is shown on 1970-01-01".to_owned());
+        }
+        if let Some(step_s) = median(rows.windows(2).map(|w| w[1].unix_s - w[0].unix_s))
+            && (0.0..SHORTEST_STEP_S).contains(&step_s)
+        {
+            self.contents.cautions.push(format!(
+                "its samples are {step_s:.6} s apart if the time column counts seconds; check the column's unit"
+            ));
         }
         self.contents
     }
@@ -251,11 +362,38 @@ pub(super) fn absolute_time(text: &str) -> Option<(f64, bool)> {
     Some((seconds(time.and_utc().timestamp_millis()), false))
 }
 
-/// A finite number, with a decimal comma where the delimiter leaves the comma free.
-fn parse(cell: &str, decimal_comma: bool) -> Option<f64> {
-    let value: f64 =
-        if decimal_comma && !cell.contains('.') { cell.replacen(',', ".", 1).parse() } else { cell.parse() }.ok()?;
+/// Seconds of `1:02:03.5` or `02:03`.
+fn clock_text(text: &str) -> Option<f64> {
+    let parts: Vec<&str> = text.split(':').collect();
+    if !matches!(parts.len(), 2 | 3) || !text.starts_with(|c: char| c.is_ascii_digit()) {
+        return None;
+    }
+    let (last, before) = parts.split_last()?;
+    let whole = before.iter().try_fold(0.0, |sum, part| Some(sum * 60.0 + f64::from(part.parse::<u32>().ok()?)))?;
+    let seconds: f64 = last.replacen(',', ".", 1).parse().ok()?;
+    (0.0..60.0).contains(&seconds).then_some(whole * 60.0 + seconds)
+}
+
+/// A finite number. Of two signs the last is the decimal one (`1.234,5`). A lone comma is it where the delimiter
+/// leaves the comma free; else before three digits nobody knows (`1,234`).
+fn number(text: &str, comma_is_free: bool) -> Option<f64> {
+    let value: f64 = match (text.rfind(','), text.rfind('.')) {
+        (Some(comma), Some(dot)) => {
+            let thousands = if comma > dot { '.' } else { ',' };
+            text.replace(thousands, "").replacen(',', ".", 1).parse()
+        }
+        (Some(comma), None) if comma_is_free || text.len() - comma != 4 => text.replacen(',', ".", 1).parse(),
+        _ => text.parse(),
+    }
+    .ok()?;
     value.is_finite().then_some(value)
+}
+
+/// A cell's text for a message.
+fn shown(text: &str) -> String {
+    const LONGEST: usize = 40;
+    let text = printable(text);
+    if text.chars().count() <= LONGEST { text } else { text.chars().take(LONGEST).chain(['…']).collect() }
 }
 
 #[cfg(test)]
@@ -264,7 +402,7 @@ mod tests {
     use crate::recording::rows::Ordered;
 
     fn table(text: &str) -> (Ordered, Vec<String>, Vec<String>) {
-        let contents = read(text).unwrap();
+        let contents = read(text, None).unwrap();
         let mut cautions = contents.cautions;
         (contents.table.into_samples(&mut cautions).unwrap(), contents.damage, cautions)
     }
@@ -291,7 +429,7 @@ mod tests {
         let (got, _, cautions) = table("secs,hr\n0,120\n0.5,121\n");
         assert_eq!(got.start_unix_s, 0.0);
         assert_eq!(got.samples.time_s, [0.0, 0.5]);
-        assert_eq!(cautions, ["times count from the start, so the recording has no date; it is shown as 1970-01-01"]);
+        assert_eq!(cautions, ["times have no date, so the recording is shown on 1970-01-01"]);
     }
 
     #[test]
@@ -307,6 +445,7 @@ mod tests {
         );
         assert_eq!(got.samples.speed_m_s, [Some(10.0)]);
         assert_eq!(damage, [""; 0]);
+        assert!(got.samples.invalid.is_empty());
         assert_eq!(cautions, ["column `note` holds no numbers and was left out"]);
     }
 
@@ -318,7 +457,7 @@ mod tests {
         assert_eq!(
             damage,
             [
-                "line 2: `oops` in column `power` is no number; taken as missing",
+                "line 2: `oops` in column `power` is no number; taken as invalid",
                 "line 3: `later` in column `time` is no time; the line was left out",
                 "1 line with more or fewer cells than the header",
             ]
@@ -330,5 +469,84 @@ mod tests {
         let (got, _, cautions) = table("time,power\n2020-09-13 12:26:40,1\n");
         assert_eq!(got.start_unix_s, 1.6e9);
         assert_eq!(cautions, ["times have no zone; they were read as UTC"]);
+    }
+
+    #[test]
+    fn delimiter_and_header_are_found_below_a_programs_own_remarks() {
+        for text in [
+            "# ride 7\n# exported, for the bench\n\nTime (s)|Power (W)|Speed (km/h)|Distance [km]\n0|200|36|1.5\n",
+            "ride 7, bench\nsecs power speed_m_s distance_m\n0 200 10 1500\n",
+        ] {
+            let (got, damage, _) = table(text);
+            assert_eq!(got.samples.power_w, [Some(200.0)], "{text}");
+            assert_eq!(got.samples.speed_m_s, [Some(10.0)]);
+            assert_eq!(got.samples.distance_m, [Some(1500.0)]);
+            assert_eq!(damage, [""; 0]);
+        }
+        let contents = read("remark\ntime,power\n0,1\n1,x\n", None).unwrap();
+        assert_eq!(contents.damage, ["line 4: `x` in column `power` is no number; taken as invalid"]);
+    }
+
+    #[test]
+    fn a_time_of_day_takes_its_date_from_the_column_beside_it() {
+        let (got, _, cautions) = table("date,time,power\n2026-03-02,23:59:59,1\n2026-03-03,00:00:00,2\n");
+        assert_eq!((got.start_unix_s, got.samples.time_s), (1_772_495_999.0, vec![0.0, 1.0]));
+        assert_eq!(cautions, ["times have no zone; they were read as UTC"]);
+        // Without a date midnight is seen by the clock beginning again.
+        let (got, _, cautions) = table("time;power\n23:59:59,5;1\n0:00:00,5;2\n");
+        assert_eq!((got.start_unix_s, got.samples.time_s), (86_399.5, vec![0.0, 1.0]));
+        assert_eq!(cautions, ["times have no date, so the recording is shown on 1970-01-01"]);
+    }
+
+    #[test]
+    fn a_time_that_counts_from_the_start_gives_way_to_one_of_the_day() {
+        let (got, _, _) = table("secs,timestamp,power\n5,1600000000,1\n");
+        assert_eq!(got.start_unix_s, 1.6e9);
+        assert_eq!(got.samples.channel("secs"), Some(&[Some(5.0)][..]));
+    }
+
+    #[test]
+    fn a_named_column_is_the_time() {
+        let text = "when;time;power\n1600000000;7;1\n";
+        let contents = read(text, Some("when")).unwrap();
+        assert_eq!(contents.table.rows[0].unix_s, 1.6e9);
+        let error = read(text, Some("wann")).err().unwrap().to_string();
+        assert_eq!(
+            error,
+            "no column `wann` for the time among `when`, `time`, `power`; correct `time:` in the session file"
+        );
+    }
+
+    #[test]
+    fn numbers_are_read_with_either_decimal_sign() {
+        for (text, comma_is_free, value) in [
+            ("1.5", true, Some(1.5)),
+            ("1,5", true, Some(1.5)),
+            ("1,5", false, Some(1.5)),
+            ("1,234", true, Some(1.234)),
+            ("1,234", false, None),
+            ("1.234,5", true, Some(1234.5)),
+            ("1,234.5", false, Some(1234.5)),
+            ("-0,25", true, Some(-0.25)),
+            ("1e3", false, Some(1000.0)),
+            ("inf", false, None),
+            ("", false, None),
+        ] {
+            assert_eq!(number(text, comma_is_free), value, "{text}");
+        }
+    }
+
+    #[test]
+    fn empty_is_missing_and_a_word_is_invalid() {
+        let (got, damage, _) = table("time,power,own\n1600000000,,5\n1600000001,NaN,n/a\n1600000002,0,\n");
+        assert_eq!(got.samples.power_w, [None, None, Some(0.0)]);
+        assert_eq!(got.samples.invalid, [("power".to_owned(), vec![1]), ("own".to_owned(), vec![1])].into());
+        assert_eq!(damage, [""; 0]);
+    }
+
+    #[test]
+    fn a_time_column_in_days_is_doubted() {
+        let (_, _, cautions) = table("time,power\n46083.375,1\n46083.3750115741,2\n46083.3750231481,3\n");
+        assert!(cautions[1].starts_with("its samples are 0.000012 s apart if"), "{cautions:?}");
     }
 }

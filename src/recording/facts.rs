@@ -39,7 +39,7 @@ impl Samples {
     pub fn channel(&self, name: &str) -> Option<&[Option<f64>]> {
         let by_name = self.channels().into_iter().find(|(n, _, _)| *n == name);
         // `named` is in the order of `Channel`.
-        let column = by_name.or_else(|| Some(self.named()[csv::channel(name)? as usize]))?;
+        let column = by_name.or_else(|| Some(self.named()[csv::channel(name)?.0 as usize]))?;
         column.2.iter().any(Option::is_some).then_some(column.2)
     }
 }

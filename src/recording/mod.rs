@@ -51,6 +51,8 @@ pub enum RecordingErrorKind {
     TooLarge,
     #[error("no time column among {}; name one `time` (RFC 3339 or Unix seconds) or `seconds` (since the start)", quoted(.columns))]
     NoTimeColumn { columns: Vec<String> },
+    #[error("no column `{name}` for the time among {}; correct `time:` in the session file", quoted(.columns))]
+    NoSuchTimeColumn { name: String, columns: Vec<String> },
     #[error("no records in it{}; export the ride itself, not a course, workout or settings file", because(.damage))]
     NoRecords { damage: Vec<String> },
 }
@@ -89,7 +91,15 @@ fn counted(n: usize, noun: &str) -> String {
 /// [`RecordingError`] if there is nothing to judge in the file. Damage is no error: what could be
 /// read is returned, and [`Recording::damage`] says what is lost.
 pub fn read(path: &Path) -> Result<Recording, RecordingError> {
-    read_keeping_replaced(path).map(|(recording, _)| recording)
+    read_with(path, None)
+}
+
+/// [`read`] of a table whose time column is named by the user, not by one of the usual names.
+///
+/// # Errors
+/// As [`read`]; and if the table has no such column.
+pub fn read_with(path: &Path, time_column: Option<&str>) -> Result<Recording, RecordingError> {
+    read_both(path, time_column).map(|(recording, _)| recording)
 }
 
 /// [`read`] of a file's bytes, for whoever has them already; `file` only names them.
@@ -97,7 +107,7 @@ pub fn read(path: &Path) -> Result<Recording, RecordingError> {
 /// # Errors
 /// As [`read`].
 pub fn read_bytes(file: &Path, bytes: &[u8]) -> Result<Recording, RecordingError> {
-    let read = read_stored(file, bytes).map_err(|kind| RecordingError { file: file.to_owned(), kind });
+    let read = read_stored(file, bytes, None).map_err(|kind| RecordingError { file: file.to_owned(), kind });
     read.map(|(recording, _)| recording)
 }
 
@@ -109,18 +119,26 @@ pub fn read_all(paths: &[PathBuf]) -> Vec<Result<Recording, RecordingError>> {
 /// [`read`], and beside it what merging took out: one row for each record that shares its time with
 /// a later one, holding the values that the later one replaced. Both together are all that the file held.
 pub fn read_keeping_replaced(path: &Path) -> Result<(Recording, Samples), RecordingError> {
-    read_file(path).map_err(|kind| RecordingError { file: path.to_owned(), kind })
+    read_both(path, None)
 }
 
-fn read_file(path: &Path) -> Result<(Recording, Samples), RecordingErrorKind> {
+fn read_both(path: &Path, time_column: Option<&str>) -> Result<(Recording, Samples), RecordingError> {
+    read_file(path, time_column).map_err(|kind| RecordingError { file: path.to_owned(), kind })
+}
+
+fn read_file(path: &Path, time_column: Option<&str>) -> Result<(Recording, Samples), RecordingErrorKind> {
     let stored = std::fs::read(path).map_err(|error| match error.kind() {
         std::io::ErrorKind::NotFound => RecordingErrorKind::NotFound,
         _ => RecordingErrorKind::Unreadable(error),
     })?;
-    read_stored(path, &stored)
+    read_stored(path, &stored, time_column)
 }
 
-fn read_stored(path: &Path, stored: &[u8]) -> Result<(Recording, Samples), RecordingErrorKind> {
+fn read_stored(
+    path: &Path,
+    stored: &[u8],
+    time_column: Option<&str>,
+) -> Result<(Recording, Samples), RecordingErrorKind> {
     if stored.is_empty() {
         return Err(RecordingErrorKind::Empty);
     }
@@ -133,7 +151,7 @@ fn read_stored(path: &Path, stored: &[u8]) -> Result<(Recording, Samples), Recor
         match text.as_bytes().first() {
             Some(b'<') => xml::read(text).ok_or(RecordingErrorKind::NotARecording)?,
             Some(b'{' | b'[') => return Err(RecordingErrorKind::NotARecording),
-            _ => (Format::Csv, csv::read(text)?),
+            _ => (Format::Csv, csv::read(text, time_column)?),
         }
     };
     let Contents {
@@ -149,6 +167,9 @@ fn read_stored(path: &Path, stored: &[u8]) -> Result<(Recording, Samples), Recor
         mut cautions,
     } = contents;
     damage.extend(found);
+    if time_column.is_some() && format != Format::Csv {
+        cautions.push(format!("a {} file has its own times, so the session's `time:` is not used", format.word()));
+    }
     let Some(Ordered { start_unix_s, samples, replaced }) = table.into_samples(&mut cautions) else {
         return Err(RecordingErrorKind::NoRecords { damage });
     };

@@ -92,6 +92,10 @@ impl Row {
         self.extra.push((column, cell));
     }
 
+    pub fn drop_extra(&mut self, column: usize) {
+        self.extra.retain(|(c, _)| *c != column);
+    }
+
     /// Takes over what `later` has, and returns what that replaced: both together say all that the two said.
     fn merge(&mut self, later: Row) -> Row {
         let mut replaced = Row::at(self.unix_s);

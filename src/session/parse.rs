@@ -13,8 +13,9 @@ use crate::protocol::{
 };
 use crate::quantity::{Bound, Limit, Unit as Measured};
 
-/// Channels whose field or column an instrument can name.
-const CHANNELS: [&str; 10] = [
+/// Channels, and the time, whose field or column an instrument can name.
+const CHANNELS: [&str; 11] = [
+    "time",
     "power",
     "cadence",
     "heart_rate",
