@@ -40,7 +40,7 @@ pub enum AlignError {
     Unread(PathBuf),
     #[error("no reference has a recording; list one under `references`")]
     NoReference,
-    #[error("{}: no power for `{instrument}` in {field}; name the field or column that holds it", .file.display())]
+    #[error("{}: no power for `{instrument}` in {field}; name the field or column that holds it (`assize inspect` lists them)", .file.display())]
     NoPower { file: PathBuf, instrument: String, field: String },
     #[error("{0}: longer than two days, so a time stamp in it is wrong; cut or repair the file")]
     TooLong(Stretch),
@@ -91,7 +91,7 @@ pub fn to_session_time(session: &Session, recordings: &BTreeMap<PathBuf, Recordi
         if units.iter().any(|u| !u.recordings.is_empty()) {
             return Err(AlignError::NoReference);
         }
-        let empty = |all: &[&Instrument]| all.iter().map(|i| trace(i, vec![], 0)).collect();
+        let empty = |all: &[&Instrument]| all.iter().map(|i| trace(i, vec![], 0, &[])).collect();
         let (units, references) = (empty(&units), empty(&references));
         return Ok(Aligned {
             start: DateTime::UNIX_EPOCH,
@@ -107,8 +107,10 @@ pub fn to_session_time(session: &Session, recordings: &BTreeMap<PathBuf, Recordi
     let unit_parts = units.iter().map(|unit| bench.parts(unit)).collect::<Result<Vec<_>, _>>()?;
     let reference_parts = references.iter().map(|reference| bench.parts(reference)).collect::<Result<Vec<_>, _>>()?;
     let length_s = bench.length_s()?;
-    let traces = |all: &[&Instrument], parts: Vec<Vec<Part>>| {
-        all.iter().zip(parts).map(|(i, parts)| trace(i, parts, length_s)).collect()
+    let all: Vec<&Instrument> = units.iter().chain(&references).copied().collect();
+    bench.cautions.extend(all.iter().filter_map(|i| not_its_own(i, &all, recordings)));
+    let traces = |own: &[&Instrument], parts: Vec<Vec<Part>>| {
+        own.iter().zip(parts).map(|(i, parts)| trace(i, parts, length_s, guests(i, &all))).collect()
     };
     let (edges, gears) = bench.edges_and_gears(session);
     Ok(Aligned {
@@ -150,6 +152,40 @@ fn last_s(recording: &Recording) -> f64 {
 /// value.
 fn channel<'a>(instrument: &Instrument, samples: &'a Samples, name: &str) -> &'a [Option<f64>] {
     samples.channel(instrument.fields.get(name).map_or(name, String::as_str)).unwrap_or(&[])
+}
+
+/// Channels that are of the power meter, not of the head unit.
+const OF_THE_METER: [&str; 2] = ["cadence", "right_share"];
+
+/// Channels of this instrument's recordings that are another instrument's, unless its session says otherwise: those of
+/// a meter that shares a recording and whose power is not in the usual field.
+fn guests(instrument: &Instrument, all: &[&Instrument]) -> &'static [&'static str] {
+    let shares = |other: &&Instrument| {
+        other.label != instrument.label && other.recordings.iter().any(|r| instrument.recordings.contains(r))
+    };
+    let is_guest = instrument.fields.contains_key("power") && all.iter().any(shares);
+    if is_guest { &OF_THE_METER } else { &[] }
+}
+
+/// What to say where an instrument is not credited with a channel that its recording holds.
+fn not_its_own(
+    instrument: &Instrument,
+    all: &[&Instrument],
+    recordings: &BTreeMap<PathBuf, Recording>,
+) -> Option<String> {
+    let held = |name: &&&str| {
+        let read = instrument.recordings.iter().filter_map(|path| recordings.get(path));
+        !instrument.fields.contains_key(**name) && read.into_iter().any(|r| r.samples.channel(name).is_some())
+    };
+    let names: Vec<&str> = guests(instrument, all).iter().filter(held).copied().collect();
+    let names = names.join(" and ");
+    (!names.is_empty()).then(|| {
+        format!(
+            "{}: {names} of its recording taken for another instrument's; where it is its own, say so, as in `cadence: \
+             cadence`",
+            instrument.label
+        )
+    })
 }
 
 /// One recording of an instrument and where it stands in session time.
@@ -220,6 +256,14 @@ impl<'a> Bench<'a> {
         let mut failed = vec![];
         for path in &instrument.recordings {
             let recording = self.recordings.get(path).ok_or_else(|| AlignError::Unread(path.clone()))?;
+            let named = instrument.fields.iter().filter(|(name, _)| !matches!(name.as_str(), "time" | "power"));
+            for (name, field) in named.filter(|(_, field)| recording.samples.channel(field).is_none()) {
+                self.cautions.push(format!(
+                    "{}: no `{field}` in {}, so it has no {name} there; `assize inspect` lists what it has",
+                    instrument.label,
+                    path.display()
+                ));
+            }
             match self.clock(instrument, recording) {
                 Ok(clock) => parts.push(Part { recording, stamped_s: self.stamped_s(recording), clock }),
                 Err(error) => failed.push(error),
@@ -445,8 +489,9 @@ fn spoken(time_s: f64) -> String {
     format!("{hours}{} min {} s", s / 60 % 60, s % 60)
 }
 
-/// One trace of an instrument's parts; its clock is the least certain of theirs.
-fn trace(instrument: &Instrument, parts: Vec<Part>, length_s: usize) -> Trace {
+/// One trace of an instrument's parts, without the channels of `guests` that its session does not name; its clock is
+/// the least certain of theirs.
+fn trace(instrument: &Instrument, parts: Vec<Part>, length_s: usize, guests: &[&str]) -> Trace {
     let least_certain =
         parts.iter().map(|p| &p.clock).max_by(|a, b| a.standard_uncertainty_s.total_cmp(&b.standard_uncertainty_s));
     let mut trace = Trace {
@@ -480,7 +525,8 @@ fn trace(instrument: &Instrument, parts: Vec<Part>, length_s: usize) -> Trace {
             (&mut trace.right_share_pct, "right_share"),
         ];
         for (column, name) in columns {
-            let from = channel(instrument, samples, name);
+            let others = guests.contains(&name) && !instrument.fields.contains_key(name);
+            let from = if others { &[] } else { channel(instrument, samples, name) };
             column.extend(kept.iter().map(|&i| from.get(i).copied().flatten()));
         }
     }

@@ -363,6 +363,7 @@ fn two_instruments_in_one_recording_share_its_clock() {
     let mut both = world.recording("u.fit", truth, 0.0);
     let doubled = both.samples.power_w.iter().map(|w| w.map(|w| 2.0 * w)).collect();
     both.samples.extra.insert("developer power_2".into(), doubled);
+    both.samples.cadence_rpm.fill(Some(90.0));
     let mut second = instrument("crank C", &["u.fit"]);
     second.fields.insert("power".into(), "developer power_2".into());
     let session = session(
@@ -374,6 +375,9 @@ fn two_instruments_in_one_recording_share_its_clock() {
     assert_eq!((unit.clock.aligned_on, crank.clock.aligned_on), (AlignedOn::HeartRate, AlignedOn::SameRecording));
     assert_eq!((crank.clock.offset_s, &crank.time_s), (unit.clock.offset_s, &unit.time_s));
     assert_eq!(crank.power_at(500), unit.power_at(500).map(|w| 2.0 * w));
+    // The cadence is the unit's; credited to both, it could never show the one's fault against the other.
+    assert_eq!((unit.cadence_at(500), crank.cadence_at(500)), (Some(90.0), None));
+    assert_eq!(aligned.cautions.iter().filter(|c| c.contains("crank C: cadence of its recording taken")).count(), 1);
     // A recording compared with itself: exactly the same.
     let (itself, reference) = (&aligned.units[1], &aligned.references[0]);
     assert_eq!(itself.clock.aligned_on, AlignedOn::SessionClock);
@@ -492,7 +496,8 @@ fn recordings_of_different_rides_are_refused_with_their_times() {
     silent.samples.power_w.fill(None);
     assert_eq!(
         message(silent),
-        "u.fit: no power for `unit 017` in its usual field; name the field or column that holds it"
+        "u.fit: no power for `unit 017` in its usual field; name the field or column that holds it (`assize inspect` \
+         lists them)"
     );
 }
 

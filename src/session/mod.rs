@@ -30,7 +30,8 @@
 //! | `recording` | a file, or a list where the recording was restarted; needed if anything is ridden |
 //! | `instrument` | a card: a file with the keys of this table that stay the same from ride to ride; the session's own win |
 //! | `model`, `serial`, `firmware`, `battery`, `history`, `head_unit` | text as written |
-//! | `power`, `cadence`, `heart_rate`, `speed`, `altitude`, `temperature`, `distance`, `latitude`, `longitude`, `right_share` | the field or column that holds this channel, where several instruments share a recording: `power: developer power_2` |
+//! | `power`, `cadence`, `heart_rate`, `speed`, `altitude`, `temperature`, `distance`, `latitude`, `longitude`, `right_share` | the field or column that holds this channel, where several instruments share a recording: `power: developer power_2`. Cadence and balance of a shared recording are the one's whose power is in the usual field, unless named |
+//! | `time` | the column that holds the time, where a table names it unusually |
 
 mod clock;
 mod draft;
