@@ -208,19 +208,24 @@ fn without_other_days(mut rows: Vec<Row>, parts: &[usize], cautions: &mut Vec<St
             (last - first) / OTHER_DAY_S
         ));
     }
-    kept.into_iter().rev().flatten().collect()
+    let mut parts = kept.into_iter().rev();
+    let mut rows = parts.next().unwrap_or_default();
+    rows.extend(parts.flatten());
+    rows
 }
 
-fn merge_repeats(rows: Vec<Row>) -> (Vec<Row>, Vec<Row>) {
-    let mut kept: Vec<Row> = Vec::with_capacity(rows.len());
+fn merge_repeats(mut rows: Vec<Row>) -> (Vec<Row>, Vec<Row>) {
     let mut replaced = Vec::new();
-    for row in rows {
-        match kept.last_mut() {
-            Some(last) if last.unix_s == row.unix_s => replaced.push(last.merge(row)),
-            _ => kept.push(row),
+    // In place: a second copy of the rows would be half of the memory that reading takes.
+    rows.dedup_by(|later, kept| {
+        let same = later.unix_s == kept.unix_s;
+        if same {
+            replaced.push(kept.merge(std::mem::replace(later, Row::at(kept.unix_s))));
         }
-    }
-    (kept, replaced)
+        same
+    });
+    rows.shrink_to_fit();
+    (rows, replaced)
 }
 
 fn columns(rows: &[Row], extra_names: &[String], start: f64) -> Samples {
