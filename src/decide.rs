@@ -16,10 +16,17 @@ pub struct Rules<'a> {
     pub decision: Decision,
     /// What the session says that the unit claims.
     pub claimed: Option<&'a Bound>,
-    /// Set where the references quarrel: why nothing that hangs on their gain is decided.
-    pub quarrel: Option<String>,
+    pub quarrel: Option<Quarrel>,
     /// Labels of the references, in the session's order.
     pub references: Vec<String>,
+}
+
+/// References that disagree by more than they allow: what hangs on their gain fails only where it does whichever of
+/// them is right, and passes never.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Quarrel {
+    pub says: String,
+    pub difference_pct: f64,
 }
 
 /// A limit at one phase's reference value; an open end is `None`.
@@ -101,15 +108,27 @@ impl Rules<'_> {
         }
         verdict.verdict = self.outcome(value, combined, ends);
         verdict.reason = (!value.notes.is_empty()).then(|| value.notes.join("; "));
-        if let (Some(quarrel), true) = (&self.quarrel, value.gain_sensitive) {
+        let quarrel = self.quarrel.as_ref().filter(|quarrel| {
+            value.gain_sensitive && !(verdict.verdict == Outcome::Fail && self.fails_either_way(value, ends, quarrel))
+        });
+        if let Some(quarrel) = quarrel {
             verdict.verdict = Outcome::Undecided;
-            verdict.reason = Some(quarrel.clone());
+            verdict.reason = Some(quarrel.says.clone());
             verdict.remedy = Some("settle which reference is right: a third one, or a calibration of both".to_owned());
         } else if verdict.verdict == Outcome::Undecided {
             verdict.remedy = self.remedy(value, ends);
             verdict.reason = verdict.reason.or_else(|| Some(why_undecided(value)));
         }
         verdict
+    }
+
+    /// Whether the value fails by more than all that the references disagree by.
+    fn fails_either_way(&self, value: &Value, ends: Ends, quarrel: &Quarrel) -> bool {
+        let of_unit = if value.unit == Unit::Percent { 1.0 } else { value.reference.abs() / 100.0 };
+        let by = quarrel.difference_pct.abs() * of_unit;
+        let combined = value.budget.combine(self.decision.coverage);
+        let moved = |by: f64| Value { value: value.value + by, ..value.clone() };
+        by > 0.0 && [-by, by].iter().all(|by| self.outcome(&moved(*by), Some(combined), ends) == Outcome::Fail)
     }
 
     fn ends(&self, limit: &Limit, value: &Value) -> Result<Ends, String> {
@@ -421,6 +440,21 @@ mod tests {
         let ends = Ends { low: None, high: Some(-5.40) };
         let combined = Combined { standard_uncertainty: 0.05, degrees_of_freedom: f64::INFINITY, coverage_factor: 2.0 };
         assert!((conformance(-5.47, combined, ends) - 0.919_243).abs() < 1e-6);
+    }
+
+    #[test]
+    fn a_quarrel_between_references_leaves_only_what_fails_either_way() {
+        let quarrel = Some(Quarrel { says: String::new(), difference_pct: 4.0 });
+        let rules = Rules { quarrel, ..rules(Rule::Guarded) };
+        let judged = |error_w: f64| {
+            let mut scored = scored(error_w, 0.5, within(4.0));
+            if let Ok(value) = &mut scored.measured {
+                (value.gain_sensitive, value.reference) = (true, 200.0);
+            }
+            rules.check(&scored, true).verdict
+        };
+        assert_eq!([0.0, 6.0, 12.5, 13.5].map(judged)[..3], [Outcome::Undecided; 3]);
+        assert_eq!(judged(13.5), Outcome::Fail);
     }
 
     fn phase(repeats: u32, accept: Accept) -> Phase {

@@ -7,7 +7,7 @@ use rayon::prelude::*;
 use sha2::{Digest, Sha256};
 
 use crate::align::{self, AlignError, Aligned};
-use crate::decide::{self, Rules, Tally};
+use crate::decide::{self, Quarrel, Rules, Tally};
 use crate::diagnose::Findings;
 use crate::matching::{self, MatchOutcome, Matches, Ridden};
 use crate::protocol::{Check, Decision, Drill, Measure, Part, Phase, Protocol, Rule};
@@ -104,7 +104,7 @@ struct Case<'a> {
 }
 
 impl Case<'_> {
-    fn rules(&self, decision: Decision, scores_quarrel: Option<String>) -> Rules<'_> {
+    fn rules(&self, decision: Decision, scores_quarrel: Option<Quarrel>) -> Rules<'_> {
         Rules {
             decision,
             claimed: self.session.units[self.unit].claimed.as_ref(),
@@ -326,20 +326,21 @@ fn name(path: &std::path::Path) -> String {
     path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned())
 }
 
-fn quarrel(agreement: &scoring::Agreement, session: &Session) -> Option<String> {
+fn quarrel(agreement: &scoring::Agreement, session: &Session) -> Option<Quarrel> {
     if !agreement.quarrel() {
         return None;
     }
     let worst = agreement.pairs.iter().max_by(|a, b| a.e_n.total_cmp(&b.e_n))?;
     let label = |i: usize| &session.references[i].instrument.label;
-    Some(format!(
-        "{} and {} differ by {:.1} % where their uncertainties allow {:.1} % (E_n {:.1}): nothing that hangs on their gain is decided",
+    let says = format!(
+        "{} and {} differ by {:.1} % where their uncertainties allow {:.1} % (E_n {:.1}): what hangs on their gain is not decided",
         label(worst.first),
         label(worst.second),
         worst.difference_pct.abs(),
         worst.expanded_pct,
         worst.e_n
-    ))
+    );
+    Some(Quarrel { says, difference_pct: worst.difference_pct })
 }
 
 fn decided_phases(

@@ -33,7 +33,7 @@ pub struct Value {
     /// What per cents of a limit are taken of, in watts (joules for work); 0 where no per cent makes sense.
     pub reference: f64,
     pub also: Option<Also>,
-    /// Hangs on a reference's gain, so a quarrel between references leaves it undecided.
+    /// Hangs on a reference's gain, so a quarrel between references leaves it undecided unless it fails either way.
     pub gain_sensitive: bool,
     /// Indices of the references it was judged by.
     pub references: Vec<usize>,
