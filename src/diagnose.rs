@@ -21,6 +21,8 @@ const DOUBLED_SECONDS: usize = 120;
 const DOUBLED_MEAN_S: usize = 10;
 /// Over a whole ride a drift below this hides among gains and offsets. Common practice, no source.
 const DRIFT_LEAST_W: f64 = 5.0;
+/// Slopes of sound units exceed their expanded uncertainty once in twenty sessions, and this many times it once in 300.
+const DRIFT_SURELY: f64 = 1.5;
 /// Fewer seconds lost with the strap are what any head unit loses now and then. Common practice, no source.
 const RADIO_LEAST_S: usize = 10;
 
@@ -55,7 +57,7 @@ impl Findings<'_> {
     pub fn patterns(&self) -> Vec<Finding> {
         let mut patterns = Vec::new();
         patterns.extend(self.reference_at_fault());
-        // Where references quarrel nothing on a gain has failed, but a contrast between rings still may.
+        // Where references quarrel only what fails either way has failed on a gain; a contrast between rings still may.
         let doubled = self.doubled_side();
         let trend = self.trend();
         let level = self.level(trend.as_ref());
@@ -198,13 +200,13 @@ impl Findings<'_> {
         self.values_in(chosen, Measure::MeanError)
     }
 
-    /// An error that grows over the steady blocks, by more than its uncertainty and beyond rings and gain, where
+    /// An error that grows over the steady blocks, surely and beyond rings and gain, where
     /// something failed that it may explain.
     fn trend(&self) -> Option<Finding> {
         let value = self.scores.drift.as_ref().ok()?;
         let expanded = crate::decide::expanded(&value.budget, self.coverage);
         let over_the_ride_w = value.value.abs() * self.ride.length_s as f64 / 3600.0;
-        if value.value.abs() <= expanded || over_the_ride_w < DRIFT_LEAST_W {
+        if value.value.abs() <= DRIFT_SURELY * expanded || over_the_ride_w < DRIFT_LEAST_W {
             return None;
         }
         let mut evidence = self.failing(Measure::MeanError);
