@@ -9,13 +9,14 @@
 //! - lags: by how much every reading of the unit was made late; 0 for a sound unit. An ideal instrument at its place
 //!   is a crank meter too: it reports once a turn and waits as long before it reads zero. Angle and head unit are
 //!   chance, not the unit's systematic lateness;
-//! - residual power: 0;
+//! - residual power, cadence error: 0; drift: what the plan made; linearity: the line through the true block means;
 //! - contrast, rings: from the true errors of the blocks.
 
 use std::collections::BTreeMap;
 
 use assize::judge::Judgement;
-use assize::protocol::{Ring, Side};
+use assize::protocol::{Check, Drill, Measure, Protocol, Ring, Side};
+use assize::quantity::{Bound, Limit, Unit};
 use assize::rehearse::{Fault, Rehearsal};
 use assize::verdict::{CheckVerdict, Outcome, Span};
 use chrono::{DateTime, Utc};
@@ -126,6 +127,19 @@ fn in_unit(unit: &str, unit_w: f64, rider_w: f64) -> f64 {
     if unit == "%" { (unit_w / rider_w - 1.0) * 100.0 } else { unit_w - rider_w }
 }
 
+/// The same protocol with every further measure that has a known truth, advisory.
+pub fn asked_more(mut protocol: Protocol) -> Protocol {
+    let advisory = |measure| {
+        let limit = Limit::Within(Bound::single(5.0, Unit::Percent));
+        Check { measure, limit, advisory: true, clause: None, over_s: None }
+    };
+    for phase in protocol.phases.iter_mut().filter(|p| matches!(p.drill, Drill::Steady { .. })) {
+        phase.checks.extend([Measure::LeftError, Measure::RightError, Measure::CadenceError].map(advisory));
+    }
+    protocol.whole_ride.extend([Measure::DriftTime, Measure::Linearity].map(advisory));
+    protocol
+}
+
 /// Every number of a judged rehearsal that has an uncertainty and a known truth.
 ///
 /// Faults that change when or whether a reading comes have their truth in the lags alone.
@@ -168,7 +182,7 @@ pub fn observations(rehearsal: &Rehearsal, judgement: &Judgement, faults: &[Faul
                     let mean = work.mean_w((from_s - 2.0, to_s + 5.0));
                     -in_unit(&check.unit, mean[0] + mean[1], mean[2] + mean[3])
                 }
-                "residual_power" => 0.0,
+                "residual_power" | "cadence_error" => 0.0,
                 "release_lag" | "onset_lag" | "cadence_release_lag" | "cadence_onset_lag" => late_s,
                 _ => continue,
             };
@@ -201,6 +215,18 @@ pub fn observations(rehearsal: &Rehearsal, judgement: &Judgement, faults: &[Faul
     for check in judgement.verdict.whole_ride.iter().filter(|c| c.measure == "work_error") {
         let mean = work.mean_w((0.0, ridden_s));
         see("whole ride work_error".to_owned(), check, in_unit(&check.unit, mean[0] + mean[1], mean[2] + mean[3]));
+    }
+    for check in judgement.verdict.whole_ride.iter().filter(|c| c.measure == "drift_time") {
+        let w_per_h = faults.iter().map(|f| if let Fault::Drift { w_per_h } = f { *w_per_h } else { 0.0 }).sum();
+        see("whole ride drift_time".to_owned(), check, w_per_h);
+    }
+    for check in judgement.verdict.whole_ride.iter().filter(|c| c.measure == "linearity") {
+        // Least squares of what the unit truly read on what was truly there.
+        let n = blocks.len() as f64;
+        let (x, y) = (blocks.iter().map(|b| b.2).sum::<f64>() / n, blocks.iter().map(|b| b.1).sum::<f64>() / n);
+        let slope = blocks.iter().map(|b| (b.2 - x) * (b.1 - y)).sum::<f64>()
+            / blocks.iter().map(|b| (b.2 - x).powi(2)).sum::<f64>();
+        see("whole ride linearity".to_owned(), check, (slope - 1.0) * 100.0);
     }
     for ring in &judgement.verdict.rings {
         let on: Vec<f64> = blocks
