@@ -11,9 +11,12 @@ mod common;
 mod gate;
 
 use std::collections::BTreeMap;
+use std::ops::Range;
 use std::time::Instant;
 
-use assize::rehearse::{Habits, Plan, Storage, simulate};
+use assize::protocol::Protocol;
+use assize::quantity::{Bound, Unit};
+use assize::rehearse::{Habits, Plan, Rehearsal, Storage, simulate};
 use assize::stats::{Sides, clopper_pearson};
 use assize::verdict::Outcome;
 use rayon::prelude::*;
@@ -53,23 +56,39 @@ struct Judged {
     e_n: f64,
 }
 
-fn judge_all(protocol: &assize::protocol::Protocol, seeds: std::ops::Range<u64>, faults: &[&str]) -> Vec<Judged> {
+fn judge_all(protocol: &Protocol, seeds: Range<u64>, faults: &[&str]) -> Vec<Judged> {
     let one = |seed: u64| {
         let plan = Plan { habits: Habits::varied(seed), ..common::plan(seed, faults) };
-        let rehearsal = simulate(protocol, &plan);
-        let judgement = common::judge(&rehearsal);
-        Judged {
-            seed,
-            storage: plan.habits.storage,
-            outcome: judgement.verdict.verdict.unwrap_or(Outcome::Undecided),
-            named: gate::named(&judgement).into_iter().map(str::to_owned).collect(),
-            failed: gate::not_passed(&judgement, Outcome::Fail),
-            undecided: gate::not_passed(&judgement, Outcome::Undecided),
-            observations: gate::one_each(seed, &gate::observations(&rehearsal, &judgement, &plan.faults)),
-            e_n: judgement.verdict.reference_comparison.iter().map(|pair| pair.e_n).fold(0.0, f64::max),
-        }
+        judge_one(&plan, &simulate(protocol, &plan))
     };
     seeds.into_par_iter().map(one).collect()
+}
+
+/// One reference that is right and says so: what is left is scatter, clock and sampling.
+fn judge_scatter(protocol: &Protocol, seeds: Range<u64>) -> Vec<Judged> {
+    let one = |seed: u64| {
+        let habits = Habits { systematic: 0.0, ..Habits::varied(seed) };
+        let plan = Plan { habits, ..common::plan(seed, &[]) };
+        let mut rehearsal = simulate(protocol, &plan);
+        rehearsal.session.references.truncate(1);
+        rehearsal.session.references[0].uncertainty = Bound::single(0.0, Unit::Percent);
+        judge_one(&plan, &rehearsal)
+    };
+    seeds.into_par_iter().map(one).collect()
+}
+
+fn judge_one(plan: &Plan, rehearsal: &Rehearsal) -> Judged {
+    let judgement = common::judge(rehearsal);
+    Judged {
+        seed: plan.seed,
+        storage: plan.habits.storage,
+        outcome: judgement.verdict.verdict.unwrap_or(Outcome::Undecided),
+        named: gate::named(&judgement).into_iter().map(str::to_owned).collect(),
+        failed: gate::not_passed(&judgement, Outcome::Fail),
+        undecided: gate::not_passed(&judgement, Outcome::Undecided),
+        observations: gate::one_each(plan.seed, &gate::observations(rehearsal, &judgement, &plan.faults)),
+        e_n: judgement.verdict.reference_comparison.iter().map(|pair| pair.e_n).fold(0.0, f64::max),
+    }
 }
 
 fn mean(x: &[f64]) -> f64 {
@@ -156,6 +175,16 @@ fn main() {
         coverage_table(&these, short_term);
     }
     println!("\n{:.1} min so far", started.elapsed().as_secs_f64() / 60.0);
+
+    let part = (sessions / 4).max(1);
+    let scattered = judge_scatter(&bench, seed..seed + part);
+    println!("\n## Scatter, clock and sampling alone, {part} sessions\n");
+    coverage_table(&scattered.iter().collect::<Vec<_>>(), |_| true);
+
+    let faults = ["gain=-4", "drift=8", "ring-offset=-14@big", "side-short=110@left,2/6"];
+    let faulty = judge_all(&bench, seed..seed + part, &faults);
+    println!("\n## Faulty units ({}), {part} sessions\n", faults.join(" "));
+    coverage_table(&faulty.iter().collect::<Vec<_>>(), |_| true);
 
     let short = common::shipped("short-check.yaml");
     let short_judged = judge_all(&short, seed..seed + (sessions / 2).max(1), &[]);

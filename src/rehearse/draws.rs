@@ -54,8 +54,8 @@ impl Draws {
         let crank = |purpose, gain_sd: f64, offset_sd_w: f64| {
             let mut noise = Noise::new(seed ^ DRAWS, purpose);
             Draw {
-                gain: 1.0 + noise.truncated(gain_sd, 2.5),
-                offset_w: noise.truncated(offset_sd_w, 2.5),
+                gain: 1.0 + noise.truncated(gain_sd * habits.systematic, 2.5),
+                offset_w: noise.truncated(offset_sd_w * habits.systematic, 2.5),
                 noise: noise.between(0.005, 0.009),
                 angle: noise.uniform(),
                 timeout_s: noise.between(1.5, 1.7),
@@ -66,8 +66,8 @@ impl Draws {
         let pedals = crank(Purpose::Pedals, 0.005, 0.5);
         let hub = crank(Purpose::Trainer, 0.0075, 0.8);
         let mut noise = Noise::new(seed ^ DRAWS, Purpose::Script);
-        let loss_big = LOSS + noise.truncated(0.005, 2.0);
-        let loss_small = loss_big + noise.truncated(0.0025, 2.0);
+        let loss_big = LOSS + noise.truncated(0.005 * habits.systematic, 2.0);
+        let loss_small = loss_big + noise.truncated(0.0025 * habits.systematic, 2.0);
         let purposes = [Purpose::UnitClock, Purpose::PedalsClock, Purpose::TrainerClock];
         let clocks = std::array::from_fn::<Clock, 3, _>(|n| {
             let mut noise = Noise::new(seed ^ DRAWS, purposes[n]);

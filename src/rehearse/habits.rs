@@ -19,6 +19,8 @@ pub struct Habits {
     pub strap_delay_s: (f64, f64),
     /// Times a usual rider's unsteady power.
     pub unsteady: f64,
+    /// Times the gains, offsets and losses that a seed draws; 0 leaves noise and sampling alone.
+    pub systematic: f64,
     /// Times a usual rider's range of heart rate, and so about its number of steps.
     pub heart: f64,
 }
@@ -26,7 +28,7 @@ pub struct Habits {
 impl Default for Habits {
     fn default() -> Self {
         let storage = [Storage::LastMessage, Storage::LastMessage, Storage::SecondMean];
-        Self { storage, dropped: 0.0003, strap_delay_s: (0.1, 0.3), unsteady: 1.0, heart: 1.0 }
+        Self { storage, dropped: 0.0003, strap_delay_s: (0.1, 0.3), unsteady: 1.0, systematic: 1.0, heart: 1.0 }
     }
 }
 
@@ -41,6 +43,7 @@ impl Habits {
             dropped: noise.between(0.0, 0.002),
             strap_delay_s: (0.05, 0.35),
             unsteady: noise.between(0.6, 1.6),
+            systematic: 1.0,
             heart: noise.between(0.75, 1.1),
         }
     }

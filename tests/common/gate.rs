@@ -130,7 +130,12 @@ fn in_unit(unit: &str, unit_w: f64, rider_w: f64) -> f64 {
 /// The same protocol with every further measure that has a known truth, advisory.
 pub fn asked_more(mut protocol: Protocol) -> Protocol {
     let advisory = |measure| {
-        let limit = Limit::Within(Bound::single(5.0, Unit::Percent));
+        let unit = match measure {
+            Measure::CadenceError => Unit::Rpm,
+            Measure::DriftTime => Unit::WattPerHour,
+            _ => Unit::Percent,
+        };
+        let limit = Limit::Within(Bound::single(50.0, unit));
         Check { measure, limit, advisory: true, clause: None, over_s: None }
     };
     for phase in protocol.phases.iter_mut().filter(|p| matches!(p.drill, Drill::Steady { .. })) {
