@@ -283,6 +283,8 @@ struct Reader {
     /// Index of the present part's first row.
     part_first: usize,
     last_unix_s: Option<f64>,
+    /// In 1/16 m.
+    packed_distance: u64,
     untimed: usize,
     undescribed: usize,
     balance_without_side: usize,
@@ -430,10 +432,14 @@ impl Reader {
         row.set(Channel::Cadence, fields.cell(4).map(|whole| whole + fraction).or(fields.cell(52)));
         row.set(Channel::HeartRate, fields.cell(3));
         // The narrow field first: the decoder makes the wide one from it, and loses up to a step in doing so.
-        row.set(Channel::Speed, fields.cell(6).or(fields.cell(73)));
+        let packed = fields.packed_speed_and_distance();
+        let distance = packed.map(|(_, sixteenths)| self.packed_distance_m(sixteenths));
+        let [speed, packed_distance] =
+            [packed.map(|(speed_m_s, _)| speed_m_s), distance].map(|value| value.map_or(Cell::Missing, Cell::Value));
+        row.set(Channel::Speed, fields.cell(6).or(fields.cell(73)).or(speed));
         row.set(Channel::Altitude, fields.cell(2).or(fields.cell(78)));
         row.set(Channel::Temperature, fields.cell(13));
-        row.set(Channel::Distance, fields.cell(5));
+        row.set(Channel::Distance, fields.cell(5).or(packed_distance));
         row.set(Channel::Latitude, fields.cell(0).map(degrees));
         row.set(Channel::Longitude, fields.cell(1).map(degrees));
         let balance = fields.cell(30);
@@ -491,6 +497,12 @@ impl Reader {
             sport: fields.number(5).map(|sport| named(&Sport(sport as u8).to_string(), sport)),
             mean_power_w: fields.number(20),
         });
+    }
+
+    /// The distance whose lowest twelve bits, in 1/16 m, are these; it never falls.
+    fn packed_distance_m(&mut self, sixteenths: u64) -> f64 {
+        self.packed_distance += sixteenths.wrapping_sub(self.packed_distance) & 0xFFF;
+        self.packed_distance as f64 / 16.0
     }
 
     fn lap(&mut self, fields: &Fields) {
@@ -667,6 +679,16 @@ impl Fields<'_> {
             Some((_, Odd::InvalidAt(invalid))) if raw == *invalid => None,
             _ => Some(raw / profile.scale() - profile.offset()),
         }
+    }
+
+    /// Speed in m/s, and the lowest twelve bits of the distance in 1/16 m: twelve bits each, in three bytes that the
+    /// decoder leaves packed (public FIT profile, `compressed_speed_distance`).
+    fn packed_speed_and_distance(&self) -> Option<(f64, u64)> {
+        let (Value::ArrayUint8(bytes), _) = self.value(8)? else { return None };
+        let &[low, both, high] = &**bytes else { return None };
+        let speed = u16::from(low) | u16::from(both & 0x0F) << 8;
+        let known = [low, both, high] != [0xFF; 3];
+        known.then(|| (f64::from(speed) / 100.0, u64::from(both >> 4) | u64::from(high) << 4))
     }
 
     /// A number that is a name (a serial, a product).
@@ -909,6 +931,19 @@ mod tests {
         }
         assert_eq!(number(&Value::Uint8(0), FitBaseType::UINT8), Some(0.0));
         assert_eq!(number(&Value::Uint8(0xFF), FitBaseType::UINT8Z), Some(255.0));
+    }
+
+    /// Twelve bits of speed in 1/100 m/s, then twelve of distance in 1/16 m that roll over.
+    #[test]
+    fn speed_and_distance_packed_in_three_bytes_are_unpacked() {
+        let mut messages = vec![define(0, RECORD, &[(253, 4, 0x86), (8, 3, 0x0D)])];
+        let packed: [[u8; 3]; 4] = [[98, 0x01, 0], [99, 0x41, 14], [0xFF; 3], [0, 0x10, 0]];
+        for (i, bytes) in packed.iter().enumerate() {
+            messages.push(data(0, &[&(T0 + i as u32).to_le_bytes(), bytes]));
+        }
+        let samples = ordered(read(&file(&messages))).0.samples;
+        assert_eq!(samples.speed_m_s, [Some(3.54), Some(3.55), None, Some(0.0)]);
+        assert_eq!(samples.distance_m, [Some(0.0), Some(14.25), None, Some(256.0625)]);
     }
 
     #[test]
