@@ -1,0 +1,84 @@
+//! What `rehearse` writes is read back equal, whatever was ridden.
+
+use std::path::Path;
+
+use assize::protocol::{self, Protocol};
+use assize::recording::{self, Recording};
+use assize::rehearse::{self, FAULT_KINDS, Fault, Habits, Instruments, Plan, simulate};
+use assize::session;
+use chrono::DateTime;
+use proptest::prelude::*;
+
+fn protocols() -> [Protocol; 2] {
+    let load = |name: &str| {
+        let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("protocols").join(name);
+        protocol::load(&file, None).unwrap_or_else(|problems| panic!("{problems}"))
+    };
+    ["short-check.yaml", "bench-both-rings.yaml"].map(load)
+}
+
+/// A fault of any kind and of a size drawn for it.
+fn fault() -> impl Strategy<Value = Fault> {
+    (proptest::sample::select(FAULT_KINDS), 1..40_u32, any::<bool>(), 1..=6_u32).prop_map(
+        |(kind, tenths, one, part)| {
+            let (size, sign) = (f64::from(tenths) / 10.0, if one { "" } else { "-" });
+            let side = if one { "left" } else { "right" };
+            let text = match kind.word {
+                "gain" | "offset" | "drift" => format!("{}={sign}{size}", kind.word),
+                "clock-set" => format!("clock-set={sign}{tenths}"),
+                "ring-offset" => format!("ring-offset={sign}{size}@{}", if one { "big" } else { "small" }),
+                "side-short" => format!("side-short={tenths}@{side},{part}/6"),
+                "doubled-side" => format!("doubled-side={side}"),
+                "soft-dropout" | "radio-dropout" => format!("{}={part}/60", kind.word),
+                "reference-gain" => format!("reference-gain={sign}{size}@{}", if one { "P" } else { "T" }),
+                _ => format!("{}={size}", kind.word),
+            };
+            text.parse().unwrap_or_else(|e| panic!("{e}"))
+        },
+    )
+}
+
+fn plan() -> impl Strategy<Value = Plan> {
+    let instruments = proptest::sample::select(vec![Instruments::Real, Instruments::Ideal]);
+    // From 2001 to 2033: FIT stamps are 32 bits of seconds, and below 1998 they count from power-on.
+    let date = 1_000_000_000..2_000_000_000_i64;
+    (any::<u64>(), proptest::collection::vec(fault(), 0..4), date, instruments).prop_map(
+        |(seed, faults, unix_s, instruments)| {
+            let date = DateTime::from_timestamp(unix_s, 0).unwrap();
+            Plan { faults, date, instruments, habits: Habits::varied(seed), ..Plan::new(seed) }
+        },
+    )
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 100, ..ProptestConfig::default() })]
+    #[test]
+    fn whatever_is_rehearsed_reads_back_equal(plan in plan(), which in 0..2_usize) {
+        let rehearsal = simulate(&protocols()[which], &plan);
+        for (in_memory, bytes) in rehearsal.recordings.iter().zip(&rehearsal.files) {
+            let read = recording::read_bytes(&in_memory.file, bytes).unwrap();
+            // Cautions are the reader's own remarks; the summary is made in writing.
+            let spans: Vec<(f64, f64)> = read.summaries.iter().map(|s| (s.start_s, s.end_s)).collect();
+            prop_assert_eq!(spans, [(0.0, in_memory.duration_s())]);
+            let (cautions, summaries) = (read.cautions.clone(), read.summaries.clone());
+            let expected = Recording { cautions, summaries, ..in_memory.clone() };
+            prop_assert!(read == expected, "{}", in_memory.file.display());
+        }
+    }
+
+    #[test]
+    fn a_rehearsed_session_reads_back_equal(plan in plan(), which in 0..2_usize) {
+        let rehearsal = simulate(&protocols()[which], &plan);
+        let dir = tempfile::tempdir().unwrap();
+        rehearse::write(&rehearsal, dir.path()).unwrap();
+        let read = session::load(&dir.path().join("session.yaml")).unwrap_or_else(|problems| panic!("{problems}"));
+        let mut expected = rehearsal.session.clone();
+        (expected.file, expected.sha256, expected.assumed) = (read.file.clone(), read.sha256.clone(), read.assumed.clone());
+        expected.protocol.as_mut().unwrap().file = read.protocol.as_ref().unwrap().file.clone();
+        let units = expected.units.iter_mut().map(|u| &mut u.instrument);
+        for instrument in units.chain(expected.references.iter_mut().map(|r| &mut r.instrument)) {
+            instrument.recordings.iter_mut().for_each(|file| *file = dir.path().join(&file));
+        }
+        prop_assert_eq!(read, expected);
+    }
+}
