@@ -24,6 +24,10 @@ pub(super) enum Channel {
 
 const CHANNELS: usize = Channel::RightShare as usize + 1;
 
+/// Head units and programs write some dozens of further channels. Each takes its memory for every record, even if it
+/// has a single value, so that a small file of many names would fill the memory.
+const MOST_FURTHER: usize = 250;
+
 /// Name and unit of each [`Channel`], in its order.
 pub(super) const NAMED: [(&str, &str); CHANNELS] = [
     ("power", "W"),
@@ -89,7 +93,9 @@ impl Row {
     }
 
     pub fn push_extra(&mut self, column: usize, cell: Cell) {
-        self.extra.push((column, cell));
+        if column < MOST_FURTHER {
+            self.extra.push((column, cell));
+        }
     }
 
     pub fn drop_extra(&mut self, column: usize) {
@@ -134,10 +140,13 @@ pub(super) struct Table {
 }
 
 impl Table {
-    /// The column for a further channel; the same name gives the same column.
+    /// The column for a further channel; the same name gives the same column. Column [`MOST_FURTHER`] has the name of
+    /// the first channel too many, and stands for all of them.
     pub fn extra_column(&mut self, name: &str) -> usize {
         self.extra_names.iter().position(|n| n == name).unwrap_or_else(|| {
-            self.extra_names.push(name.to_owned());
+            if self.extra_names.len() <= MOST_FURTHER {
+                self.extra_names.push(name.to_owned());
+            }
             self.extra_names.len() - 1
         })
     }
@@ -155,6 +164,9 @@ impl Table {
     /// `None` if there are no rows.
     pub fn into_samples(self, cautions: &mut Vec<String>) -> Option<Ordered> {
         let read = self.rows.len();
+        if let Some(first) = self.extra_names.get(MOST_FURTHER) {
+            cautions.push(format!("more than {MOST_FURTHER} further channels; `{first}` and those after it left out"));
+        }
         let Self { rows, extra_names, extra_units, parts } = self;
         let mut rows = without_other_days(rows, &parts, cautions);
         if rows.len() < read {
@@ -256,10 +268,13 @@ fn columns(rows: &[Row], extra_names: &[String], start: f64) -> Samples {
         right_share_pct: column(Channel::RightShare),
         ..Samples::default()
     };
-    let mut extra = vec![vec![None; rows.len()]; extra_names.len()];
+    let mut extra = vec![Vec::new(); extra_names.len()];
     for (i, row) in rows.iter().enumerate() {
         for &(name, cell) in &row.extra {
-            extra[name][i] = cell.value();
+            if let Some(value) = cell.value() {
+                extra[name].resize(rows.len(), None);
+                extra[name][i] = Some(value);
+            }
             if cell == Cell::Invalid {
                 note(&extra_names[name], i);
             }
@@ -360,5 +375,18 @@ mod tests {
         assert_eq!(got.samples.power_w, [Some(0.0), Some(7.0), None]);
         assert_eq!(got.samples.invalid, [("power".to_owned(), vec![2])].into());
         assert_eq!(got.replaced.invalid, [("power".to_owned(), vec![0, 1])].into());
+    }
+
+    #[test]
+    fn channels_beyond_any_use_are_left_out_aloud() {
+        let mut table = Table::default();
+        let columns: Vec<usize> = (0..MOST_FURTHER + 9).map(|n| table.extra_column(&format!("c{n}"))).collect();
+        let mut row = Row::at(1e9);
+        columns.iter().for_each(|&column| row.push_extra(column, Cell::Value(1.0)));
+        table.rows = vec![row];
+        let mut cautions = Vec::new();
+        let samples = table.into_samples(&mut cautions).unwrap().samples;
+        assert_eq!((samples.extra.len(), samples.channel("c249")), (MOST_FURTHER, Some(&[Some(1.0)][..])));
+        assert_eq!(cautions, ["more than 250 further channels; `c250` and those after it left out"]);
     }
 }
