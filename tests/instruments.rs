@@ -51,7 +51,7 @@ fn fit_of_two(pedals: &Recording, second_w: &[Option<f64>]) -> Vec<u8> {
     messages.push(event.into());
     let samples = &pedals.samples;
     let mut laps = pedals.laps.iter().peekable();
-    for i in 0..samples.len() {
+    for (i, second) in second_w.iter().enumerate() {
         let mut record = mesgdef::Record::new();
         record.timestamp = time(samples.time_s[i]);
         record.power = samples.power_w[i].map_or(u16::MAX, |w| w as u16);
@@ -62,7 +62,7 @@ fn fit_of_two(pedals: &Recording, second_w: &[Option<f64>]) -> Vec<u8> {
             record.left_right_balance = LeftRightBalance(0x80 | right_pct as u8);
         }
         let mut message = Message::from(record);
-        let value = Value::Uint16(second_w[i].map_or(u16::MAX, |w| w as u16));
+        let value = Value::Uint16(second.map_or(u16::MAX, |w| w as u16));
         message.developer_fields.push(DeveloperField { num: 5, developer_data_index: 0, value });
         messages.push(message);
         while let Some(lap) = laps.next_if(|lap| lap.end_s <= samples.time_s[i]) {
@@ -84,11 +84,11 @@ fn csv_of_two(pedals: &Recording, second_w: &[Option<f64>]) -> String {
     let samples = &pedals.samples;
     let mut text = "ride 7; exported for the bench\nclock;P (W);B (W);rpm;hr;right_share_pct\n".to_owned();
     let cell = |value: Option<f64>| value.map_or(String::new(), |v| v.to_string().replace('.', ","));
-    for i in 0..samples.len() {
+    for (i, second) in second_w.iter().enumerate() {
         let clock = (pedals.start + chrono::TimeDelta::seconds(samples.time_s[i] as i64)).to_rfc3339();
         let cells = [
             samples.power_w[i],
-            second_w[i],
+            *second,
             samples.cadence_rpm[i],
             samples.heart_rate_bpm[i],
             samples.right_share_pct[i],

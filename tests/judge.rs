@@ -57,6 +57,18 @@ fn the_faulty_demo_fails_with_exit_code_1_and_names_its_three_faults_and_nothing
     assert!(verdict.diagnosis[1].says.contains("left side") && verdict.diagnosis[1].says.contains("2 of 6"));
 }
 
+#[cfg(unix)]
+#[test]
+fn what_is_no_file_is_written_to_and_never_replaced() {
+    let folder = tempfile::tempdir().unwrap();
+    let link = folder.path().join("nowhere");
+    std::os::unix::fs::symlink("/dev/null", &link).unwrap();
+    let mut command = assize();
+    command.arg("judge").arg(project("demo-data/bench-sound/session.yaml"));
+    assert!(command.arg("--json").arg(&link).arg("--sheet").arg(&link).output().unwrap().status.success());
+    assert!(link.is_symlink() && !std::fs::metadata(&link).unwrap().is_file());
+}
+
 #[test]
 fn the_same_files_give_the_same_bytes() {
     assert_eq!(judged("demo-data/bench-faulty/session.yaml"), judged("demo-data/bench-faulty/session.yaml"));

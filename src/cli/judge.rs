@@ -168,8 +168,13 @@ fn write_all(
     })
 }
 
-/// To a temporary name in the same folder, then renamed: nobody ever finds half a file.
+/// To a temporary name in the same folder, then renamed: nobody ever finds half a file. A link is followed, and what
+/// is no file (a pipe, a device) is written to, not replaced.
 pub(super) fn write_whole(to: &Path, text: &str) -> anyhow::Result<()> {
+    let to = &std::fs::canonicalize(to).unwrap_or_else(|_| to.to_owned());
+    if std::fs::metadata(to).is_ok_and(|there| !there.is_file()) {
+        return Ok(std::fs::write(to, text)?);
+    }
     let folder = to.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let mut builder = tempfile::Builder::new();
     // Temporary files are private by default; a sheet is to be shown around.
