@@ -495,8 +495,9 @@ fn contrast(
         Err(NoValue::Undecided(format!("none of {pairs} pairs has both phases ridden")))
     } else {
         let mut value = mean_value(&differences.iter().collect::<Vec<_>>());
-        // One draw per ring: pairs of the same two rings share it.
-        let ring_line = |v: &Value| v.budget.part(|s| s == Source::RingLoss);
+        // One draw per ring, shared by all pairs. What is stated is the difference between two rings, and each
+        // pair's line holds it once per ring.
+        let ring_line = |v: &Value| v.budget.part(|s| s == Source::RingLoss) / 2f64.sqrt();
         let ring = differences.iter().map(ring_line).sum::<f64>() / differences.len() as f64;
         value.budget.0.retain(|line| line.source != Source::RingLoss);
         value.budget.push(Line::b(Source::RingLoss, ring));

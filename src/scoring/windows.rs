@@ -21,8 +21,8 @@ const ROUNDING_SD: f64 = 0.288_675;
 /// habit each of the two has is not known: even odds for either make a difference of 0 or ±0.375 s.
 pub const STORAGE_U_S: f64 = 0.375 / std::f64::consts::SQRT_2;
 /// A reading may stand while the reference moves this much: both are whole watts, each with its own noise, and a
-/// second's mean smooths it. With 4 noises alone 2 of 1,000 sound units at 60 W held for 6 s.
-const HELD_LEAST_W: f64 = 3.0;
+/// second's mean smooths it. With 4 noises alone 2 of 1,000 sound units at 60 W held for 6 s, with 3 W one.
+const HELD_LEAST_W: f64 = 5.0;
 /// One point of balance, expanded with k = 2, as a standard uncertainty of a side in per cent of the total.
 const BALANCE_STANDARD_PCT_OF_TOTAL: f64 = 0.5;
 /// Two cadence sensors; standard uncertainty. Common practice, no source.
