@@ -287,9 +287,11 @@ impl Case<'_> {
 
     fn recording_facts(&self) -> Vec<RecordingFacts> {
         let mut facts = Vec::new();
+        let all: Vec<&Instrument> = instruments(self.session).collect();
         for (i, instrument) in self.instruments_here().enumerate() {
             for path in &instrument.recordings {
                 let recording = &self.recordings[path];
+                let storage = recording.storage();
                 let head_unit = [&recording.head_unit.maker, &recording.head_unit.product]
                     .into_iter()
                     .flatten()
@@ -306,6 +308,10 @@ impl Case<'_> {
                     samples: recording.samples.len(),
                     gaps: recording.gaps().len(),
                     damage: recording.damage.clone(),
+                    stores: storage.storage.word().to_owned(),
+                    stops: storage.stops,
+                    stops_between: storage.between,
+                    channels: channel_counts(instrument, &all, recording),
                 });
             }
         }
@@ -320,6 +326,18 @@ impl Case<'_> {
             )
         })
     }
+}
+
+/// The channels that the recording has something of, in the program's own names.
+fn channel_counts(instrument: &Instrument, all: &[&Instrument], recording: &Recording) -> Vec<ChannelCounts> {
+    const CHANNELS: [&str; 7] = ["power", "cadence", "heart_rate", "speed", "altitude", "temperature", "right_share"];
+    let count = |channel: &str| {
+        let recording::Counts { values, zeros, invalid, missing } =
+            recording.samples.counts(align::field(instrument, all, channel)?);
+        let channel = channel.to_owned();
+        (values + invalid > 0).then_some(ChannelCounts { channel, values, zeros, invalid, missing })
+    };
+    CHANNELS.into_iter().filter_map(count).collect()
 }
 
 fn name(path: &std::path::Path) -> String {

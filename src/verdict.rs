@@ -161,6 +161,31 @@ pub struct RecordingFacts {
     /// Stretches longer than one sampling interval in which nothing was written.
     pub gaps: usize,
     pub damage: Vec<String>,
+    /// How its head unit stores a second's power, as far as the rider's stops tell: `the second's mean`, `the last
+    /// message` or `can't tell`.
+    #[serde(default)]
+    pub stores: String,
+    /// The stops that this rests on.
+    #[serde(default)]
+    pub stops: usize,
+    /// In how many of them a value between the level and zero was written.
+    #[serde(default)]
+    pub stops_between: usize,
+    /// What became of each sample, by channel, of the channels that this instrument is read from.
+    #[serde(default)]
+    pub channels: Vec<ChannelCounts>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ChannelCounts {
+    pub channel: String,
+    pub values: usize,
+    /// Among the values.
+    pub zeros: usize,
+    /// Written by the file as invalid.
+    pub invalid: usize,
+    /// Not written at all.
+    pub missing: usize,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]

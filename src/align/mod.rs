@@ -91,7 +91,7 @@ pub fn to_session_time(session: &Session, recordings: &BTreeMap<PathBuf, Recordi
         if units.iter().any(|u| !u.recordings.is_empty()) {
             return Err(AlignError::NoReference);
         }
-        let empty = |all: &[&Instrument]| all.iter().map(|i| trace(i, vec![], 0, &[])).collect();
+        let empty = |all: &[&Instrument]| all.iter().map(|i| trace(i, vec![], 0, all)).collect();
         let (units, references) = (empty(&units), empty(&references));
         return Ok(Aligned {
             start: DateTime::UNIX_EPOCH,
@@ -110,7 +110,7 @@ pub fn to_session_time(session: &Session, recordings: &BTreeMap<PathBuf, Recordi
     let all: Vec<&Instrument> = units.iter().chain(&references).copied().collect();
     bench.cautions.extend(all.iter().filter_map(|i| not_its_own(i, &all, recordings)));
     let traces = |own: &[&Instrument], parts: Vec<Vec<Part>>| {
-        own.iter().zip(parts).map(|(i, parts)| trace(i, parts, length_s, guests(i, &all))).collect()
+        own.iter().zip(parts).map(|(i, parts)| trace(i, parts, length_s, &all)).collect()
     };
     let (edges, gears) = bench.edges_and_gears(session);
     Ok(Aligned {
@@ -157,14 +157,18 @@ fn channel<'a>(instrument: &Instrument, samples: &'a Samples, name: &str) -> &'a
 /// Channels that are of the power meter, not of the head unit.
 const OF_THE_METER: [&str; 2] = ["cadence", "right_share"];
 
-/// Channels of this instrument's recordings that are another instrument's, unless its session says otherwise: those of
-/// a meter that shares a recording and whose power is not in the usual field.
-fn guests(instrument: &Instrument, all: &[&Instrument]) -> &'static [&'static str] {
+/// The field that holds an instrument's channel: the one that its session names, else the usual one. `None` where that
+/// is another instrument's: of two meters in one recording, cadence and balance are the one's whose power is in the
+/// usual field.
+pub(crate) fn field<'a>(instrument: &'a Instrument, all: &[&Instrument], name: &'a str) -> Option<&'a str> {
     let shares = |other: &&Instrument| {
         other.label != instrument.label && other.recordings.iter().any(|r| instrument.recordings.contains(r))
     };
-    let is_guest = instrument.fields.contains_key("power") && all.iter().any(shares);
-    if is_guest { &OF_THE_METER } else { &[] }
+    match instrument.fields.get(name) {
+        Some(named) => Some(named),
+        None if !OF_THE_METER.contains(&name) => Some(name),
+        None => (!instrument.fields.contains_key("power") || !all.iter().any(shares)).then_some(name),
+    }
 }
 
 /// What to say where an instrument is not credited with a channel that its recording holds.
@@ -175,9 +179,9 @@ fn not_its_own(
 ) -> Option<String> {
     let held = |name: &&&str| {
         let read = instrument.recordings.iter().filter_map(|path| recordings.get(path));
-        !instrument.fields.contains_key(**name) && read.into_iter().any(|r| r.samples.channel(name).is_some())
+        field(instrument, all, name).is_none() && read.into_iter().any(|r| r.samples.channel(name).is_some())
     };
-    let names: Vec<&str> = guests(instrument, all).iter().filter(held).copied().collect();
+    let names: Vec<&str> = OF_THE_METER.iter().filter(held).copied().collect();
     let names = names.join(" and ");
     (!names.is_empty()).then(|| {
         format!(
@@ -489,9 +493,8 @@ fn spoken(time_s: f64) -> String {
     format!("{hours}{} min {} s", s / 60 % 60, s % 60)
 }
 
-/// One trace of an instrument's parts, without the channels of `guests` that its session does not name; its clock is
-/// the least certain of theirs.
-fn trace(instrument: &Instrument, parts: Vec<Part>, length_s: usize, guests: &[&str]) -> Trace {
+/// One trace of an instrument's parts; its clock is the least certain of theirs. `all` are the session's instruments.
+fn trace(instrument: &Instrument, parts: Vec<Part>, length_s: usize, all: &[&Instrument]) -> Trace {
     let least_certain =
         parts.iter().map(|p| &p.clock).max_by(|a, b| a.standard_uncertainty_s.total_cmp(&b.standard_uncertainty_s));
     let mut trace = Trace {
@@ -525,8 +528,7 @@ fn trace(instrument: &Instrument, parts: Vec<Part>, length_s: usize, guests: &[&
             (&mut trace.right_share_pct, "right_share"),
         ];
         for (column, name) in columns {
-            let others = guests.contains(&name) && !instrument.fields.contains_key(name);
-            let from = if others { &[] } else { channel(instrument, samples, name) };
+            let from = field(instrument, all, name).and_then(|field| samples.channel(field)).unwrap_or(&[]);
             column.extend(kept.iter().map(|&i| from.get(i).copied().flatten()));
         }
     }

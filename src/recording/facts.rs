@@ -6,6 +6,17 @@ use super::{Recording, Samples, csv};
 /// A channel's name as users write it, its unit, its column.
 pub type Column<'a> = (&'a str, &'a str, &'a [Option<f64>]);
 
+/// Zeros are values too; invalid and missing are different things.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Counts {
+    pub values: usize,
+    pub zeros: usize,
+    /// Written by the file as invalid.
+    pub invalid: usize,
+    /// Not written at all.
+    pub missing: usize,
+}
+
 impl Samples {
     /// The channels of fixed meaning, with their units, in the order in which they are shown.
     fn named(&self) -> [Column<'_>; NAMED.len()] {
@@ -30,6 +41,25 @@ impl Samples {
         let unit = |name| self.extra_units.get(name).map_or("", String::as_str);
         let extra = self.extra.iter().map(|(name, values)| (name.as_str(), unit(name), values.as_slice()));
         self.named().into_iter().chain(extra).filter(|(_, _, v)| v.iter().any(Option::is_some)).collect()
+    }
+
+    /// What became of each sample of a channel, by the names that [`Samples::channel`] knows; of a channel that holds
+    /// nothing valid too.
+    pub fn counts(&self, name: &str) -> Counts {
+        let own = |name: &str| NAMED.iter().any(|(n, _)| *n == name) || self.extra.contains_key(name);
+        let name = match csv::channel(name) {
+            Some((channel, _)) if !own(name) => NAMED[channel as usize].0,
+            _ => name,
+        };
+        let values = self.channel(name).unwrap_or_default();
+        let present = values.iter().flatten().count();
+        let invalid = self.invalid.get(name).map_or(0, Vec::len);
+        Counts {
+            values: present,
+            zeros: values.iter().filter(|value| **value == Some(0.0)).count(),
+            invalid,
+            missing: self.len() - present - invalid,
+        }
     }
 
     /// A channel by its name: `power`, `heart_rate`, …, a further one as [`Samples::extra`] has it, or the
@@ -65,6 +95,7 @@ impl Recording {
 
 #[cfg(test)]
 mod tests {
+    use super::Counts;
     use crate::recording::{Recording, read};
 
     fn recording(table: &str) -> Recording {
@@ -110,5 +141,18 @@ mod tests {
     #[test]
     fn a_channel_without_a_value_is_none() {
         assert_eq!(recording("time,power,hr\n1600000000,1,\n").samples.channel("heart_rate"), None);
+    }
+
+    #[test]
+    fn each_sample_is_counted_once_by_any_name() {
+        let ride = recording("time,watts,own,hr\n1600000000,0,1,-\n1600000001,-,,-\n1600000002,,,\n1600000003,5,-,-\n");
+        let counts = |name| {
+            let Counts { values, zeros, invalid, missing } = ride.samples.counts(name);
+            [values, zeros, invalid, missing]
+        };
+        assert_eq!((counts("power"), counts("watts")), ([2, 1, 1, 1], [2, 1, 1, 1]));
+        assert_eq!(counts("own"), [1, 0, 1, 2]);
+        assert_eq!(counts("heart_rate"), [0, 0, 3, 1], "never valid is not never written");
+        assert_eq!(counts("cadence"), [0, 0, 0, 4]);
     }
 }

@@ -6,6 +6,7 @@ mod facts;
 mod fit;
 mod model;
 mod rows;
+mod storage;
 mod xml;
 
 use std::borrow::Cow;
@@ -17,9 +18,10 @@ use flate2::read::MultiGzDecoder;
 use rayon::prelude::*;
 use sha2::{Digest, Sha256};
 
-pub use facts::Column;
+pub use facts::{Column, Counts};
 pub use model::*;
 use rows::{Ordered, Table};
+pub use storage::{Storage, StorageEvidence};
 
 /// RFC 1952, 2.3.1.
 const GZIP_MARK: [u8; 2] = [0x1F, 0x8B];

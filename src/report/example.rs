@@ -398,6 +398,10 @@ fn verdict(phases: Vec<PhaseVerdict>, ride: &Ride) -> Verdict {
         samples: ride.length_s,
         gaps: usize::from(role == "unit"),
         damage: damage.iter().map(|d| (*d).into()).collect(),
+        stores: "the last message".into(),
+        stops: 8,
+        stops_between: 0,
+        channels: vec![ChannelCounts { channel: "power".into(), values: 4490, zeros: 60, invalid: 4, missing: 6 }],
     };
     let clock = |recording: &str, offset_s, u, on: &str| ClockFacts {
         recording: recording.into(),
