@@ -88,6 +88,21 @@ fn table(recording: &Recording) -> Vec<u8> {
     text
 }
 
+/// A hundred seconds as TCX.
+fn tcx(recording: &Recording) -> Vec<u8> {
+    let mut text = br#"<?xml version="1.0"?><TrainingCenterDatabase><Activities><Activity Sport="Biking"><Lap StartTime="2026-11-21T13:30:00Z"><TotalTimeSeconds>100</TotalTimeSeconds><Track>"#.to_vec();
+    let samples = &recording.samples;
+    for i in 0..samples.len().min(100) {
+        let time = recording.start + chrono::TimeDelta::seconds(samples.time_s[i] as i64);
+        let number = |value: Option<f64>| value.unwrap_or(0.0);
+        let (power_w, cadence_rpm) = (number(samples.power_w[i]), number(samples.cadence_rpm[i]).round());
+        let time = time.format("%Y-%m-%dT%H:%M:%SZ");
+        writeln!(text, "<Trackpoint><Time>{time}</Time><Cadence>{cadence_rpm}</Cadence><Extensions><TPX><Watts>{power_w}</Watts></TPX></Extensions></Trackpoint>").unwrap();
+    }
+    text.extend(b"</Track></Lap></Activity></Activities></TrainingCenterDatabase>");
+    text
+}
+
 /// A file to damage.
 struct Base {
     kind: Kind,
@@ -102,6 +117,7 @@ fn bases() -> Vec<Base> {
     let mut bases = vec![];
     for rehearsal in [rehearsed("short-check.yaml"), rehearsed("bench-both-rings.yaml")] {
         bases.extend(rehearsal.files.iter().map(|bytes| base(Kind::Recording, "ride.fit".into(), bytes.clone())));
+        bases.push(base(Kind::Recording, "ride.tcx".into(), tcx(&rehearsal.recordings[0])));
         let table = table(&rehearsal.recordings[0]);
         let mut gzip = flate2::write::GzEncoder::new(vec![], flate2::Compression::default());
         gzip.write_all(&table).unwrap();
@@ -160,6 +176,10 @@ fn no_damage_makes_a_reader_panic_or_fill_the_memory() {
     for n in 0..MUTATIONS {
         let Base { kind, file, bytes, unpacked_bytes } = &bases[n % bases.len()];
         let mut bytes = slice(bytes, &mut rng);
+        if n < bases.len() {
+            let sound = recording::read_bytes(file, &bytes).map(|r| r.samples.len());
+            assert_eq!(sound.is_ok(), matches!(kind, Kind::Recording), "{}: {sound:?}", file.display());
+        }
         damage(&mut bytes, &mut rng);
         let most = match kind {
             Kind::Recording => most_bytes(|| recording::read_bytes(file, &bytes)),
