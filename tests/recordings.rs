@@ -211,3 +211,59 @@ fn real_recordings_agree_with_two_other_readers_to_the_last_count_and_sum() {
     }
     assert_eq!(compared, 10, "rows of expected.csv");
 }
+
+/// Activities that another reader ships for its own tests; files of other kinds are refused by name.
+#[test]
+#[ignore = "needs another crate's files: ASSIZE_FITPARSER_FILES=FOLDER cargo test --test recordings -- --ignored"]
+fn another_readers_own_files_are_read_to_the_same_records() {
+    let folder = std::env::var_os("ASSIZE_FITPARSER_FILES").expect("ASSIZE_FITPARSER_FILES names the folder of files");
+    let (mut activities, mut others) = (0, 0);
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let file = entry.unwrap().path();
+        if file.extension().is_none_or(|extension| extension != "fit") {
+            continue;
+        }
+        let theirs = fitparser::from_bytes(&std::fs::read(&file).unwrap()).unwrap();
+        // A record without a time can't be placed.
+        let is_timed = |message: &&fitparser::FitDataRecord| {
+            message.kind() == fitparser::profile::MesgNum::Record
+                && message.fields().iter().any(|field| field.name() == "timestamp")
+        };
+        let records = || theirs.iter().filter(is_timed);
+        let report = inspect(&[&file]);
+        if records().count() == 0 {
+            let message = report["unreadable"][0]["message"].as_str().unwrap();
+            assert!(message.starts_with("no records in it"), "{}: {message}", file.display());
+            others += 1;
+            continue;
+        }
+        let recording = &report["recordings"][0];
+        assert_eq!(recording["records"], records().count(), "{}", file.display());
+        let ours = channels(recording);
+        for channel in ["power", "heart_rate", "temperature"] {
+            let values: Vec<f64> = records()
+                .flat_map(|message| message.fields())
+                .filter(|field| field.name() == channel)
+                .map(|field| field.value().clone().try_into().unwrap())
+                .collect();
+            let of = |fact: &str| ours.get(channel).map_or(0.0, |c| c[fact].as_f64().unwrap());
+            assert_eq!(of("n"), values.len() as f64, "{}: {channel}", file.display());
+            assert_eq!(of("sum"), values.iter().sum::<f64>(), "{}: {channel}", file.display());
+        }
+        activities += 1;
+    }
+    assert!(activities >= 3 && others >= 5, "{activities} activities, {others} others");
+}
+
+#[test]
+fn the_records_are_exported_for_a_spreadsheet() {
+    let (_folder, file) = written(&trial(Encoder::new()));
+    let output = Command::cargo_bin("assize").unwrap().arg("inspect").arg("--csv").arg(&file).output().unwrap();
+    let text = String::from_utf8(output.stdout).unwrap();
+    let mut lines = text.lines();
+    assert_eq!(lines.next(), Some("time,seconds,power_w,cadence_rpm,heart_rate_bpm,speed_m_s,right_share_pct"));
+    assert_eq!(lines.next(), Some("2026-03-02T09:00:00Z,0,180,90.5,110,8,52"));
+    assert_eq!(lines.nth(2), Some("2026-03-02T09:00:03Z,3,,90.5,110,8.003,52"), "a missing power is no zero");
+    assert_eq!(lines.count(), RECORDS as usize - 4);
+    Command::cargo_bin("assize").unwrap().args(["inspect", "--csv"]).args([&file, &file]).assert().code(2);
+}

@@ -1,26 +1,36 @@
 use std::io::Write;
 use std::path::PathBuf;
 
-use anyhow::Context;
+use anyhow::{Context, bail};
 use chrono::{DateTime, SecondsFormat, TimeDelta, Utc};
 use rayon::prelude::*;
 use serde::Serialize;
 
 use super::Exit;
-use crate::recording::{self, GearChange, Recording, Samples, Sensor, TimerEvent, TimerKind};
+use crate::recording::{
+    self, GearChange, PositionChange, Recording, RiderPosition, Samples, Sensor, Summary, TimerEvent, TimerKind,
+};
 
 /// Show what recordings hold
 #[derive(Debug, clap::Args)]
 pub struct InspectArgs {
-    /// Recordings (FIT or CSV, told by content)
+    /// Recordings (FIT, TCX, GPX or CSV, plain or gzip, told by content)
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
     /// Print JSON instead
     #[arg(long)]
     json: bool,
+    /// Print the records of one recording as CSV instead: an empty cell is missing, `invalid` was written as such
+    #[arg(long, conflicts_with = "json")]
+    csv: bool,
 }
 
 pub fn run(args: &InspectArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
+    if args.csv {
+        let [file] = &args.files[..] else { bail!("--csv exports one recording at a time; name one FILE") };
+        recording::write_csv(&recording::read(file)?, out).context("writing the records")?;
+        return Ok(Exit::Done);
+    }
     let mut report = Report { recordings: Vec::new(), unreadable: Vec::new() };
     let results: Vec<_> = args.files.par_iter().map(|file| recording::read_keeping_replaced(file)).collect();
     for (file, result) in args.files.iter().zip(results) {
@@ -69,12 +79,40 @@ struct Facts {
     merged: usize,
     sampling: Sampling,
     channels: Vec<ChannelFacts>,
+    stores: StorageFacts,
+    summaries: Vec<SummaryFacts>,
+    positions: Vec<PositionFacts>,
     laps: Vec<Stretch>,
     timer_pauses: Vec<Stretch>,
     gear_changes: Vec<GearFacts>,
     sensors: Vec<DeviceFacts>,
     damage: Vec<String>,
     cautions: Vec<String>,
+}
+
+/// How the head unit stores a second, by the rider's stops.
+#[derive(Serialize)]
+struct StorageFacts {
+    what: &'static str,
+    stops: usize,
+    between: usize,
+    gradual: usize,
+}
+
+/// The head unit's own.
+#[derive(Serialize)]
+struct SummaryFacts {
+    start_s: f64,
+    end_s: f64,
+    timer_s: Option<f64>,
+    sport: Option<String>,
+    mean_power_w: Option<f64>,
+}
+
+#[derive(Serialize)]
+struct PositionFacts {
+    at_s: f64,
+    position: &'static str,
 }
 
 #[derive(Serialize)]
@@ -97,12 +135,18 @@ struct ChannelFacts {
     unit: String,
     /// Records that have a value, of all that the file holds; so for the sums.
     n: usize,
+    /// Among these.
+    zeros: usize,
+    /// Records that the file wrote as invalid.
+    invalid: usize,
+    /// Records that say nothing of this channel.
+    missing: usize,
     sum: f64,
     /// Of each value without its fractional part, so that it can be compared with readers that ignore it.
     sum_of_whole_parts: f64,
-    mean: f64,
-    min: f64,
-    max: f64,
+    mean: Option<f64>,
+    min: Option<f64>,
+    max: Option<f64>,
 }
 
 #[derive(Serialize)]
@@ -136,8 +180,8 @@ impl Facts {
         let duration_s = recording.duration_s();
         let gaps = recording.gaps();
         let interval_s = recording.sampling_interval_s();
-        // A step of less than half an interval is as irregular as a gap.
-        let regular = gaps.is_empty() && recording.samples.time_s.windows(2).all(|w| w[1] - w[0] >= interval_s / 2.0);
+        let stores = recording.storage();
+        let regular = gaps.is_empty() && recording.crowded() == 0;
         Self {
             file: recording.file.display().to_string(),
             format: recording.format.word(),
@@ -161,10 +205,18 @@ impl Facts {
             sampling: Sampling { interval_s, regular, gaps: gaps.into_iter().map(Stretch::from).collect() },
             channels: recording
                 .samples
-                .channels()
+                .recorded()
                 .into_iter()
-                .map(|column| ChannelFacts::of(column, replaced.channel(column.0).unwrap_or_default()))
+                .map(|column| ChannelFacts::of(column, &recording.samples, replaced))
                 .collect(),
+            stores: StorageFacts {
+                what: stores.storage.word(),
+                stops: stores.stops,
+                between: stores.between,
+                gradual: stores.gradual,
+            },
+            summaries: recording.summaries.iter().map(SummaryFacts::of).collect(),
+            positions: recording.positions.iter().map(PositionFacts::of).collect(),
             laps: recording.laps.iter().map(|lap| Stretch { start_s: lap.start_s, end_s: lap.end_s }).collect(),
             timer_pauses: pauses(&recording.timer),
             gear_changes: recording.gears.iter().map(GearFacts::of).collect(),
@@ -182,20 +234,53 @@ impl From<(f64, f64)> for Stretch {
 }
 
 impl ChannelFacts {
-    fn of((name, unit, values): recording::Column, replaced: &[Option<f64>]) -> Self {
-        let present = || values.iter().chain(replaced).flatten().copied();
-        let n = present().count();
+    fn of((name, unit, values): recording::Column, samples: &Samples, replaced: &Samples) -> Self {
+        let again = replaced.channel(name).unwrap_or_default();
+        let (counts, more) = (samples.counts(name), replaced.counts(name));
+        let present = || values.iter().chain(again).flatten().copied();
+        let n = counts.values + more.values;
         let sum: f64 = present().sum();
         Self {
             name: name.to_owned(),
             unit: unit.to_owned(),
             n,
+            zeros: counts.zeros + more.zeros,
+            invalid: counts.invalid + more.invalid,
+            missing: counts.missing + more.missing,
             sum,
             sum_of_whole_parts: present().map(f64::trunc).sum(),
-            mean: sum / n as f64,
-            min: present().fold(f64::INFINITY, f64::min),
-            max: present().fold(f64::NEG_INFINITY, f64::max),
+            mean: (n > 0).then(|| sum / n as f64),
+            min: present().reduce(f64::min),
+            max: present().reduce(f64::max),
         }
+    }
+}
+
+impl SummaryFacts {
+    fn of(summary: &Summary) -> Self {
+        let Summary { start_s, end_s, timer_s, sport, mean_power_w } = summary.clone();
+        Self { start_s, end_s, timer_s, sport, mean_power_w }
+    }
+
+    /// `cycling, 1 h 2 min 3 s, timer 58 min 0 s, mean power 201 W`, of what is known.
+    fn describe(&self) -> String {
+        let parts = [
+            self.sport.clone(),
+            Some(duration(self.end_s - self.start_s)),
+            self.timer_s.map(|timer_s| format!("timer {}", duration(timer_s))),
+            self.mean_power_w.map(|w| format!("mean power {w:.0} W")),
+        ];
+        parts.into_iter().flatten().collect::<Vec<_>>().join(", ")
+    }
+}
+
+impl PositionFacts {
+    fn of(change: &PositionChange) -> Self {
+        let position = match change.position {
+            RiderPosition::Seated => "seated",
+            RiderPosition::Standing => "standing",
+        };
+        Self { at_s: change.at_s, position }
     }
 }
 
@@ -226,6 +311,7 @@ impl DeviceFacts {
                 (Some(battery), None) => Some(format!("battery {battery}")),
                 (None, voltage) => voltage.map(|voltage| format!("battery {voltage}")),
             },
+            self.source.as_ref().map(|source| format!("by {source}")),
         ];
         let known: Vec<String> = parts.into_iter().flatten().collect();
         if known.is_empty() { "not stated".to_owned() } else { known.join(", ") }
@@ -284,17 +370,25 @@ fn write_facts(facts: &Facts, out: &mut impl Write) -> std::io::Result<()> {
     line(out, "laps", &facts.laps.len().to_string())?;
     line(out, "pauses", &format!("{}{}", facts.timer_pauses.len(), longest(&facts.timer_pauses)))?;
     line(out, "gears", &format!("{} changes", facts.gear_changes.len()))?;
+    if !facts.positions.is_empty() {
+        line(out, "position", &format!("{} changes between seated and standing", facts.positions.len()))?;
+    }
+    for summary in &facts.summaries {
+        line(out, "summary", &summary.describe())?;
+    }
+    let StorageFacts { what, stops, between, gradual } = facts.stores;
+    let stops = format!("{stops} sudden stops, {between} with a value between, {gradual} gradual");
+    line(out, "stores", &format!("of a second: {what} ({stops})"))?;
     for sensor in &facts.sensors {
         line(out, "sensor", &sensor.describe())?;
     }
-    let width = facts.channels.iter().map(|c| c.name.chars().count()).fold(7, usize::max);
-    writeln!(out, "  {:<width$} {:>8} {:>11} {:>11} {:>11}  unit", "channel", "values", "mean", "least", "most")?;
-    for ChannelFacts { name, unit, n, mean, min, max, .. } in &facts.channels {
-        // A hundredth of a degree is a kilometre.
-        let decimals = if unit == "°" { 5 } else { 2 };
-        let row =
-            format!("  {name:<width$} {n:>8} {mean:>11.decimals$} {min:>11.decimals$} {max:>11.decimals$}  {unit}");
-        writeln!(out, "{}", row.trim_end())?;
+    writeln!(
+        out,
+        "  {:<NAME$} {:>6} {:>6} {:>7} {:>7} {:>9} {:>9} {:>9}  unit",
+        "channel", "values", "zeros", "invalid", "missing", "mean", "least", "most"
+    )?;
+    for channel in &facts.channels {
+        write_channel(channel, out)?;
     }
     for sentence in &facts.damage {
         line(out, "damage", sentence)?;
@@ -303,6 +397,30 @@ fn write_facts(facts: &Facts, out: &mut impl Write) -> std::io::Result<()> {
         line(out, "caution", sentence)?;
     }
     Ok(())
+}
+
+/// Columns for a channel's name; a longer one has a line of its own.
+const NAME: usize = 12;
+
+fn write_channel(channel: &ChannelFacts, out: &mut impl Write) -> std::io::Result<()> {
+    let ChannelFacts { name, unit, n, zeros, invalid, missing, .. } = channel;
+    let number = |value: Option<f64>| match value {
+        None => "-".to_owned(),
+        // A hundredth of a degree is a kilometre.
+        Some(value) if unit == "°" => format!("{value:.4}"),
+        Some(value) if value.abs() >= 100_000.0 => format!("{value:.0}"),
+        Some(value) => format!("{value:.2}"),
+    };
+    let (mean, min, max) = (number(channel.mean), number(channel.min), number(channel.max));
+    let name = if name.chars().count() > NAME {
+        writeln!(out, "  {name}")?;
+        ""
+    } else {
+        name
+    };
+    let row =
+        format!("  {name:<NAME$} {n:>6} {zeros:>6} {invalid:>7} {missing:>7} {mean:>9} {min:>9} {max:>9}  {unit}");
+    writeln!(out, "{}", row.trim_end())
 }
 
 /// ` (longest 40 s)`; nothing of nothing.

@@ -26,6 +26,14 @@ pub(super) fn find(recording: &Recording) -> Vec<String> {
             counted(gaps.len(), "gap")
         ));
     }
+    let crowded = recording.crowded();
+    if crowded > 0 {
+        found.push(format!(
+            "{} less than half of the usual {} s after the one before; the recording is irregular",
+            counted(crowded, "sample"),
+            recording.sampling_interval_s()
+        ));
+    }
     if has("power") {
         if let Some((length, power_w, at)) = longest_repeat(&samples.power_w)
             && length >= REPEATED_SAMPLES

@@ -43,6 +43,21 @@ impl Samples {
         self.named().into_iter().chain(extra).filter(|(_, _, v)| v.iter().any(Option::is_some)).collect()
     }
 
+    /// [`Samples::channels`], and the channels of which the file wrote nothing but invalid samples (without a column
+    /// if they are further ones).
+    pub fn recorded(&self) -> Vec<Column<'_>> {
+        let unit = |name| self.extra_units.get(name).map_or("", String::as_str);
+        let never_valid = self.invalid.keys().filter(|name| self.channel(name).is_none());
+        let named = self.named();
+        let never_valid = never_valid.map(|name| {
+            let known = named.iter().find(|(n, _, _)| n == name);
+            known.copied().unwrap_or((name, unit(name.as_str()), &[]))
+        });
+        let mut recorded = self.channels();
+        recorded.extend(never_valid);
+        recorded
+    }
+
     /// What became of each sample of a channel, by the names that [`Samples::channel`] knows; of a channel that holds
     /// nothing valid too.
     pub fn counts(&self, name: &str) -> Counts {
@@ -85,6 +100,12 @@ impl Recording {
         median(self.samples.time_s.windows(2).map(|w| w[1] - w[0])).unwrap_or(1.0)
     }
 
+    /// How many samples follow the one before by less than half a sampling interval: as irregular as a gap.
+    pub fn crowded(&self) -> usize {
+        let shortest_s = self.sampling_interval_s() / 2.0;
+        self.samples.time_s.windows(2).filter(|w| w[1] - w[0] < shortest_s).count()
+    }
+
     /// Stretches without a sample longer than one and a half sampling intervals: the times of the
     /// samples on either side, in seconds since the start.
     pub fn gaps(&self) -> Vec<(f64, f64)> {
@@ -111,6 +132,11 @@ mod tests {
         assert_eq!(ride.sampling_interval_s(), 2.0);
         assert_eq!(ride.gaps(), [(9.0, 13.0)], "3 s is one and a half, not longer");
         assert_eq!(ride.duration_s(), 15.0);
+        assert_eq!(ride.crowded(), 0);
+        let crowded = recording("seconds,power\n0,1\n2,1\n2.5,1\n4,1\n6,1\n");
+        assert_eq!(crowded.crowded(), 1);
+        let said = "1 sample less than half of the usual 2 s after the one before; the recording is irregular";
+        assert!(crowded.cautions.iter().any(|c| c == said), "{:?}", crowded.cautions);
     }
 
     #[test]

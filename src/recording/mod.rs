@@ -2,6 +2,7 @@
 
 mod cautions;
 mod csv;
+mod export;
 mod facts;
 mod fit;
 mod model;
@@ -18,6 +19,7 @@ use flate2::read::MultiGzDecoder;
 use rayon::prelude::*;
 use sha2::{Digest, Sha256};
 
+pub use export::write_csv;
 pub use facts::{Column, Counts};
 pub use model::*;
 use rows::{Ordered, Table};
@@ -173,6 +175,8 @@ fn read_stored(
         cautions.push(format!("a {} file has its own times, so the session's `time:` is not used", format.word()));
     }
     let Some(Ordered { start_unix_s, samples, replaced }) = table.into_samples(&mut cautions) else {
+        // Records without a time, say, are what is left of the ride.
+        damage.extend(cautions);
         return Err(RecordingErrorKind::NoRecords { damage });
     };
     for lap in &mut laps {
