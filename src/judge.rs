@@ -161,6 +161,10 @@ impl Case<'_> {
         verdict.deviations.extend(self.missing_references(protocol));
         verdict.deviations.extend(matches.deviations.iter().cloned());
         verdict.cautions.extend(matches.cautions.iter().cloned());
+        verdict.cautions.extend(scores.agreement.left_out().map(|left_out| {
+            let label = &self.session.references[left_out].instrument.label;
+            format!("{label} stands apart from the references that agree and judged nothing")
+        }));
         verdict.counts = counts;
         verdict.phases = phases;
         verdict.repeats = repeats;

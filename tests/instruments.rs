@@ -211,3 +211,30 @@ fn two_recordings_of_one_instrument_are_one_instrument() {
         assert!((a - b).abs() < 0.05, "{a} {b}");
     }
 }
+
+#[test]
+fn of_three_references_the_one_that_stands_apart_is_named_and_the_others_judge() {
+    let mut rehearsal = ride();
+    let session = &mut rehearsal.session;
+    let mut third = session.references[0].clone();
+    third.instrument.label = "pedal pair Q".to_owned();
+    third.instrument.recordings = vec!["pedals-q.fit".into()];
+    session.references.push(third);
+    let mut pedals_q = rehearsal.recordings[1].clone();
+    pedals_q.samples.power_w = second_w(&pedals_q.samples, 1.05);
+
+    let session = &rehearsal.session;
+    let named = session.units.iter().map(|u| &u.instrument).chain(session.references.iter().map(|r| &r.instrument));
+    let paths = named.map(|instrument| instrument.recordings[0].clone());
+    let recordings = rehearsal.recordings.iter().chain([&pedals_q]).cloned();
+    let recordings: BTreeMap<PathBuf, Recording> = paths.zip(recordings).collect();
+    let verdict = judge_recordings(session, &recordings).unwrap().remove(0).verdict;
+
+    let found: Vec<(&str, f64)> = verdict.diagnosis.iter().map(|f| (f.pattern.as_str(), f.size)).collect();
+    let [("reference-at-fault", size_pct)] = found[..] else { panic!("{found:?}") };
+    assert!((size_pct - 5.0).abs() < 1.5, "{size_pct} %");
+    assert!(verdict.diagnosis[0].says.contains("pedal pair Q"));
+    assert_eq!(verdict.verdict, Some(Outcome::Pass), "{:?}", verdict.why);
+    let judged_by: Vec<&String> = verdict.phases.iter().flat_map(|p| &p.checks).flat_map(|c| &c.references).collect();
+    assert!(!judged_by.is_empty() && judged_by.iter().all(|label| *label != "pedal pair Q"));
+}

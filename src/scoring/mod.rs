@@ -70,7 +70,6 @@ pub struct RingScore {
 
 /// Scores every phase that was found, the contrasts and the whole ride.
 pub fn score_all(session: &Session, protocol: &Protocol, matches: &Matches, ride: &Ride) -> Scores {
-    let losses = Losses::of(ride);
     let windows: Vec<Option<Window>> = matches
         .found
         .iter()
@@ -87,9 +86,12 @@ pub fn score_all(session: &Session, protocol: &Protocol, matches: &Matches, ride
         .filter(|(found, _)| is_steady(found.phase))
         .filter_map(|(_, window)| *window)
         .collect();
+    let agreement = references::agreement(ride, &steady, protocol.decision.coverage);
+    let judging = agreement.left_out().map(|reference| references::without(ride, reference));
+    let ride = judging.as_ref().unwrap_or(ride);
+    let losses = Losses::of(ride);
     let mut scene = Scene { ride, losses: &losses, pooled: None };
     scene.pooled = pooled_scatter(&scene, &steady);
-    let agreement = references::agreement(ride, &steady, protocol.decision.coverage);
 
     let mut phases: Vec<PhaseScore> = matches
         .found
@@ -291,9 +293,7 @@ impl PhaseScorer<'_> {
     /// Best mean over `over_s`, each instrument's own best, on its own samples.
     fn peak(&self, over_s: f64, first: Unit) -> Measured {
         let ride = self.scene.ride;
-        let Some(&reference) = serving(ride, Need::Edges).first() else {
-            return Err(NoValue::Undecided(references::lacking(Need::Edges)));
-        };
+        let reference = self.scene.consensus(Need::Edges, self.window)?.members[0].0;
         let traces = [&ride.unit, &ride.references[reference].trace];
         let best = traces.map(|trace| self.best(trace, over_s));
         let [Some((unit_s, unit_w)), Some((reference_s, reference_w))] = best else {

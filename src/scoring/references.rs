@@ -196,7 +196,12 @@ pub struct Suspect {
 impl Agreement {
     /// Whether the references quarrel, so that nobody knows which gain is right.
     pub fn quarrel(&self) -> bool {
-        self.pairs.iter().any(|pair| pair.e_n > 1.0)
+        self.pairs.iter().any(|pair| pair.e_n > 1.0) && self.left_out().is_none()
+    }
+
+    /// With three references or more, the one that stands apart from others that agree: these go on judging.
+    pub fn left_out(&self) -> Option<usize> {
+        self.suspect.as_ref().filter(|_| self.pairs.len() >= 3).map(|suspect| suspect.reference)
     }
 
     /// Reference lines are widened by this where they quarrel; never narrowed.
@@ -229,6 +234,13 @@ pub fn agreement(ride: &Ride, windows: &[Window], coverage: f64) -> Agreement {
     let worst = pairs.iter().map(|p| p.e_n).fold(0.0, f64::max);
     let suspect = if worst > SUSPECT_E_N { suspect(ride, &pairs, windows) } else { None };
     Agreement { pairs, birge, suspect }
+}
+
+/// The ride with one reference's power taken as not recorded.
+pub fn without(ride: &Ride, reference: usize) -> Ride {
+    let mut ride = ride.clone();
+    ride.references[reference].trace.power_w.fill(None);
+    ride
 }
 
 /// Each reference's gain against the first one, with the covariance of what they state.
