@@ -18,7 +18,7 @@ fn ride(name: &str) -> PathBuf {
     Path::new(&std::env::var_os("ASSIZE_RECORDINGS").expect(WHY_IGNORED)).join(name)
 }
 
-fn compare(unit: &Path, reference: &Path) -> Verdict {
+fn judged_against(unit: &Path, reference: &Path) -> Verdict {
     let folder = tempfile::tempdir().unwrap();
     let out = Command::cargo_bin("assize")
         .unwrap()
@@ -42,7 +42,7 @@ fn check<'v>(verdict: &'v Verdict, measure: &str) -> &'v CheckVerdict {
 #[ignore = "needs the folder of real recordings in ASSIZE_RECORDINGS; .ci/run sets it"]
 fn a_ride_judged_against_itself_has_errors_of_exactly_zero() {
     for name in RIDES {
-        let verdict = compare(&ride(name), &ride(name));
+        let verdict = judged_against(&ride(name), &ride(name));
         for measure in ["work_error", "spread", "cadence_error"] {
             assert_eq!(check(&verdict, measure).value, Some(0.0), "{name}: {measure}");
         }
@@ -58,7 +58,7 @@ fn a_copy_scaled_by_1_05_reads_5_percent_high_within_rounding() {
         let recording = recording::read(&ride(name)).unwrap();
         let copy = folder.path().join("copy.csv");
         std::fs::write(&copy, scaled(&recording, 1.05)).unwrap();
-        let verdict = compare(&copy, &ride(name));
+        let verdict = judged_against(&copy, &ride(name));
         let work = check(&verdict, "work_error");
         // Powers were rounded to whole watts: at most half a watt of the mean, in practice far less.
         let error = work.value.unwrap();

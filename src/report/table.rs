@@ -31,7 +31,10 @@ pub fn write(verdict: &Verdict, out: &mut impl Write, style: Style) -> io::Resul
     for (name, checks) in [("Contrast", &verdict.contrasts), ("Whole ride", &verdict.whole_ride)] {
         for check in checks {
             let label = check.contrast.as_deref().map_or_else(|| name.to_owned(), |c| words::capital(&words::phase(c)));
-            table.row(check.verdict, check.required, &label, &[check])?;
+            // Without a protocol nothing was asked, so nothing is passed or failed, nor fails to apply.
+            let compared = check.limit.is_none() && check.value.is_some();
+            let word = compared.then_some("compared");
+            table.row(word, check.verdict, check.required || compared, &label, &[check])?;
         }
     }
     table.findings(verdict)?;
@@ -69,7 +72,7 @@ impl<W: Write> Table<'_, W> {
     fn group(&mut self, group: &Group<'_>) -> io::Result<()> {
         let label = words::capital(&words::phase(group.selector()));
         let decisive = decisive(group.checks());
-        self.row(group.outcome(), group.required(), &label, &decisive)?;
+        self.row(None, group.outcome(), group.required(), &label, &decisive)?;
         let reason = group.phases.iter().find_map(|p| p.reason.as_deref());
         let reason = group.repeats.and_then(|r| r.reason.as_deref()).or(reason);
         let beneath = " ".repeat(OUTCOME_WIDTH + 2);
@@ -78,9 +81,16 @@ impl<W: Write> Table<'_, W> {
         if notes.is_empty() { Ok(()) } else { self.wrapped(&beneath, &beneath, &notes.join("; ")) }
     }
 
-    /// Outcome, what, and the first check; further checks on lines of their own.
-    fn row(&mut self, outcome: Outcome, required: bool, label: &str, checks: &[&CheckVerdict]) -> io::Result<()> {
-        let word = if outcome == Outcome::Fail { "FAIL" } else { outcome.word() };
+    /// Outcome (or another word in its place), what, and the first check; further checks on lines of their own.
+    fn row(
+        &mut self,
+        word: Option<&str>,
+        outcome: Outcome,
+        required: bool,
+        label: &str,
+        checks: &[&CheckVerdict],
+    ) -> io::Result<()> {
+        let word = word.unwrap_or(if outcome == Outcome::Fail { "FAIL" } else { outcome.word() });
         let pad = " ".repeat(OUTCOME_WIDTH.saturating_sub(word.len()));
         let label = cut(&safe(&if required { label.to_owned() } else { format!("{label} (advisory)") }), PHASE_WIDTH);
         let painted = self.paint(word, Some(outcome));

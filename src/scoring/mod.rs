@@ -14,7 +14,7 @@ use crate::matching::{MatchOutcome, Matches, Ridden};
 use crate::protocol::{Check, Contrast, Drill, Measure, Phase, Protocol, Ring, Side};
 use crate::quantity::{Limit, Unit};
 use crate::ride::{Ride, Trace, Window};
-use crate::session::Session;
+use crate::session::{Session, Sides};
 use crate::stats;
 
 use budget::{Budget, Line, Source};
@@ -241,6 +241,8 @@ impl PhaseScorer<'_> {
     /// Without a sided reference a sprint's sides are held against the unit's own seated balance, always advisory.
     fn side(&self, side: Side, check: &mut Check, first: Unit) -> Measured {
         let measured = self.scene.side_error(side, self.window, first);
+        // What a doubled side can sense informs; the total that it claims decides.
+        check.advisory |= self.scene.ride.unit.sides != Sides::Both;
         let sprint = matches!(self.phase.drill, Drill::Sprint { .. });
         if !sprint
             || !matches!(measured, Err(NoValue::Undecided(_)))
