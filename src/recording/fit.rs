@@ -342,7 +342,9 @@ impl Reader {
         part.extend(&body[from..]);
         let messages = &part[12..];
 
-        let mut decoder = DecoderBuilder::new().checksum(false).build();
+        // The decoder's own unpacking of fields within fields adds beyond 32 bits and panics on damaged counters; what
+        // is needed of it is done here.
+        let mut decoder = DecoderBuilder::new().checksum(false).expand_components(false).build();
         let mut stream = decoder.stream(part.as_slice());
         let mut read = 0;
         while read < length {
@@ -532,14 +534,18 @@ impl Reader {
                 self.contents.timer.push(TimerEvent { at_s, kind });
             }
             Event::FRONT_GEAR_CHANGE | Event::REAR_GEAR_CHANGE => {
-                // Packed into `data`, the decoder has spread them over these fields already.
-                let gear = |field| fields.number(field).map(|value| value as u32);
+                // In fields of their own, or a byte each in `data`, where zero is unknown.
+                let packed = fields.number(3).map(|data| (data as u32).to_le_bytes());
+                let gear = |field, byte: usize| {
+                    let packed = packed.map(|bytes| u32::from(bytes[byte])).filter(|value| *value != 0);
+                    fields.number(field).map(|value| value as u32).or(packed)
+                };
                 self.contents.gears.push(GearChange {
                     at_s,
-                    front_number: gear(9),
-                    front_teeth: gear(10),
-                    rear_number: gear(11),
-                    rear_teeth: gear(12),
+                    front_number: gear(9, 2),
+                    front_teeth: gear(10, 3),
+                    rear_number: gear(11, 0),
+                    rear_teeth: gear(12, 1),
                 });
             }
             Event::RIDER_POSITION_CHANGE => {
@@ -1140,6 +1146,16 @@ mod tests {
             [(253, 4, 0x86), (0, 1, 0x00), (1, 1, 0x00), (9, 1, 0x0A), (10, 1, 0x0A), (11, 1, 0x0A), (12, 1, 0x0A)];
         let plain = [define(1, EVENT, &plain), data(1, &[&time, &[43, 3, 2, 50, 6, 17]])];
         assert_eq!(read(&file(&plain)).gears, [both]);
+    }
+
+    #[test]
+    fn a_counter_that_runs_over_is_no_panic() {
+        // Found by fuzzing: a damaged accumulated power near 2³², and its compressed sixteen bits after it.
+        let counters = [(253, 4, 0x86), (29, 4, 0x86), (28, 2, 0x84)];
+        let at = |s: u32| (T0 + s).to_le_bytes();
+        let record = |s: u32, low: u16| data(1, &[&at(s), &0xFFFF_FFF0_u32.to_le_bytes(), &low.to_le_bytes()]);
+        let records = [define(1, RECORD, &counters), record(0, 0xFFF0), record(1, 7), record(2, 6)];
+        assert!(read(&file(&records)).damage.is_empty());
     }
 
     #[test]
