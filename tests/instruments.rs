@@ -164,7 +164,7 @@ fn cut(recording: &Recording, from_s: f64, to_s: f64) -> Recording {
     let samples = &recording.samples;
     let kept: Vec<usize> = (0..samples.len()).filter(|&i| (from_s..to_s).contains(&samples.time_s[i])).collect();
     let start_s = samples.time_s[kept[0]];
-    let column = |values: &[Option<f64>]| kept.iter().map(|&i| values[i]).collect();
+    let column = |values: &[Option<f64>]| kept.iter().filter_map(|&i| values.get(i).copied()).collect();
     Recording {
         start: recording.start + chrono::TimeDelta::seconds(start_s as i64),
         samples: Samples {

@@ -93,7 +93,8 @@ fn a_second_fit_reader_finds_the_same_powers_and_balances() {
             assert_eq!(number(record, "power"), recording.samples.power_w[i]);
             assert_eq!(number(record, "heart_rate"), recording.samples.heart_rate_bpm[i]);
             // Bit 7 says that the rest is the right side's share.
-            let balance = recording.samples.right_share_pct[i].map(|right_pct| 128.0 + right_pct);
+            let balance =
+                recording.samples.right_share_pct.get(i).copied().flatten().map(|right_pct| 128.0 + right_pct);
             assert_eq!(number(record, "left_right_balance"), balance);
         }
     }

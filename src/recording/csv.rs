@@ -194,7 +194,28 @@ pub(super) fn channel(header: &str) -> Option<(Channel, f64)> {
 struct ExtraColumn {
     index: usize,
     numbers: usize,
-    others: Vec<BadCell>,
+    others: BadCells,
+}
+
+/// The first few of a table's bad cells, and how many there are: all of a damaged table would take more than it.
+#[derive(Clone, Default)]
+struct BadCells {
+    first: Vec<BadCell>,
+    count: usize,
+}
+
+impl BadCells {
+    fn push(&mut self, line: u64, column: usize, text: &str) {
+        self.count += 1;
+        if self.first.len() < NAMED_CELLS {
+            self.first.push(BadCell { line, column, text: text.to_owned() });
+        }
+    }
+
+    fn extend(&mut self, other: Self) {
+        self.count += other.count;
+        self.first.extend(other.first);
+    }
 }
 
 #[derive(Clone)]
@@ -212,7 +233,7 @@ struct TableReader<'a> {
     lines_before: u64,
     contents: Contents,
     extra: Vec<ExtraColumn>,
-    bad: Vec<BadCell>,
+    bad: BadCells,
     ragged: usize,
     without_zone: bool,
     /// Seconds that the last time of day without a date was at, and days since the first.
@@ -237,7 +258,7 @@ impl<'a> TableReader<'a> {
             lines_before,
             contents,
             extra,
-            bad: Vec::new(),
+            bad: BadCells::default(),
             ragged: 0,
             without_zone: false,
             clock: (0.0, 0.0),
@@ -254,7 +275,7 @@ impl<'a> TableReader<'a> {
         let time = record.get(time_column).unwrap_or_default();
         let date = self.column(Meaning::Date).and_then(|column| record.get(column));
         let Some(unix_s) = self.time(time, date) else {
-            self.bad.push(BadCell { line, column: time_column, text: time.to_owned() });
+            self.bad.push(line, time_column, time);
             return;
         };
         self.ragged += usize::from(record.len() != self.headers.len());
@@ -268,14 +289,17 @@ impl<'a> TableReader<'a> {
                 None => Cell::Invalid,
             };
             let wrong = cell == Cell::Invalid && !NO_VALUE.iter().any(|word| text.eq_ignore_ascii_case(word));
-            let bad = wrong.then(|| BadCell { line, column, text: text.to_owned() });
             if let Meaning::Channel { channel, scale } = self.meanings[column] {
                 row.set(channel, cell.map(|value| value * scale));
-                self.bad.extend(bad);
+                if wrong {
+                    self.bad.push(line, column, text);
+                }
             } else {
                 let extra = &mut self.extra[column];
                 extra.numbers += usize::from(cell != Cell::Invalid);
-                extra.others.extend(bad);
+                if wrong {
+                    extra.others.push(line, column, text);
+                }
                 row.push_extra(extra.index, cell);
             }
         }
@@ -306,14 +330,14 @@ impl<'a> TableReader<'a> {
         for (column, extra) in self.extra.into_iter().enumerate() {
             if extra.numbers > 0 {
                 self.bad.extend(extra.others);
-            } else if !extra.others.is_empty() {
+            } else if extra.others.count > 0 {
                 let header = &self.headers[column];
-                self.contents.table.rows.iter_mut().for_each(|row| row.drop_extra(extra.index));
+                self.contents.table.rows.drop_extra(extra.index);
                 self.contents.cautions.push(format!("column `{header}` holds no numbers and was left out"));
             }
         }
-        self.bad.sort_by_key(|cell| (cell.line, cell.column));
-        for cell in self.bad.iter().take(NAMED_CELLS) {
+        self.bad.first.sort_by_key(|cell| (cell.line, cell.column));
+        for cell in self.bad.first.iter().take(NAMED_CELLS) {
             let BadCell { line, column, text } = cell;
             let header = &self.headers[*column];
             let text = shown(text);
@@ -323,10 +347,10 @@ impl<'a> TableReader<'a> {
                 format!("line {line}: `{text}` in column `{header}` is no number; taken as invalid")
             });
         }
-        if self.bad.len() > NAMED_CELLS {
+        if self.bad.count > NAMED_CELLS {
             self.contents
                 .damage
-                .push(format!("{} more that is no number or time", counted(self.bad.len() - NAMED_CELLS, "cell")));
+                .push(format!("{} more that is no number or time", counted(self.bad.count - NAMED_CELLS, "cell")));
         }
         if self.ragged > 0 {
             self.contents
@@ -336,11 +360,11 @@ impl<'a> TableReader<'a> {
         if self.without_zone {
             self.contents.cautions.push("times have no zone; they were read as UTC".to_owned());
         }
-        let rows = &self.contents.table.rows;
-        if median(rows.iter().map(|row| row.unix_s)).is_some_and(|middle| middle < UNIX_FROM_S) {
+        let unix_s = &self.contents.table.rows.unix_s;
+        if median(unix_s.iter().copied()).is_some_and(|middle| middle < UNIX_FROM_S) {
             self.contents.cautions.push("times have no date, so the recording is shown on 1970-01-01".to_owned());
         }
-        if let Some(step_s) = median(rows.windows(2).map(|w| w[1].unix_s - w[0].unix_s))
+        if let Some(step_s) = median(unix_s.windows(2).map(|w| w[1] - w[0]))
             && (0.0..SHORTEST_STEP_S).contains(&step_s)
         {
             self.contents.cautions.push(format!(
@@ -509,7 +533,7 @@ mod tests {
     fn a_named_column_is_the_time() {
         let text = "when;time;power\n1600000000;7;1\n";
         let contents = read(text, Some("when")).unwrap();
-        assert_eq!(contents.table.rows[0].unix_s, 1.6e9);
+        assert_eq!(contents.table.rows.unix_s[0], 1.6e9);
         let error = read(text, Some("wann")).err().unwrap().to_string();
         assert_eq!(
             error,

@@ -382,8 +382,8 @@ impl Reader {
 
     /// Time of the part's first record, or of the file's while the part has none.
     fn start_unix_s(&self) -> Option<f64> {
-        let rows = &self.contents.table.rows;
-        rows.get(self.part_first).or(rows.first()).map(|row| row.unix_s)
+        let unix_s = &self.contents.table.rows.unix_s;
+        unix_s.get(self.part_first).or(unix_s.first()).copied()
     }
 
     fn note_unreadable(&mut self, mesg_num: MesgNum, layout: &Layout) {
@@ -1111,7 +1111,7 @@ mod tests {
 
     #[test]
     fn balance_counts_only_where_it_names_its_side() {
-        let share = |raw| ordered(one(30, 1, 0x02, &[raw])).0.samples.right_share_pct[0];
+        let share = |raw| ordered(one(30, 1, 0x02, &[raw])).0.samples.right_share_pct.first().copied().flatten();
         assert_eq!(share(0xB0), Some(48.0));
         assert_eq!(share(0x32), None);
         assert_eq!(share(0xFF), None, "the invalid value, not 127 % right");
@@ -1172,14 +1172,14 @@ mod tests {
         }
         let contents = read(&file(&messages));
         let low_byte = |row: &Row| (row.unix_s - FIT_EPOCH_UNIX_S) as u32 & 0xFF;
-        let got: Vec<u32> = contents.table.rows.iter().map(low_byte).collect();
+        let got: Vec<u32> = contents.table.rows.to_vec().iter().map(low_byte).collect();
         assert_eq!(got, [0x3B, 0x3D, 0x42, 0x45, 0x61]);
     }
 
     #[test]
     fn a_record_without_any_time_is_left_out_aloud() {
         let contents = read(&file(&[define(0, RECORD, &[(3, 1, 0x02)]), data(0, &[&[100]])]));
-        assert!(contents.table.rows.is_empty());
+        assert!(contents.table.rows.unix_s.is_empty());
         assert_eq!(contents.cautions, ["1 record without a time left out"]);
     }
 
@@ -1262,7 +1262,7 @@ mod tests {
     fn a_field_stored_shorter_is_read_and_one_stored_otherwise_is_named() {
         let power = |size, base_type, raw: &[u8]| {
             let (got, cautions) = ordered(one(7, size, base_type, raw));
-            (got.samples.power_w[0], cautions)
+            (got.samples.power_w.first().copied().flatten(), cautions)
         };
         assert_eq!(power(1, 0x02, &[200]), (Some(200.0), vec![]));
         assert_eq!(power(1, 0x02, &[255]), (None, vec![]));
@@ -1322,7 +1322,7 @@ mod tests {
             damaged[at] ^= 0xFF;
             let contents = read(&damaged);
             assert!(!contents.damage.is_empty());
-            assert!(contents.table.rows.ends_with(&read(&file(&later)).table.rows), "byte {at}");
+            assert!(contents.table.rows.to_vec().ends_with(&read(&file(&later)).table.rows.to_vec()), "byte {at}");
         }
     }
 
@@ -1363,11 +1363,11 @@ mod tests {
     #[test]
     fn every_cut_keeps_the_records_before_it_and_says_so() {
         let whole = file(&ride(&SAMPLES));
-        let rows = read(&whole).table.rows;
+        let rows = read(&whole).table.rows.to_vec();
         for cut in 12..whole.len() {
             let contents = read(&whole[..cut]);
             let complete = record_ends().iter().filter(|&&end| end <= cut).count();
-            assert_eq!(contents.table.rows, rows[..complete], "cut at {cut}");
+            assert_eq!(contents.table.rows.to_vec(), rows[..complete], "cut at {cut}");
             assert!(!contents.damage.is_empty(), "cut at {cut}");
         }
     }
@@ -1375,7 +1375,7 @@ mod tests {
     #[test]
     fn every_flipped_bit_is_noticed_and_keeps_the_records_before_it() {
         let whole = file(&ride(&SAMPLES));
-        let rows = read(&whole).table.rows;
+        let rows = read(&whole).table.rows.to_vec();
         // Without the mark `.FIT` it is no FIT file, which the caller says.
         for at in (0..whole.len()).filter(|at| !(8..12).contains(at)) {
             for bit in 0..8 {
@@ -1384,7 +1384,7 @@ mod tests {
                 let contents = read(&bytes);
                 assert!(!contents.damage.is_empty(), "byte {at} bit {bit}");
                 let before = record_ends().iter().filter(|&&end| end <= at).count();
-                assert_eq!(contents.table.rows[..before], rows[..before], "byte {at} bit {bit}");
+                assert_eq!(contents.table.rows.to_vec()[..before], rows[..before], "byte {at} bit {bit}");
             }
         }
     }
@@ -1394,7 +1394,7 @@ mod tests {
         let mut messages = ride(&[(200, 90, 120); 40]);
         messages.splice(0..0, developer(5, b"power_2\0", 10).drain(..2));
         let whole = file(&messages);
-        let rows = read(&whole).table.rows;
+        let rows = read(&whole).table.rows.to_vec();
         let cut = 14 + messages[..20].concat().len();
         // A record header of no declared layout; a stretch of blank flash; one of spilt text.
         for (garbage, at_least) in
@@ -1403,9 +1403,9 @@ mod tests {
             let mut bytes = whole.clone();
             bytes[cut..cut + garbage.len()].copy_from_slice(&garbage);
             let contents = read(&bytes);
-            let kept = contents.table.rows.iter().filter(|row| rows.contains(row)).count();
+            let kept = contents.table.rows.to_vec().iter().filter(|row| rows.contains(row)).count();
             assert!(kept >= at_least, "{kept} {:?}", contents.damage);
-            assert!(contents.table.rows.ends_with(&rows[39..]));
+            assert!(contents.table.rows.to_vec().ends_with(&rows[39..]));
             assert!(contents.damage.iter().any(|d| d.ends_with("left unread")), "{:?}", contents.damage);
         }
     }

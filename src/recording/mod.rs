@@ -171,6 +171,7 @@ fn read_stored(
         mut cautions,
     } = contents;
     damage.extend(found);
+    damage.extend(table.rows.damage());
     if time_column.is_some() && format != Format::Csv {
         cautions.push(format!("a {} file has its own times, so the session's `time:` is not used", format.word()));
     }

@@ -58,7 +58,8 @@ pub struct HeadUnit {
     pub firmware: Option<String>,
 }
 
-/// Columns of equal length, in order of time. `None` is a missing or invalid sample, never zero.
+/// Columns of equal length, in order of time; a channel without a value in the file is an empty one. `None` is a missing
+/// or invalid sample, never zero.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Samples {
     /// Seconds since the recording's start, never falling; repeats are merged on reading.

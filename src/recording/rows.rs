@@ -97,29 +97,6 @@ impl Row {
             self.extra.push((column, cell));
         }
     }
-
-    pub fn drop_extra(&mut self, column: usize) {
-        self.extra.retain(|(c, _)| *c != column);
-    }
-
-    /// Takes over what `later` has, and returns what that replaced: both together say all that the two said.
-    fn merge(&mut self, later: Row) -> Row {
-        let mut replaced = Row::at(self.unix_s);
-        for (i, new) in later.values.into_iter().enumerate() {
-            (self.values[i], replaced.values[i]) = merged(self.values[i], new);
-        }
-        for (column, new) in later.extra {
-            match self.extra.iter_mut().find(|(c, _)| *c == column) {
-                Some((_, old)) => {
-                    let (kept, lost) = merged(*old, new);
-                    *old = kept;
-                    replaced.extra.push((column, lost));
-                }
-                None => self.extra.push((column, new)),
-            }
-        }
-        replaced
-    }
 }
 
 /// Of an earlier and a later cell: the one that stands, and the other.
@@ -128,10 +105,114 @@ fn merged(old: Cell, new: Cell) -> (Cell, Cell) {
     (stands, if stands == new { old } else { new })
 }
 
+/// A [`Cell`] in eight bytes, as reading holds more cells than anything else: two of the many NaNs stand for the absent.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Packed(u64);
+
+impl Packed {
+    const MISSING: Self = Self(0x7FF8_6D69_7373_0001);
+    const INVALID: Self = Self(0x7FF8_6D69_7373_0002);
+
+    fn cell(self) -> Cell {
+        match self {
+            Self::MISSING => Cell::Missing,
+            Self::INVALID => Cell::Invalid,
+            Self(bits) => Cell::Value(f64::from_bits(bits)),
+        }
+    }
+}
+
+impl From<Cell> for Packed {
+    fn from(cell: Cell) -> Self {
+        match cell {
+            Cell::Missing => Self::MISSING,
+            Cell::Invalid => Self::INVALID,
+            Cell::Value(value) => Self(value.to_bits()),
+        }
+    }
+}
+
+/// One channel of [`Rows`]; it may end before them, where no later row says anything of it.
+type Column = Vec<Packed>;
+
+fn set(column: &mut Column, i: usize, cell: Cell) {
+    if cell != Cell::Missing {
+        column.resize(i, Packed::MISSING);
+        column.push(cell.into());
+    }
+}
+
+/// No ride has more: five million seconds are 58 days. A packed table of short lines could else take several GB.
+const MOST_ROWS: usize = 5_000_000;
+
+/// Rows in the order of the file, by column.
+#[derive(Debug, Default)]
+pub(super) struct Rows {
+    pub unix_s: Vec<f64>,
+    columns: [Column; CHANNELS],
+    extra: Vec<Column>,
+    beyond: usize,
+}
+
+impl Rows {
+    pub fn push(&mut self, row: Row) {
+        let i = self.len();
+        if i == MOST_ROWS {
+            self.beyond += 1;
+            return;
+        }
+        self.unix_s.push(row.unix_s);
+        for (column, cell) in self.columns.iter_mut().zip(row.values) {
+            set(column, i, cell);
+        }
+        for (column, cell) in row.extra {
+            if self.extra.len() <= column {
+                self.extra.resize(column + 1, Column::new());
+            }
+            let column = &mut self.extra[column];
+            // A record may have a field twice: of two values the later stands.
+            let before =
+                if column.len() > i { column.pop().map_or(Cell::Missing, Packed::cell) } else { Cell::Missing };
+            set(column, i, cell.or(before));
+        }
+    }
+
+    pub fn len(&self) -> usize {
+        self.unix_s.len()
+    }
+
+    pub fn drop_extra(&mut self, column: usize) {
+        self.extra.get_mut(column).into_iter().for_each(|column| *column = Column::new());
+    }
+
+    /// What to say of rows that were too many.
+    pub fn damage(&self) -> Option<String> {
+        let n = counted(self.beyond, "record");
+        (self.beyond > 0).then(|| format!("more than {MOST_ROWS} records, which is no ride; {n} after those left out"))
+    }
+
+    #[cfg(test)]
+    pub fn to_vec(&self) -> Vec<Row> {
+        let at = |column: &Column, i: usize| column.get(i).map_or(Cell::Missing, |packed| packed.cell());
+        let row = |i| Row {
+            unix_s: self.unix_s[i],
+            values: self.columns.each_ref().map(|column| at(column, i)),
+            extra: self
+                .extra
+                .iter()
+                .map(|column| at(column, i))
+                .enumerate()
+                .filter(|(_, c)| *c != Cell::Missing)
+                .collect(),
+        };
+        (0..self.len()).map(row).collect()
+    }
+}
+
 /// Rows in the order of the file.
 #[derive(Debug, Default)]
 pub(super) struct Table {
-    pub rows: Vec<Row>,
+    pub rows: Rows,
     pub extra_names: Vec<String>,
     /// By name, where a further channel has a unit.
     pub extra_units: BTreeMap<String, String>,
@@ -167,28 +248,100 @@ impl Table {
         if let Some(first) = self.extra_names.get(MOST_FURTHER) {
             cautions.push(format!("more than {MOST_FURTHER} further channels; `{first}` and those after it left out"));
         }
-        let Self { rows, extra_names, extra_units, parts } = self;
-        let mut rows = without_other_days(rows, &parts, cautions);
-        if rows.len() < read {
-            let n = counted(read - rows.len(), "record");
+        let Self { rows: Rows { unix_s, columns, extra, .. }, extra_names, extra_units, parts } = self;
+        let time = |i: &u32| unix_s[*i as usize];
+        let mut order = without_other_days(&unix_s, &parts, cautions);
+        if order.len() < read {
+            let n = counted(read - order.len(), "record");
             cautions.push(format!("{n} dated more than a day from the rest left out"));
         }
-        let back = rows.windows(2).filter(|w| w[1].unix_s < w[0].unix_s).count();
+        let back = order.windows(2).filter(|w| time(&w[1]) < time(&w[0])).count();
         if back > 0 {
-            rows.sort_by(|a, b| a.unix_s.total_cmp(&b.unix_s));
+            order.sort_by(|a, b| time(a).total_cmp(&time(b)));
             cautions.push(format!("time jumps back {}; the records were put in order of time", counted(back, "time")));
         }
-        let (rows, replaced) = merge_repeats(rows);
-        if !replaced.is_empty() {
-            let n = counted(replaced.len(), "record");
+        let start_unix_s = time(order.first()?);
+        let groups = || order.chunk_by(|a, b| time(a) == time(b));
+        let rows = groups().count();
+        let repeats = order.len() - rows;
+        if repeats > 0 {
+            let n = counted(repeats, "record");
             cautions.push(format!(
                 "{n} of the same time as the next merged with it; where both have a value, the later one stands"
             ));
         }
-        let start_unix_s = rows.first()?.unix_s;
-        let columns =
-            |rows: &[Row]| Samples { extra_units: extra_units.clone(), ..columns(rows, &extra_names, start_unix_s) };
-        Some(Ordered { start_unix_s, samples: columns(&rows), replaced: columns(&replaced) })
+        let mut samples = Gathered::of(rows, extra_units.clone());
+        let mut replaced = Gathered::of(repeats, extra_units);
+        samples.samples.time_s.extend(groups().map(|group| time(&group[0]) - start_unix_s));
+        replaced.samples.time_s.extend(groups().flat_map(|group| &group[1..]).map(|i| time(i) - start_unix_s));
+        let names = NAMED.iter().map(|(name, _)| *name).chain(extra_names.iter().map(String::as_str));
+        // Each column is given back as soon as it is turned: both forms of all would be half as much again.
+        for (n, (name, column)) in names.zip(columns.into_iter().chain(extra)).enumerate() {
+            if column.is_empty() {
+                continue;
+            }
+            let cell = |i: u32| column.get(i as usize).map_or(Cell::Missing, |packed| packed.cell());
+            for group in groups() {
+                let mut stands = cell(group[0]);
+                for &later in &group[1..] {
+                    let (kept, lost) = merged(stands, cell(later));
+                    stands = kept;
+                    replaced.push(lost);
+                }
+                samples.push(stands);
+            }
+            drop(column);
+            samples.end_column(n, name);
+            replaced.end_column(n, name);
+        }
+        Some(Ordered { start_unix_s, samples: samples.samples, replaced: replaced.samples })
+    }
+}
+
+/// Samples as they are put together, one channel after the other.
+struct Gathered {
+    samples: Samples,
+    rows: usize,
+    /// How many cells of the present column there are, and its values: none before the first.
+    cells: usize,
+    values: Vec<Option<f64>>,
+    invalid: Vec<usize>,
+}
+
+impl Gathered {
+    fn of(rows: usize, extra_units: BTreeMap<String, String>) -> Self {
+        let samples = Samples { time_s: Vec::with_capacity(rows), extra_units, ..Samples::default() };
+        Self { samples, rows, cells: 0, values: Vec::new(), invalid: Vec::new() }
+    }
+
+    fn push(&mut self, cell: Cell) {
+        match cell {
+            Cell::Invalid => self.invalid.push(self.cells),
+            Cell::Value(_) if self.values.is_empty() => {
+                self.values.reserve_exact(self.rows);
+                self.values.resize(self.cells, None);
+            }
+            _ => {}
+        }
+        if self.values.capacity() > 0 {
+            self.values.push(cell.value());
+        }
+        self.cells += 1;
+    }
+
+    /// Ends column `n`, counted from the channels of fixed meaning on, of which a further one may have the name too.
+    fn end_column(&mut self, n: usize, name: &str) {
+        self.cells = 0;
+        let (values, mut invalid) = (std::mem::take(&mut self.values), std::mem::take(&mut self.invalid));
+        if !invalid.is_empty() {
+            invalid.shrink_to_fit();
+            self.samples.invalid.entry(name.to_owned()).or_default().extend(invalid);
+        }
+        if n < CHANNELS {
+            *columns(&mut self.samples)[n] = values;
+        } else if !values.is_empty() {
+            self.samples.extra.insert(name.to_owned(), values);
+        }
     }
 }
 
@@ -201,16 +354,33 @@ pub(super) struct Ordered {
     pub replaced: Samples,
 }
 
-/// Leaves out rows of another day than the rest of their part; a part that is as a whole of another day stays.
-fn without_other_days(mut rows: Vec<Row>, parts: &[usize], cautions: &mut Vec<String>) -> Vec<Row> {
-    let mut kept = Vec::with_capacity(rows.len());
+/// In the order of [`Channel`].
+fn columns(samples: &mut Samples) -> [&mut Vec<Option<f64>>; CHANNELS] {
+    [
+        &mut samples.power_w,
+        &mut samples.cadence_rpm,
+        &mut samples.heart_rate_bpm,
+        &mut samples.speed_m_s,
+        &mut samples.altitude_m,
+        &mut samples.temperature_c,
+        &mut samples.distance_m,
+        &mut samples.latitude_deg,
+        &mut samples.longitude_deg,
+        &mut samples.right_share_pct,
+    ]
+}
+
+/// The rows of the same day as the rest of their part; a part that is as a whole of another day stays.
+fn without_other_days(unix_s: &[f64], parts: &[usize], cautions: &mut Vec<String>) -> Vec<u32> {
+    let mut kept = Vec::with_capacity(unix_s.len());
     let mut middles: Vec<f64> = Vec::new();
-    for first in parts.iter().rev().copied().chain([0]) {
-        let part = rows.split_off(first.min(rows.len()));
-        if let Some(middle) = median(part.iter().map(|row| row.unix_s)) {
-            kept.push(part.into_iter().filter(|row| (row.unix_s - middle).abs() <= OTHER_DAY_S).collect::<Vec<_>>());
+    let mut first = 0;
+    for end in parts.iter().map(|&next| next.min(unix_s.len())).chain([unix_s.len()]) {
+        if let Some(middle) = median(unix_s[first..end].iter().copied()) {
+            kept.extend((first..end).filter(|&i| (unix_s[i] - middle).abs() <= OTHER_DAY_S).map(|i| i as u32));
             middles.push(middle);
         }
+        first = end;
     }
     let (first, last) = middles.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), m| (a.min(*m), b.max(*m)));
     if last - first > OTHER_DAY_S {
@@ -220,70 +390,7 @@ fn without_other_days(mut rows: Vec<Row>, parts: &[usize], cautions: &mut Vec<St
             (last - first) / OTHER_DAY_S
         ));
     }
-    let mut parts = kept.into_iter().rev();
-    let mut rows = parts.next().unwrap_or_default();
-    rows.extend(parts.flatten());
-    rows
-}
-
-fn merge_repeats(mut rows: Vec<Row>) -> (Vec<Row>, Vec<Row>) {
-    let mut replaced = Vec::new();
-    // In place: a second copy of the rows would be half of the memory that reading takes.
-    rows.dedup_by(|later, kept| {
-        let same = later.unix_s == kept.unix_s;
-        if same {
-            replaced.push(kept.merge(std::mem::replace(later, Row::at(kept.unix_s))));
-        }
-        same
-    });
-    rows.shrink_to_fit();
-    (rows, replaced)
-}
-
-fn columns(rows: &[Row], extra_names: &[String], start: f64) -> Samples {
-    let mut invalid: BTreeMap<String, Vec<usize>> = BTreeMap::new();
-    let mut note = |name: &str, i: usize| invalid.entry(name.to_owned()).or_default().push(i);
-    let mut column = |channel: Channel| {
-        let mut values = Vec::with_capacity(rows.len());
-        for (i, row) in rows.iter().enumerate() {
-            let cell = row.values[channel as usize];
-            if cell == Cell::Invalid {
-                note(NAMED[channel as usize].0, i);
-            }
-            values.push(cell.value());
-        }
-        values
-    };
-    let mut samples = Samples {
-        time_s: rows.iter().map(|row| row.unix_s - start).collect(),
-        power_w: column(Channel::Power),
-        cadence_rpm: column(Channel::Cadence),
-        heart_rate_bpm: column(Channel::HeartRate),
-        speed_m_s: column(Channel::Speed),
-        altitude_m: column(Channel::Altitude),
-        temperature_c: column(Channel::Temperature),
-        distance_m: column(Channel::Distance),
-        latitude_deg: column(Channel::Latitude),
-        longitude_deg: column(Channel::Longitude),
-        right_share_pct: column(Channel::RightShare),
-        ..Samples::default()
-    };
-    let mut extra = vec![Vec::new(); extra_names.len()];
-    for (i, row) in rows.iter().enumerate() {
-        for &(name, cell) in &row.extra {
-            if let Some(value) = cell.value() {
-                extra[name].resize(rows.len(), None);
-                extra[name][i] = Some(value);
-            }
-            if cell == Cell::Invalid {
-                note(&extra_names[name], i);
-            }
-        }
-    }
-    let valued = |(_, values): &(String, Vec<Option<f64>>)| values.iter().any(Option::is_some);
-    samples.extra = extra_names.iter().cloned().zip(extra).filter(valued).collect();
-    samples.invalid = invalid;
-    samples
+    kept
 }
 
 /// The middle value (the upper of two); `None` of nothing.
@@ -307,9 +414,15 @@ mod tests {
         row
     }
 
+    fn stored(rows: impl IntoIterator<Item = Row>) -> Rows {
+        let mut stored = Rows::default();
+        rows.into_iter().for_each(|row| stored.push(row));
+        stored
+    }
+
     fn ordered(rows: Vec<Row>) -> (Ordered, Vec<String>) {
         let mut cautions = Vec::new();
-        let ordered = Table { rows, ..Table::default() }.into_samples(&mut cautions).unwrap();
+        let ordered = Table { rows: stored(rows), ..Table::default() }.into_samples(&mut cautions).unwrap();
         (ordered, cautions)
     }
 
@@ -324,7 +437,7 @@ mod tests {
         assert_eq!(got.samples.power_w, [Some(210.0), Some(0.0)]);
         assert_eq!(got.samples.cadence_rpm, [Some(90.0), None]);
         assert_eq!(got.replaced.power_w, [Some(200.0)]);
-        assert_eq!(got.replaced.cadence_rpm, [None]);
+        assert_eq!(got.replaced.cadence_rpm, [], "no value at all is no column");
         assert_eq!(
             cautions,
             ["1 record of the same time as the next merged with it; where both have a value, the later one stands"]
@@ -350,7 +463,7 @@ mod tests {
     fn a_part_of_another_day_is_kept_aloud() {
         let rows = [1e9, 1e9 + 1.0, 5.0, 2e9, 2e9 + 1.0, 2e9 + 2.0].map(|t| row(t, None, None));
         let mut cautions = Vec::new();
-        let table = Table { rows: rows.into(), parts: vec![3], ..Table::default() };
+        let table = Table { rows: stored(rows), parts: vec![3], ..Table::default() };
         let got = table.into_samples(&mut cautions).unwrap();
         assert_eq!(got.samples.time_s, [0.0, 1.0, 1e9, 1e9 + 1.0, 1e9 + 2.0]);
         assert_eq!(
@@ -378,12 +491,30 @@ mod tests {
     }
 
     #[test]
+    fn rows_beyond_any_ride_are_left_out_aloud() {
+        let rows = stored((0..MOST_ROWS + 2).map(|i| Row::at(i as f64)));
+        assert_eq!(rows.len(), MOST_ROWS);
+        assert_eq!(
+            rows.damage().as_deref(),
+            Some("more than 5000000 records, which is no ride; 2 records after those left out")
+        );
+    }
+
+    #[test]
+    fn a_channel_that_comes_late_or_ends_early_keeps_its_place() {
+        let (got, _) = ordered(vec![row(1.0, Some(5.0), None), row(2.0, None, Some(90.0)), Row::at(3.0)]);
+        assert_eq!(got.samples.power_w, [Some(5.0), None, None]);
+        assert_eq!(got.samples.cadence_rpm, [None, Some(90.0), None]);
+        assert_eq!(got.samples.invalid, [("power".to_owned(), vec![1])].into());
+    }
+
+    #[test]
     fn channels_beyond_any_use_are_left_out_aloud() {
         let mut table = Table::default();
         let columns: Vec<usize> = (0..MOST_FURTHER + 9).map(|n| table.extra_column(&format!("c{n}"))).collect();
         let mut row = Row::at(1e9);
         columns.iter().for_each(|&column| row.push_extra(column, Cell::Value(1.0)));
-        table.rows = vec![row];
+        table.rows.push(row);
         let mut cautions = Vec::new();
         let samples = table.into_samples(&mut cautions).unwrap().samples;
         assert_eq!((samples.extra.len(), samples.channel("c249")), (MOST_FURTHER, Some(&[Some(1.0)][..])));

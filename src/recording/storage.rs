@@ -59,7 +59,8 @@ impl Recording {
             if !steady || consecutive != (BEFORE + BEHIND) as f64 {
                 continue;
             }
-            match stop(&samples.power_w[zero - BEFORE - 1..zero + BEHIND]) {
+            // A recording without power has no column of it.
+            match samples.power_w.get(zero - BEFORE - 1..zero + BEHIND).and_then(stop) {
                 Some(0) => stops += 1,
                 Some(1) => (stops, between) = (stops + 1, between + 1),
                 Some(_) => gradual += 1,

@@ -121,28 +121,29 @@ const RIGHT_SIDE: u8 = 0x80;
 
 fn record(recording: &Recording, i: usize, time: typedef::DateTime) -> Message {
     let samples = &recording.samples;
+    let at = |column: &[Option<f64>]| column.get(i).copied().flatten();
     let mut record = mesgdef::Record::new();
     record.timestamp = time;
-    if let Some(power_w) = samples.power_w[i] {
+    if let Some(power_w) = at(&samples.power_w) {
         record.power = power_w as u16;
     }
-    if let Some(cadence_rpm) = samples.cadence_rpm[i] {
+    if let Some(cadence_rpm) = at(&samples.cadence_rpm) {
         record.cadence = cadence_rpm as u8;
         let fraction = (cadence_rpm.fract() * 128.0).round() as u8;
         if fraction > 0 {
             record.fractional_cadence = fraction;
         }
     }
-    if let Some(heart_rate_bpm) = samples.heart_rate_bpm[i] {
+    if let Some(heart_rate_bpm) = at(&samples.heart_rate_bpm) {
         record.heart_rate = heart_rate_bpm as u8;
     }
-    if let Some(speed_m_s) = samples.speed_m_s[i] {
+    if let Some(speed_m_s) = at(&samples.speed_m_s) {
         record.enhanced_speed = (speed_m_s * 1000.0).round() as u32;
     }
-    if let Some(temperature_c) = samples.temperature_c[i] {
+    if let Some(temperature_c) = at(&samples.temperature_c) {
         record.temperature = temperature_c as i8;
     }
-    if let Some(right_pct) = samples.right_share_pct[i] {
+    if let Some(right_pct) = at(&samples.right_share_pct) {
         record.left_right_balance = typedef::LeftRightBalance(RIGHT_SIDE | right_pct as u8);
     }
     Message::from(record)

@@ -141,12 +141,18 @@ pub(super) fn record(
         let has_balance = heard.output.sends_balance && total_w.round() > 0.0 && !deaf;
         samples.right_share_pct.push(has_balance.then(|| (right_w / total_w * 100.0).round()));
     }
-    let length = samples.len();
-    let empty = vec![None; length];
-    samples.altitude_m = empty.clone();
-    samples.distance_m = empty.clone();
-    samples.latitude_deg = empty.clone();
-    samples.longitude_deg = empty;
+    // As reading the file gives it: a channel without a value is an empty column.
+    for column in [
+        &mut samples.power_w,
+        &mut samples.cadence_rpm,
+        &mut samples.heart_rate_bpm,
+        &mut samples.speed_m_s,
+        &mut samples.right_share_pct,
+    ] {
+        if column.iter().all(Option::is_none) {
+            column.clear();
+        }
+    }
     samples.extra = BTreeMap::new();
 
     let end_s = (last - first) as f64;
