@@ -433,7 +433,6 @@ impl Reader {
         let fraction = fields.number(53).unwrap_or(0.0);
         row.set(Channel::Cadence, fields.cell(4).map(|whole| whole + fraction).or(fields.cell(52)));
         row.set(Channel::HeartRate, fields.cell(3));
-        // The narrow field first: the decoder makes the wide one from it, and loses up to a step in doing so.
         let packed = fields.packed_speed_and_distance();
         let distance = packed.map(|(_, sixteenths)| self.packed_distance_m(sixteenths));
         let [speed, packed_distance] =
@@ -680,7 +679,7 @@ impl Fields<'_> {
         let (value, base_type) = self.value(num)?;
         let profile = field_reference(self.message.num, num)?;
         let raw = number(value, base_type)?;
-        match self.odd.iter().find(|(odd, _)| *odd == num || made_from(self.message.num, *odd, num)) {
+        match self.odd.iter().find(|(odd, _)| *odd == num) {
             Some((_, Odd::Unreadable)) => None,
             Some((_, Odd::InvalidAt(invalid))) if raw == *invalid => None,
             _ => Some(raw / profile.scale() - profile.offset()),
@@ -715,11 +714,6 @@ impl Fields<'_> {
     fn unix_s(&self, num: u8) -> Option<f64> {
         self.number(num).map(|fit_s| fit_s + FIT_EPOCH_UNIX_S)
     }
-}
-
-/// Whether the decoder may have made field `num` of a message from field `source`.
-fn made_from(mesg_num: MesgNum, source: u8, num: u8) -> bool {
-    field_reference(mesg_num, source).is_some_and(|f| f.components().iter().any(|part| part.field_num() == num))
 }
 
 /// A single number, unless it is the one that its type reserves for "invalid" (public FIT protocol).
