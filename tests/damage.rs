@@ -53,8 +53,7 @@ fn most_bytes<T>(read: impl FnOnce() -> T) -> usize {
 const MUTATIONS: usize = 20_000;
 /// A record takes 14 to 16 bytes in a rehearsed file; each channel that occurs takes 16 a record in the result and 8, or 16
 /// while its column grows, on the way there. Damage that shortens the declared layout makes more records of the same bytes.
-/// A table torn into one header line of thousands of names takes most, up to 24 times its text.
-const MOST_PER_BYTE: usize = 24;
+const MOST_PER_BYTE: usize = 20;
 /// Decoders have tables and buffers of their own.
 const MOST_FIXED_BYTES: usize = 50_000;
 /// A tree of all that one file's budget of nodes allows is larger than any file's text.

@@ -3,7 +3,7 @@
 use chrono::{DateTime, NaiveDateTime};
 use csv::StringRecord;
 
-use super::rows::{Cell, Channel, Row, median};
+use super::rows::{Cell, Channel, MOST_FURTHER, Row, median};
 use super::{Contents, RecordingErrorKind, counted, printable};
 
 /// Numbers from here on are Unix seconds (1973 and later), below it seconds since the start: no ride lasts
@@ -18,6 +18,9 @@ const SHORTEST_STEP_S: f64 = 0.01;
 const NO_VALUE: [&str; 8] = ["invalid", "nan", "na", "n/a", "null", "none", "-", "--"];
 /// How many bad cells are named one by one.
 const NAMED_CELLS: usize = 5;
+
+/// Columns that can be of use: all channels, times, and the further channels that are kept and one to name as left out.
+const MOST_COLUMNS: usize = MOST_FURTHER + 30;
 
 /// How far down the header line is looked for: programs put their own remarks before it.
 const HEADER_WITHIN_LINES: usize = 30;
@@ -39,7 +42,7 @@ enum Meaning {
 
 /// Reads a table; `time` names its time column where the usual names don't tell.
 pub(super) fn read(text: &str, time: Option<&str>) -> Result<Contents, RecordingErrorKind> {
-    let Some(Header { line, at, delimiter, names, meanings }) = Header::find(text, time) else {
+    let Some(Header { line, at, delimiter, columns, names, meanings }) = Header::find(text, time) else {
         return Err(no_header(text, time));
     };
     let mut reader = csv::ReaderBuilder::new()
@@ -47,7 +50,7 @@ pub(super) fn read(text: &str, time: Option<&str>) -> Result<Contents, Recording
         .flexible(true)
         .trim(csv::Trim::All)
         .from_reader(&text.as_bytes()[at..]);
-    let mut table = TableReader::new(&names, &meanings, delimiter != b',', line as u64);
+    let mut table = TableReader::new(&names, &meanings, columns, delimiter != b',', line as u64);
     let mut record = StringRecord::new();
     loop {
         match reader.read_record(&mut record) {
@@ -70,6 +73,8 @@ struct Header {
     /// Its first byte.
     at: usize,
     delimiter: u8,
+    columns: usize,
+    /// Of the first [`MOST_COLUMNS`].
     names: Vec<String>,
     meanings: Vec<Meaning>,
 }
@@ -80,10 +85,10 @@ impl Header {
         let mut at = 0;
         for (line, content) in text.split_inclusive('\n').take(HEADER_WITHIN_LINES).enumerate() {
             for &delimiter in DELIMITERS {
-                let names = split(content, delimiter);
+                let (columns, names) = split(content, delimiter);
                 let meanings = meanings(&names, time);
-                if names.len() > 1 && meanings.contains(&Meaning::Time) {
-                    return Some(Self { line, at, delimiter, names, meanings });
+                if columns > 1 && meanings.contains(&Meaning::Time) {
+                    return Some(Self { line, at, delimiter, columns, names, meanings });
                 }
             }
             at += content.len();
@@ -92,21 +97,22 @@ impl Header {
     }
 }
 
-fn split(line: &str, delimiter: u8) -> Vec<String> {
+/// How many cells a line has, and the first [`MOST_COLUMNS`] of them.
+fn split(line: &str, delimiter: u8) -> (usize, Vec<String>) {
     let mut reader = csv::ReaderBuilder::new()
         .delimiter(delimiter)
         .has_headers(false)
         .trim(csv::Trim::All)
         .from_reader(line.trim_end().as_bytes());
     let first = reader.records().next().and_then(Result::ok);
-    first.map(|names| names.iter().map(printable).collect()).unwrap_or_default()
+    first.map(|names| (names.len(), names.iter().take(MOST_COLUMNS).map(printable).collect())).unwrap_or_default()
 }
 
 /// What to say of a text without a time column: whether it is a table at all.
 fn no_header(text: &str, time: Option<&str>) -> RecordingErrorKind {
     let first = text.lines().find(|line| !line.trim().is_empty()).unwrap_or_default();
     let likeliest = DELIMITERS[..4].iter().find(|d| first.as_bytes().contains(d)).unwrap_or(&b',');
-    let columns: Vec<String> = split(first, *likeliest).into_iter().filter(|name| !name.is_empty()).collect();
+    let columns: Vec<String> = split(first, *likeliest).1.into_iter().filter(|name| !name.is_empty()).collect();
     match (columns.len(), time) {
         (0 | 1, _) => RecordingErrorKind::NotARecording,
         (_, Some(name)) => RecordingErrorKind::NoSuchTimeColumn { name: name.to_owned(), columns },
@@ -228,6 +234,8 @@ struct BadCell {
 struct TableReader<'a> {
     headers: &'a [String],
     meanings: &'a [Meaning],
+    /// Of the header, those beyond `headers` included.
+    columns: usize,
     comma_is_free: bool,
     /// Lines before the header.
     lines_before: u64,
@@ -241,7 +249,13 @@ struct TableReader<'a> {
 }
 
 impl<'a> TableReader<'a> {
-    fn new(headers: &'a [String], meanings: &'a [Meaning], comma_is_free: bool, lines_before: u64) -> Self {
+    fn new(
+        headers: &'a [String],
+        meanings: &'a [Meaning],
+        columns: usize,
+        comma_is_free: bool,
+        lines_before: u64,
+    ) -> Self {
         let mut contents = Contents::default();
         let mut extra = vec![ExtraColumn::default(); headers.len()];
         for (i, header) in headers.iter().enumerate() {
@@ -254,6 +268,7 @@ impl<'a> TableReader<'a> {
         Self {
             headers,
             meanings,
+            columns,
             comma_is_free,
             lines_before,
             contents,
@@ -278,7 +293,7 @@ impl<'a> TableReader<'a> {
             self.bad.push(line, time_column, time);
             return;
         };
-        self.ragged += usize::from(record.len() != self.headers.len());
+        self.ragged += usize::from(record.len() != self.columns);
         let mut row = Row::at(unix_s);
         for (column, text) in record.iter().enumerate().take(self.headers.len()) {
             if text.is_empty() || matches!(self.meanings[column], Meaning::Time | Meaning::Date) {

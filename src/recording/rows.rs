@@ -26,7 +26,7 @@ const CHANNELS: usize = Channel::RightShare as usize + 1;
 
 /// Head units and programs write some dozens of further channels. Each takes its memory for every record, even if it
 /// has a single value, so that a small file of many names would fill the memory.
-const MOST_FURTHER: usize = 250;
+pub(super) const MOST_FURTHER: usize = 250;
 
 /// Name and unit of each [`Channel`], in its order.
 pub(super) const NAMED: [(&str, &str); CHANNELS] = [
