@@ -1,4 +1,4 @@
-//! Recordings as text and whatever else is told by its content: CSV, XML, gzip.
+//! CSV recordings and whatever else is told by its content: gzip above all.
 #![no_main]
 
 use std::path::Path;
