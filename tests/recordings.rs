@@ -267,3 +267,17 @@ fn the_records_are_exported_for_a_spreadsheet() {
     assert_eq!(lines.count(), RECORDS as usize - 4);
     Command::cargo_bin("assize").unwrap().args(["inspect", "--csv"]).args([&file, &file]).assert().code(2);
 }
+
+#[test]
+fn a_time_column_of_an_unusual_name_is_named_to_inspect() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("ride.csv");
+    std::fs::write(&file, "when,power\n2026-05-01T08:00:00Z,200\n2026-05-01T08:00:01Z,201\n").unwrap();
+    let command = || Command::cargo_bin("assize").unwrap();
+    let refused = command().arg("inspect").arg(&file).assert().code(2).get_output().stdout.clone();
+    let refused = String::from_utf8(refused).unwrap().replace('\n', " ");
+    assert!(refused.contains("no time column among `when`, `power`") && refused.contains("--time"), "{refused}");
+    let read =
+        command().args(["inspect", "--csv", "--time", "when"]).arg(&file).assert().success().get_output().clone();
+    assert_eq!(String::from_utf8(read.stdout).unwrap().lines().count(), 3);
+}

@@ -33,7 +33,7 @@ fn records_are_written_as_tables() {
     for from in std::env::split_paths(&folder("ASSIZE_DUMP_FROM")) {
         let files = std::fs::read_dir(&from).unwrap().map(|entry| entry.unwrap().path());
         for file in files.filter(|file| file.extension().is_some_and(|e| e == "fit")) {
-            let (recording, replaced) = read_keeping_replaced(&file).unwrap();
+            let (recording, replaced) = read_keeping_replaced(&file, None).unwrap();
             let start_unix_s = recording.start.timestamp_millis() as f64 / 1000.0;
             let name = Path::new(file.file_name().unwrap()).with_extension("csv");
             std::fs::write(to.join(name), table(start_unix_s, [&recording.samples, &replaced])).unwrap();

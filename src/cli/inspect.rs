@@ -23,16 +23,20 @@ pub struct InspectArgs {
     /// Print the records of one recording as CSV instead: an empty cell is missing, `invalid` was written as such
     #[arg(long, conflicts_with = "json")]
     csv: bool,
+    /// The column that holds the time, of tables that call it something unusual
+    #[arg(long, value_name = "COLUMN")]
+    time: Option<String>,
 }
 
 pub fn run(args: &InspectArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
+    let time = args.time.as_deref();
     if args.csv {
         let [file] = &args.files[..] else { bail!("--csv exports one recording at a time; name one FILE") };
-        recording::write_csv(&recording::read(file)?, out).context("writing the records")?;
+        recording::write_csv(&recording::read_with(file, time)?, out).context("writing the records")?;
         return Ok(Exit::Done);
     }
     let mut report = Report { recordings: Vec::new(), unreadable: Vec::new() };
-    let results: Vec<_> = args.files.par_iter().map(|file| recording::read_keeping_replaced(file)).collect();
+    let results: Vec<_> = args.files.par_iter().map(|file| recording::read_keeping_replaced(file, time)).collect();
     for (file, result) in args.files.iter().zip(results) {
         match result {
             Ok((recording, replaced)) => report.recordings.push(Facts::of(&recording, &replaced)),

@@ -244,6 +244,8 @@ struct TableReader<'a> {
     bad: BadCells,
     ragged: usize,
     without_zone: bool,
+    /// The first date that may be two.
+    unsure_date: Option<String>,
     /// Seconds that the last time of day without a date was at, and days since the first.
     clock: (f64, f64),
 }
@@ -276,6 +278,7 @@ impl<'a> TableReader<'a> {
             bad: BadCells::default(),
             ragged: 0,
             without_zone: false,
+            unsure_date: None,
             clock: (0.0, 0.0),
         }
     }
@@ -327,8 +330,7 @@ impl<'a> TableReader<'a> {
             return (seconds.abs() < UNIX_MS_FROM).then_some(seconds);
         }
         if let Some(seconds) = clock_text(text) {
-            if let Some((unix_s, zoned)) = date.and_then(|date| absolute_time(&format!("{date} {text}"))) {
-                self.without_zone |= !zoned;
+            if let Some(unix_s) = date.and_then(|date| self.dated(&format!("{date} {text}"))) {
                 return Some(unix_s);
             }
             // Behind midnight the clock begins again.
@@ -336,8 +338,15 @@ impl<'a> TableReader<'a> {
             self.clock = (seconds, if last - seconds > DAY_S / 2.0 { days + 1.0 } else { days });
             return Some(seconds + DAY_S * self.clock.1);
         }
+        self.dated(text)
+    }
+
+    fn dated(&mut self, text: &str) -> Option<f64> {
         let (unix_s, zoned) = absolute_time(text)?;
         self.without_zone |= !zoned;
+        if !zoned && self.unsure_date.is_none() && has_two_dates(text) {
+            self.unsure_date = Some(printable(text));
+        }
         Some(unix_s)
     }
 
@@ -372,6 +381,9 @@ impl<'a> TableReader<'a> {
                 .damage
                 .push(format!("{} with more or fewer cells than the header", counted(self.ragged, "line")));
         }
+        if let Some(text) = self.unsure_date {
+            self.contents.cautions.push(format!("`{text}` was read with the day first; it may be the month"));
+        }
         if self.without_zone {
             self.contents.cautions.push("times have no zone; they were read as UTC".to_owned());
         }
@@ -397,8 +409,25 @@ pub(super) fn absolute_time(text: &str) -> Option<(f64, bool)> {
         return Some((seconds(time.timestamp_millis()), true));
     }
     let naive = ["%Y-%m-%dT%H:%M:%S%.f", "%Y-%m-%d %H:%M:%S%.f", "%Y/%m/%d %H:%M:%S%.f", "%d.%m.%Y %H:%M:%S%.f"];
-    let time = naive.iter().find_map(|form| NaiveDateTime::parse_from_str(text, form).ok())?;
+    let time = first_form(text, &naive).or_else(|| slashed(text, DAY_FIRST)).or_else(|| slashed(text, MONTH_FIRST))?;
     Some((seconds(time.and_utc().timestamp_millis()), false))
+}
+
+const DAY_FIRST: [&str; 2] = ["%d/%m/%Y %H:%M:%S%.f", "%d/%m/%Y %I:%M:%S%.f %p"];
+const MONTH_FIRST: [&str; 2] = ["%m/%d/%Y %H:%M:%S%.f", "%m/%d/%Y %I:%M:%S%.f %p"];
+
+fn first_form(text: &str, forms: &[&str]) -> Option<NaiveDateTime> {
+    forms.iter().find_map(|form| NaiveDateTime::parse_from_str(text, form).ok())
+}
+
+fn slashed(text: &str, forms: [&str; 2]) -> Option<NaiveDateTime> {
+    text.contains('/').then(|| first_form(text, &forms))?
+}
+
+/// Whether a date may be two: `05/06/2026` is in May or in June.
+fn has_two_dates(text: &str) -> bool {
+    let (day_first, month_first) = (slashed(text, DAY_FIRST), slashed(text, MONTH_FIRST));
+    day_first.zip(month_first).is_some_and(|(one, other)| one != other)
 }
 
 /// Seconds of `1:02:03.5` or `02:03`.
@@ -545,6 +574,18 @@ mod tests {
     }
 
     #[test]
+    fn a_date_with_slashes_has_its_day_first_unless_that_is_no_date() {
+        let at = |text: &str| absolute_time(text).unwrap().0;
+        let thirteenth = at("2026-06-13T20:00:01Z");
+        assert_eq!(at("13/06/2026 20:00:01"), thirteenth);
+        assert_eq!(at("6/13/2026 8:00:01 PM"), thirteenth);
+        let cautions = |date: &str| read(&format!("time,power\n{date} 08:00:00,1\n"), None).unwrap().cautions;
+        assert!(cautions("05/06/2026")[0].contains("day first"));
+        assert_eq!(cautions("13/06/2026").len(), 1, "of the zone alone");
+        assert_eq!(cautions("06/06/2026").len(), 1);
+    }
+
+    #[test]
     fn a_named_column_is_the_time() {
         let text = "when;time;power\n1600000000;7;1\n";
         let contents = read(text, Some("when")).unwrap();
@@ -552,7 +593,7 @@ mod tests {
         let error = read(text, Some("wann")).err().unwrap().to_string();
         assert_eq!(
             error,
-            "no column `wann` for the time among `when`, `time`, `power`; correct `time:` in the session file"
+            "no column `wann` for the time among `when`, `time`, `power`; say which it is: `time:` in a session file, `inspect --time`"
         );
     }
 

@@ -53,9 +53,9 @@ pub enum RecordingErrorKind {
     NotARecording,
     #[error("unpacks to more than {} MB, more than any ride; check what it is", MOST_UNPACKED_BYTES / 1_000_000)]
     TooLarge,
-    #[error("no time column among {}; name one `time` (RFC 3339 or Unix seconds) or `seconds` (since the start)", quoted(.columns))]
+    #[error("no time column among {}; name one `time` (RFC 3339 or Unix seconds) or `seconds` (since the start), or say which it is: `time:` in a session file, `inspect --time`", quoted(.columns))]
     NoTimeColumn { columns: Vec<String> },
-    #[error("no column `{name}` for the time among {}; correct `time:` in the session file", quoted(.columns))]
+    #[error("no column `{name}` for the time among {}; say which it is: `time:` in a session file, `inspect --time`", quoted(.columns))]
     NoSuchTimeColumn { name: String, columns: Vec<String> },
     #[error("no records in it{}; export the ride itself, not a course, workout or settings file", because(.damage))]
     NoRecords { damage: Vec<String> },
@@ -103,7 +103,7 @@ pub fn read(path: &Path) -> Result<Recording, RecordingError> {
 /// # Errors
 /// As [`read`]; and if the table has no such column.
 pub fn read_with(path: &Path, time_column: Option<&str>) -> Result<Recording, RecordingError> {
-    read_both(path, time_column).map(|(recording, _)| recording)
+    read_keeping_replaced(path, time_column).map(|(recording, _)| recording)
 }
 
 /// [`read`] of a file's bytes, for whoever has them already; `file` only names them.
@@ -120,13 +120,9 @@ pub fn read_all(paths: &[PathBuf]) -> Vec<Result<Recording, RecordingError>> {
     paths.par_iter().map(|path| read(path)).collect()
 }
 
-/// [`read`], and beside it what merging took out: one row for each record that shares its time with
+/// [`read_with`], and beside it what merging took out: one row for each record that shares its time with
 /// a later one, holding the values that the later one replaced. Both together are all that the file held.
-pub fn read_keeping_replaced(path: &Path) -> Result<(Recording, Samples), RecordingError> {
-    read_both(path, None)
-}
-
-fn read_both(path: &Path, time_column: Option<&str>) -> Result<(Recording, Samples), RecordingError> {
+pub fn read_keeping_replaced(path: &Path, time_column: Option<&str>) -> Result<(Recording, Samples), RecordingError> {
     read_file(path, time_column).map_err(|kind| RecordingError { file: path.to_owned(), kind })
 }
 
