@@ -506,7 +506,7 @@ impl Findings<'_> {
                 let size_s = trace.clock.offset_s;
                 let says =
                     format!("the clock of {}'s head unit was off by {size_s:.0} s; it was corrected", trace.label);
-                let evidence = vec![format!("aligned on {}", trace.clock.aligned_on.word())];
+                let evidence = vec![format!("aligned on {}", trace.clock.channels())];
                 finding(
                     "clock-mismatch",
                     size_s,

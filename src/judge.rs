@@ -656,7 +656,7 @@ fn clock_facts(ride: &Ride) -> Vec<ClockFacts> {
             offset_s: trace.clock.offset_s,
             drift_ppm: trace.clock.drift_ppm,
             standard_uncertainty_s: trace.clock.standard_uncertainty_s,
-            aligned_on: trace.clock.aligned_on.word().to_owned(),
+            aligned_on: trace.clock.channels(),
         })
         .collect()
 }

@@ -18,6 +18,8 @@ pub struct Clock {
     /// Of a time in the middle of the ride, strap delay included.
     pub standard_uncertainty_s: f64,
     pub aligned_on: AlignedOn,
+    /// Further channels that agree, and have their part in the offset.
+    pub also: Vec<AlignedOn>,
     /// Windowed offsets behind the line: (session second, offset in s, standard uncertainty in s).
     pub windows: Vec<(f64, f64, f64)>,
 }
@@ -36,6 +38,14 @@ pub enum AlignedOn {
     Power,
     /// Nothing in common: the stamps are taken as they are.
     Nothing,
+}
+
+impl Clock {
+    /// `heart rate, position`
+    pub fn channels(&self) -> String {
+        let words: Vec<&str> = std::iter::once(&self.aligned_on).chain(&self.also).map(|on| on.word()).collect();
+        words.join(", ")
+    }
 }
 
 impl AlignedOn {

@@ -29,9 +29,6 @@ const WHOLE_S: f64 = 0.03;
 /// Standard uncertainty of a fraction that is anywhere within half a second (GUM 4.3.7).
 const UNSEEN_FRACTION_S: f64 = 0.288_675;
 
-/// Share of one speed's or power's variance that the other must explain.
-const ALIKE_SHARE: f64 = 0.5;
-
 /// Fewer seconds in common are no basis for an alignment.
 pub(super) const FEWEST_COMMON_S: usize = 60;
 
@@ -77,6 +74,32 @@ impl Signal {
         usize::try_from(second).ok().and_then(|i| self.values.get(i)).copied().unwrap_or(f64::NAN)
     }
 
+    /// How far it rises within 20 s around each second: an offset or slow drift of the sensor is not in it.
+    pub fn climb(self) -> Self {
+        const HALF_S: i64 = 10;
+        let rise = |j: i64| self.at(j + HALF_S) - self.at(j - HALF_S);
+        Self { values: (0..self.values.len() as i64).map(rise).collect(), origin_s: self.origin_s }
+    }
+
+    pub fn times(mut self, factor: f64) -> Self {
+        self.values.iter_mut().for_each(|v| *v *= factor);
+        self
+    }
+
+    /// Mean of what is known; NaN of nothing.
+    pub fn middle(&self) -> f64 {
+        let known = || self.values.iter().filter(|v| !v.is_nan());
+        known().sum::<f64>() / known().count() as f64
+    }
+
+    /// Standard deviation of what is known; 0 of nothing.
+    pub fn spread(&self) -> f64 {
+        let known = || self.values.iter().filter(|v| !v.is_nan());
+        let n = (known().count() as f64).max(1.0);
+        let mean = self.middle();
+        (known().map(|v| (v - mean).powi(2)).sum::<f64>() / n).sqrt()
+    }
+
     fn is_flat(&self) -> bool {
         let mut known = self.values.iter().filter(|v| !v.is_nan());
         known.next().is_none_or(|first| known.all(|v| v == first))
@@ -84,12 +107,19 @@ impl Signal {
 }
 
 /// Where to look for an offset.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum Search {
     /// Both clocks were set: near their stamps.
     Near,
     /// Anywhere that the two can overlap.
     Everywhere,
+    /// Near an offset that another channel gave, s.
+    Around(f64),
+}
+
+impl Search {
+    /// A channel that repeats itself (laps, hill repeats) must not find another lap; one that is off by less is told.
+    const AROUND_S: i64 = 60;
 }
 
 /// Why a channel was not used.
@@ -132,35 +162,112 @@ pub(super) fn by_heart_rate(session: &Signal, theirs: &Signal, search: Search) -
         drift_ppm: line.slope * 1e6,
         standard_uncertainty_s: line.u_at(length as f64 / 2.0).hypot(STRAP_DELAY_S).hypot(u_fraction_s),
         aligned_on: AlignedOn::HeartRate,
-        windows: offsets
-            .iter()
-            .map(|o| {
-                let offset_s = whole_s + o.offset_s;
-                (theirs.origin_s + o.at_s + offset_s, offset_s, o.u_s)
-            })
-            .collect(),
+        also: vec![],
+        windows: offsets.iter().map(|o| o.at_session(whole_s, theirs.origin_s)).collect(),
     })
 }
 
-/// Clock of `theirs` from latitude, speed or power, to a whole second: two sensors, or one stored two ways, do not
-/// share their fractions.
-pub(super) fn by_level(session: &Signal, theirs: &Signal, search: Search, on: AlignedOn) -> Result<Clock, Unfit> {
-    let lag_s = best_lag(session, theirs, search).ok_or(Unfit::Absent)?;
-    let explained = explained_share(session, theirs, lag_s);
-    if explained < ALIKE_SHARE {
+/// What a level channel is in [`by_level`].
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Level {
+    pub on: AlignedOn,
+    /// Standard uncertainty of what the two head units may lag apart in it. Type B.
+    pub delay_s: f64,
+    /// Least share of one's variance that the other must explain.
+    pub alike: f64,
+}
+
+impl Level {
+    /// Two receivers, each with its own filter and its own moment of the second. Common practice, no source.
+    pub const POSITION: Self = Self { on: AlignedOn::Position, delay_s: 0.3, alike: 0.9 };
+    /// One sensor gives both nearly the same; two sensors, or one made up from power, do not.
+    pub const SPEED: Self = Self { on: AlignedOn::Speed, delay_s: STRAP_DELAY_S, alike: 0.97 };
+    /// Pressure sensors are smoothed over some seconds. Common practice, no source.
+    pub const ALTITUDE: Self = Self { on: AlignedOn::Altitude, delay_s: 0.7, alike: 0.5 };
+    /// A power meter's own delay is in the offset.
+    pub const POWER: Self = Self { on: AlignedOn::Power, delay_s: 0.5, alike: 0.5 };
+}
+
+/// Clock of `theirs` from a channel that moves: its components (two of a position) as both recorded them.
+///
+/// Windowed offsets as of [`by_heart_rate`], but that a level moves in all seconds. Power goes by whole seconds: two meters
+/// do not share their fractions.
+pub(super) fn by_level(pairs: &[(Signal, Signal)], search: Search, level: Level) -> Result<Clock, Unfit> {
+    let lag_s = pairs.iter().find_map(|(session, theirs)| best_lag(session, theirs, search)).ok_or(Unfit::Absent)?;
+    let explained = explained_share(pairs, lag_s);
+    if explained < level.alike {
         return Err(Unfit::Unlike(explained));
     }
-    // A power meter's own delay is in the offset.
-    let from_power_s = 0.5;
-    let standard_uncertainty_s =
-        if on == AlignedOn::Power { from_power_s } else { UNSEEN_FRACTION_S.hypot(STRAP_DELAY_S) };
+    let (session, theirs) = pairs.first().ok_or(Unfit::Absent)?;
+    let length = theirs.values.len();
+    let count = (length as f64 / WINDOW_S as f64).round().max(1.0) as usize;
+    let windows = (0..count).map(|w| w * length / count..(w + 1) * length / count);
+    let offsets: Vec<Offset> = match level.on {
+        AlignedOn::Power => vec![],
+        _ => windows.filter_map(|window| level_offset(pairs, lag_s, &window)).collect(),
+    };
+    let line = line_through(&offsets);
+    let whole_s = session.origin_s - theirs.origin_s + lag_s as f64;
+    let u_s = line.as_ref().map_or(UNSEEN_FRACTION_S, |line| line.u_at(length as f64 / 2.0));
     Ok(Clock {
-        offset_s: session.origin_s - theirs.origin_s + lag_s as f64,
-        drift_ppm: 0.0,
-        standard_uncertainty_s,
-        aligned_on: on,
-        windows: vec![],
+        offset_s: whole_s + line.as_ref().map_or(0.0, |line| line.intercept),
+        drift_ppm: line.map_or(0.0, |line| line.slope * 1e6),
+        standard_uncertainty_s: u_s.hypot(level.delay_s),
+        aligned_on: level.on,
+        also: vec![],
+        windows: offsets.iter().map(|o| o.at_session(whole_s, theirs.origin_s)).collect(),
     })
+}
+
+/// What one window of a level channel says beyond the whole lag; `None` where it hardly moves.
+fn level_offset(pairs: &[(Signal, Signal)], lag_s: i64, window: &Range<usize>) -> Option<Offset> {
+    const LEAST_SURE_S: f64 = 2.0;
+    let near = nearest_lag(lag_s, |lag| {
+        let parts = pairs.iter().map(|(session, theirs)| differences(session, theirs, lag, window));
+        parts.fold((0.0, 0.0), |sum, part| (sum.0 + part.0, sum.1 + part.1))
+    });
+    let pull = |lag| LevelPull::of(pairs, lag, window);
+    let lag = (near - 2..near + 2).find(|lag| pull(*lag).shift_s() >= 0.0 && pull(lag + 1).shift_s() < 0.0)?;
+    let (below, above) = (pull(lag), pull(lag + 1));
+    let fraction = below.shift_s() / (below.shift_s() - above.shift_s());
+    // As if seconds were independent: what they are not shows as scatter between windows.
+    let u_s = (below.misfit.min(above.misfit) / below.n / below.weight).sqrt();
+    let middle = (window.start + window.end) as f64 / 2.0;
+    (u_s < LEAST_SURE_S).then_some(Offset { at_s: middle, offset_s: (lag - lag_s) as f64 + fraction, u_s })
+}
+
+/// [`Pull`] of a level channel, of all its components together.
+#[derive(Default)]
+struct LevelPull {
+    moved: f64,
+    weight: f64,
+    /// Sum of squares of what is left apart.
+    misfit: f64,
+    n: f64,
+}
+
+impl LevelPull {
+    fn of(pairs: &[(Signal, Signal)], lag_s: i64, window: &Range<usize>) -> Self {
+        let mut pull = Self::default();
+        for (session, theirs) in pairs {
+            for j in window.start as i64..window.end as i64 {
+                let slope = (theirs.at(j - 1) - theirs.at(j + 1)) / 2.0;
+                let apart = session.at(j + lag_s) - theirs.at(j);
+                if (slope * apart).is_nan() {
+                    continue;
+                }
+                pull.moved += slope * apart;
+                pull.weight += slope * slope;
+                pull.misfit += apart * apart;
+                pull.n += 1.0;
+            }
+        }
+        pull
+    }
+
+    fn shift_s(&self) -> f64 {
+        self.moved / self.weight
+    }
 }
 
 /// Offset beyond the whole lag in one window.
@@ -169,6 +276,14 @@ struct Offset {
     at_s: f64,
     offset_s: f64,
     u_s: f64,
+}
+
+impl Offset {
+    /// (session second, offset, standard uncertainty), as [`Clock::windows`] has it.
+    fn at_session(&self, whole_s: f64, origin_s: f64) -> (f64, f64, f64) {
+        let offset_s = whole_s + self.offset_s;
+        (origin_s + self.at_s + offset_s, offset_s, self.u_s)
+    }
 }
 
 /// The lag, in whole seconds of the two signals' own counts, at which they differ least over the whole ride.
@@ -187,6 +302,11 @@ fn best_lag(session: &Signal, theirs: &Signal, search: Search) -> Option<i64> {
             (bins(stamped), bins(stamped - NEAR_S)..=bins(stamped + NEAR_S))
         }
         Search::Everywhere => (0, 1 - b.len() as i64..=a.len() as i64 - 1),
+        Search::Around(offset_s) => {
+            let home = (theirs.origin_s - session.origin_s + offset_s).round() as i64;
+            let around = home - Search::AROUND_S..=home + Search::AROUND_S;
+            return least_misfit(&session.values, &theirs.values, around, home, FEWEST_COMMON_S);
+        }
     };
     let coarse = least_misfit(&a, &b, lags, stamped, FEWEST_COMMON_S / BIN_S as usize)? * BIN_S;
     let around = coarse - 2 * BIN_S..=coarse + 2 * BIN_S;
@@ -222,14 +342,36 @@ fn misfit(a: &[f64], b: &[f64], lag: i64) -> (i64, f64, usize) {
     (lag, sum, n)
 }
 
-/// 1 less the mean square difference over the variance, over the common seconds.
-fn explained_share(session: &Signal, theirs: &Signal, lag_s: i64) -> f64 {
-    let seconds = (0..theirs.values.len() as i64).map(|j| (session.at(j + lag_s), theirs.at(j)));
-    let (a, b): (Vec<f64>, Vec<f64>) = seconds.filter(|(a, b)| !(a - b).is_nan()).unzip();
-    let n = a.len() as f64;
-    let centre = a.iter().sum::<f64>() / n;
-    let variance: f64 = a.iter().map(|v| (v - centre).powi(2)).sum();
-    1.0 - misfit(&a, &b, 0).1 / variance
+/// 1 less the square differences over the variance, over the common seconds.
+fn explained_share(pairs: &[(Signal, Signal)], lag_s: i64) -> f64 {
+    let (mut apart, mut all) = (0.0, 0.0);
+    for (session, theirs) in pairs {
+        let seconds = (0..theirs.values.len() as i64).map(|j| (session.at(j + lag_s), theirs.at(j)));
+        let (a, b): (Vec<f64>, Vec<f64>) = seconds.filter(|(a, b)| !(a - b).is_nan()).unzip();
+        let centre = a.iter().sum::<f64>() / a.len() as f64;
+        all += a.iter().map(|v| (v - centre).powi(2)).sum::<f64>();
+        apart += misfit(&a, &b, 0).1;
+    }
+    1.0 - apart / all
+}
+
+/// Sum of square differences in a window, and their number.
+fn differences(session: &Signal, theirs: &Signal, lag_s: i64, window: &Range<usize>) -> (f64, f64) {
+    let seconds = window.start as i64..window.end as i64;
+    let differences = seconds.map(|j| session.at(j + lag_s) - theirs.at(j)).filter(|d| !d.is_nan());
+    differences.fold((0.0, 0.0), |(s, n), d| (s + d * d, n + 1.0))
+}
+
+/// The lag of least mean difference near the whole ride's: a clock can drift or be set while it records.
+fn nearest_lag(lag_s: i64, differences: impl Fn(i64) -> (f64, f64)) -> i64 {
+    let misfit = |lag: i64| {
+        let (sum, n) = differences(lag);
+        if n < FEWEST_COMMON_S as f64 { f64::INFINITY } else { sum / n }
+    };
+    let lags = (0..=RESET_S).flat_map(|d| [lag_s + d, lag_s - d]);
+    let misfits = lags.map(|lag| (lag, misfit(lag)));
+    // The first of equals is the nearest.
+    misfits.min_by(|x, y| x.1.total_cmp(&y.1)).map_or(lag_s, |(lag, _)| lag)
 }
 
 /// What some minutes of both signals say.
@@ -244,7 +386,7 @@ struct Window {
 
 impl Window {
     fn of(session: &Signal, theirs: &Signal, lag_s: i64, window: Range<usize>) -> Self {
-        let lag_here_s = Self::lag(session, theirs, lag_s, &window);
+        let lag_here_s = nearest_lag(lag_s, |lag| differences(session, theirs, lag, &window));
         let (mut common, mut same) = (0, 0);
         for j in window.start as i64..window.end as i64 {
             let off = (-1..=1).map(|d| (session.at(j + lag_here_s + d) - theirs.at(j)).abs());
@@ -253,20 +395,6 @@ impl Window {
             same += usize::from(least < 0.5);
         }
         Self { common, same, offset: Self::offset(session, theirs, lag_s, lag_here_s, &window) }
-    }
-
-    /// The lag of least misfit here, near the whole ride's: a clock can drift or be set while it records.
-    fn lag(session: &Signal, theirs: &Signal, lag_s: i64, window: &Range<usize>) -> i64 {
-        let seconds = window.start as i64..window.end as i64;
-        let misfit = |lag: &i64| {
-            let differences = seconds.clone().map(|j| session.at(j + lag) - theirs.at(j)).filter(|d| !d.is_nan());
-            let (sum, n) = differences.fold((0.0, 0.0), |(s, n), d| (s + d * d, n + 1.0));
-            if n < FEWEST_COMMON_S as f64 { f64::INFINITY } else { sum / n }
-        };
-        let lags = (0..=RESET_S).flat_map(|d| [lag_s + d, lag_s - d]);
-        let misfits = lags.map(|lag| (lag, misfit(&lag)));
-        // The first of equals is the nearest.
-        misfits.min_by(|x, y| x.1.total_cmp(&y.1)).map_or(lag_s, |(lag, _)| lag)
     }
 
     fn offset(session: &Signal, theirs: &Signal, lag_s: i64, near_s: i64, window: &Range<usize>) -> Option<Offset> {

@@ -13,7 +13,7 @@ use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, Datelike, Days, SubsecRound, TimeDelta, Utc};
 
-use self::clock::{FEWEST_COMMON_S, LONGEST_S, Search, Signal, Unfit};
+use self::clock::{FEWEST_COMMON_S, LONGEST_S, Level, Search, Signal, Unfit};
 use crate::recording::{Recording, Samples, TimerKind};
 use crate::ride::{AlignedOn, Clock, Edge, EdgeKind, Gear, Trace};
 use crate::session::{ClockTime, Instrument, Session};
@@ -307,28 +307,12 @@ impl<'a> Bench<'a> {
         Ok(clock)
     }
 
-    /// Clock of a recording of another head unit, on the best that both have.
+    /// Clock of a recording of another head unit, on all that both have and the unit does not produce.
     fn found(&mut self, instrument: &Instrument, recording: &Recording) -> Result<Clock, AlignError> {
         let (label, theirs) = (&instrument.label, &self.first.label);
+        let mut shared = vec![];
         match self.by_strap(instrument, recording) {
-            Ok(mut clock) => {
-                let off = spoken(clock.offset_s.abs());
-                let way = if clock.offset_s > 0.0 { "behind" } else { "ahead of" };
-                if self.comparable(recording) && clock.offset_s.abs() > WRONG_CLOCK_S {
-                    let said = format!("{label}: its clock ran {off} {way} that of {theirs}; the heart rate says so");
-                    self.cautions.push(said);
-                }
-                if let Some((at_s, off_s)) = jump(&clock, self.stamped_s(recording)) {
-                    let at = (self.start + TimeDelta::seconds(at_s as i64)).format("%H:%M:%S");
-                    self.cautions.push(format!(
-                        "{label}: no steady clock: around {at} UTC its heart rate is {off_s:.1} s off from what the rest \
-                         says"
-                    ));
-                    // Where in the ride a phase lies is not known here: anything up to the worst (GUM 4.3.7).
-                    clock.standard_uncertainty_s = clock.standard_uncertainty_s.hypot(off_s / 3f64.sqrt());
-                }
-                return Ok(clock);
-            }
+            Ok(clock) => shared.push(clock),
             Err(Unfit::Unlike(share)) => self.cautions.push(format!(
                 "{label}: its heart rate is not the one recorded with {theirs} (the same in {:.0} % of seconds), so it was \
                  not used",
@@ -336,25 +320,76 @@ impl<'a> Bench<'a> {
             )),
             Err(Unfit::Absent) => {}
         }
+        for level in [Level::POSITION, Level::SPEED, Level::ALTITUDE] {
+            shared.extend(self.by_level(instrument, recording, level, shared.first()));
+        }
+        if let Some(mut clock) = self.agreed(label, shared, last_s(recording) / 2.0) {
+            let off = spoken(clock.offset_s.abs());
+            let way = if clock.offset_s > 0.0 { "behind" } else { "ahead of" };
+            let on = clock.aligned_on.word();
+            if self.comparable(recording) && clock.offset_s.abs() > WRONG_CLOCK_S {
+                self.cautions.push(format!("{label}: its clock ran {off} {way} that of {theirs}; the {on} says so"));
+            }
+            if let Some((at_s, off_s)) = jump(&clock, self.stamped_s(recording)) {
+                let at = (self.start + TimeDelta::seconds(at_s as i64)).format("%H:%M:%S");
+                self.cautions.push(format!(
+                    "{label}: no steady clock: around {at} UTC its {on} is {off_s:.1} s off from what the rest says"
+                ));
+                // Where in the ride a phase lies is not known here: anything up to the worst (GUM 4.3.7).
+                clock.standard_uncertainty_s = clock.standard_uncertainty_s.hypot(off_s / 3f64.sqrt());
+            }
+            return Ok(clock);
+        }
         if self.comparable(recording) {
             self.check_overlap(recording, &stamps(AlignedOn::Nothing, 0.0, 0.0))?;
         }
-        let clock = self.by_level(instrument, recording);
-        let caution = match clock.aligned_on {
+        let clock = self.by_level(instrument, recording, Level::POWER, None).unwrap_or_else(|| {
+            let guess_s = if self.comparable(recording) { 0.0 } else { -self.stamped_s(recording) };
+            stamps(AlignedOn::Nothing, guess_s, 1.0)
+        });
+        self.cautions.push(match clock.aligned_on {
             AlignedOn::Power => format!(
                 "{label}: aligned with {theirs} on power, the last resort: a constant lag can't be told from a clock \
                  offset; let all head units record one heart-rate strap"
             ),
-            AlignedOn::Nothing if self.comparable(recording) => {
+            _ if self.comparable(recording) => {
                 format!("{label}: nothing in common with {theirs} to align on; its time stamps are taken as they are")
             }
-            AlignedOn::Nothing => format!(
+            _ => format!(
                 "{label}: no time of day and nothing in common with {theirs} to align on; both are taken to start together"
             ),
-            _ => return Ok(clock),
-        };
-        self.cautions.push(caution);
+        });
         Ok(clock)
+    }
+
+    /// The first of several clocks of one recording, with the part of those that agree with it in the ride's middle; the
+    /// others are a caution.
+    fn agreed(&mut self, label: &str, clocks: Vec<Clock>, middle_s: f64) -> Option<Clock> {
+        /// About 99 % of agreeing pairs are nearer.
+        const APART: f64 = 2.6;
+        let mut clocks = clocks.into_iter();
+        let first = clocks.next()?;
+        let mut joint = first.clone();
+        let (mut weight, mut moved) = (first.standard_uncertainty_s.powi(-2), 0.0);
+        for other in clocks {
+            let apart_s = other.offset_s - first.offset_s + (other.drift_ppm - first.drift_ppm) * 1e-6 * middle_s;
+            let (on, word) = (other.aligned_on, first.aligned_on.word());
+            if apart_s.abs() > APART * other.standard_uncertainty_s.hypot(first.standard_uncertainty_s) {
+                self.cautions.push(format!(
+                    "{label}: its {word} and its {} put its clock {:.1} s apart; the {word} was gone by",
+                    on.word(),
+                    apart_s.abs()
+                ));
+                continue;
+            }
+            let w = other.standard_uncertainty_s.powi(-2);
+            weight += w;
+            moved += w * apart_s;
+            joint.also.push(on);
+        }
+        joint.offset_s += moved / weight;
+        joint.standard_uncertainty_s = weight.powf(-0.5);
+        Some(joint)
     }
 
     fn by_strap(&self, instrument: &Instrument, recording: &Recording) -> Result<Clock, Unfit> {
@@ -366,24 +401,55 @@ impl<'a> Bench<'a> {
         clock::by_heart_rate(&own, &theirs, Search::Near).or_else(|near| anywhere().map_err(|_| near))
     }
 
-    /// Clock by position, speed or power, the first that fits; the stamps as they are if none does.
-    fn by_level(&self, instrument: &Instrument, recording: &Recording) -> Clock {
-        // A head unit can make speed up from power, so speed serves only between references.
-        let is_unit = self.unit_files.contains(&recording.file.as_path());
-        let channels = [
-            ("latitude", AlignedOn::Position, true),
-            ("speed", AlignedOn::Speed, !is_unit),
-            ("power", AlignedOn::Power, true),
-        ];
-        let search = if self.comparable(recording) { Search::Near } else { Search::Everywhere };
-        let fit = |(name, on, _)| {
-            let (own, theirs) = self.signals(instrument, recording, name);
-            clock::by_level(&own, &theirs, search, on).ok()
+    /// Clock by a channel that moves, near what another one gave; `None` where it is missing, or not the same thing.
+    fn by_level(
+        &self,
+        instrument: &Instrument,
+        recording: &Recording,
+        level: Level,
+        known: Option<&Clock>,
+    ) -> Option<Clock> {
+        let signals = |name| self.signals(instrument, recording, name);
+        let pairs = match level.on {
+            AlignedOn::Position => {
+                let (north, east) = (signals("latitude"), signals("longitude"));
+                let shrink = north.0.middle().to_radians().cos();
+                let metres = |(own, theirs): (Signal, Signal), by| (own.times(by), theirs.times(by));
+                vec![metres(north, DEGREE_M), metres(east, DEGREE_M * shrink)]
+            }
+            // A head unit can make speed up from power.
+            AlignedOn::Speed if self.is_units(recording) && !self.same_speed_sensor(recording) => return None,
+            AlignedOn::Speed => vec![signals("speed")],
+            AlignedOn::Altitude => {
+                let (own, theirs) = signals("altitude");
+                let (own, theirs) = (own.climb(), theirs.climb());
+                if own.spread().min(theirs.spread()) < LEAST_CLIMB_M {
+                    return None;
+                }
+                vec![(own, theirs)]
+            }
+            _ => vec![signals("power")],
         };
-        channels.into_iter().filter(|(_, _, allowed)| *allowed).find_map(fit).unwrap_or_else(|| {
-            let guess_s = if self.comparable(recording) { 0.0 } else { -self.stamped_s(recording) };
-            stamps(AlignedOn::Nothing, guess_s, 1.0)
-        })
+        let search = match known {
+            Some(clock) => Search::Around(clock.offset_s),
+            None if self.comparable(recording) => Search::Near,
+            None => Search::Everywhere,
+        };
+        clock::by_level(&pairs, search, level).ok()
+    }
+
+    fn is_units(&self, recording: &Recording) -> bool {
+        self.unit_files.contains(&recording.file.as_path())
+    }
+
+    /// Whether both head units name one speed sensor.
+    fn same_speed_sensor(&self, recording: &Recording) -> bool {
+        let serials = |r: &Recording| -> Vec<String> {
+            let of_speed = r.sensors.iter().filter(|s| s.kind.as_deref().is_some_and(|kind| kind.contains("speed")));
+            of_speed.filter_map(|s| s.serial.clone()).collect()
+        };
+        let theirs = serials(recording);
+        self.own.iter().any(|own| serials(own).iter().any(|serial| theirs.contains(serial)))
     }
 
     /// A channel as the first reference's head unit and another recorded it.
@@ -463,11 +529,18 @@ impl<'a> Bench<'a> {
     }
 }
 
+/// A degree of latitude (the metre was meant to make it 10,000 km to the pole).
+const DEGREE_M: f64 = 1e7 / 90.0;
+
+/// Standard deviation of what a ride climbs in 20 s from which altitude says something of time: a level road's drift and
+/// noise stay below. Common practice, no source.
+const LEAST_CLIMB_M: f64 = 1.0;
+
 /// Head units set by satellite or phone agree to a few seconds; a minute is a clock set wrong.
 const WRONG_CLOCK_S: f64 = 60.0;
 
 fn stamps(aligned_on: AlignedOn, offset_s: f64, standard_uncertainty_s: f64) -> Clock {
-    Clock { offset_s, drift_ppm: 0.0, standard_uncertainty_s, aligned_on, windows: vec![] }
+    Clock { offset_s, drift_ppm: 0.0, standard_uncertainty_s, aligned_on, also: vec![], windows: vec![] }
 }
 
 /// A recording that counts from its own start: its stamps begin at the Unix epoch, before any head unit was built.

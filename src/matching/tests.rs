@@ -309,6 +309,7 @@ impl Rider {
                 drift_ppm: 0.0,
                 standard_uncertainty_s: 0.1,
                 aligned_on: AlignedOn::HeartRate,
+                also: vec![],
                 windows: vec![],
             },
             time_s: (0..n).map(|k| k as f64).collect(),

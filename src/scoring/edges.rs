@@ -265,6 +265,7 @@ mod tests {
             drift_ppm: 0.0,
             standard_uncertainty_s: 0.0,
             aligned_on: AlignedOn::SessionClock,
+            also: vec![],
             windows: vec![],
         };
         let nothing = vec![None; samples.len()];
