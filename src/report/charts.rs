@@ -4,7 +4,7 @@ use chrono::{DateTime, TimeDelta, Timelike, Utc};
 
 use super::svg::{self, Anchor, Frame, Look, Points, Scale, Svg};
 use super::words;
-use crate::ride::{Ride, Trace};
+use crate::ride::{AlignedOn, Ride, Trace};
 use crate::verdict::{CheckVerdict, MatchFacts, Outcome, PhaseVerdict, Verdict};
 
 /// Neighbouring samples further apart than this are not joined: a head unit writes once a second, and one late
@@ -200,7 +200,7 @@ pub fn timeline(verdict: &Verdict, ride: &Ride) -> String {
         svg.path(&svg::path(&frame, points, GAP_S), look);
     }
     let beneath = difference(&mut svg, &frame, ride);
-    svg.x_axis(&beneath, &clock_labels(ride, end_s));
+    svg.x_axis(&beneath, &clock_labels(ride, 0.0, end_s, 10));
     names(&mut svg, &bands);
     svg.finish()
 }
@@ -295,11 +295,13 @@ fn difference(svg: &mut Svg, above: &Frame, ride: &Ride) -> Frame {
     frame
 }
 
-/// Round times of day, UTC.
-fn clock_labels(ride: &Ride, end_s: f64) -> Vec<(f64, String)> {
-    let offset_s = f64::from(ride.start.num_seconds_from_midnight());
-    let show = |at_s: f64| (ride.start + TimeDelta::milliseconds((at_s * 1000.0) as i64)).format("%H:%M").to_string();
-    svg::time_ticks(offset_s, offset_s + end_s, 10).into_iter().map(|t| (t - offset_s, show(t - offset_s))).collect()
+/// About `most` round times of day, UTC.
+fn clock_labels(ride: &Ride, from_s: f64, to_s: f64, most: usize) -> Vec<(f64, String)> {
+    let midnight_s = f64::from(ride.start.num_seconds_from_midnight());
+    let form = if to_s - from_s < 300.0 { "%H:%M:%S" } else { "%H:%M" };
+    let show = |at_s: f64| (ride.start + TimeDelta::milliseconds((at_s * 1000.0) as i64)).format(form).to_string();
+    let times = svg::time_ticks(midnight_s + from_s, midnight_s + to_s, most).into_iter();
+    times.map(|t| (t - midnight_s, show(t - midnight_s))).collect()
 }
 
 /// A phase that was ridden once: power of all instruments over seconds from its start, the scored window marked; for
@@ -449,6 +451,107 @@ fn error_strip(svg: &mut Svg, above: &Frame, check: &CheckVerdict, matched: &Mat
     }
 }
 
+/// The clock chart's two panels: the shared channel overlaid, and the offset in each window about its line.
+const CLOCK_SIZE: (f64, f64) = (640.0, 150.0);
+const OVERLAY_PX: (f64, f64) = (66.0, 340.0);
+const OFFSETS_PX: (f64, f64) = (400.0, 630.0);
+const CLOCK_LANE_PX: (f64, f64) = (24.0, 122.0);
+/// Long enough for some changes of heart rate, short enough to see a second.
+const OVERLAY_S: f64 = 120.0;
+
+/// What lets a person see that a clock is right: where both recordings change together after aligning, and how far each
+/// window's offset lies from the line that was taken. `None` for a clock that was not found on a shared channel.
+pub fn clock(trace: &Trace, ride: &Ride) -> Option<String> {
+    let own = &ride.references.first()?.trace;
+    let column = match trace.clock.aligned_on {
+        AlignedOn::HeartRate => |t: &Trace| t.heart_rate_bpm.clone(),
+        AlignedOn::Position | AlignedOn::Speed => |t: &Trace| t.speed_m_s.clone(),
+        AlignedOn::Altitude => |t: &Trace| t.altitude_m.clone(),
+        _ => return None,
+    };
+    let unit = match trace.clock.aligned_on {
+        AlignedOn::HeartRate => "1/min",
+        AlignedOn::Altitude => "m",
+        _ => "m/s",
+    };
+    let points = |t: &Trace| -> Points { t.time_s.iter().copied().zip(column(t)).collect() };
+    let (ours, theirs) = (points(own), points(trace));
+    let from_s = liveliest(&theirs)?;
+    let window = |points: &Points| -> Points {
+        points.iter().filter(|p| (from_s..=from_s + OVERLAY_S).contains(&p.0)).copied().collect()
+    };
+    let (ours, theirs) = (window(&ours), window(&theirs));
+    let known = || ours.iter().chain(&theirs).filter_map(|p| p.1);
+    let (low, high) = (known().fold(f64::INFINITY, f64::min), known().fold(f64::NEG_INFINITY, f64::max));
+    let room = 0.08 * (high - low).max(1.0);
+    let lane = |low, high| Scale { low, high, from_px: CLOCK_LANE_PX.1, to_px: CLOCK_LANE_PX.0 };
+    let overlay = Frame {
+        x: Scale { low: from_s, high: from_s + OVERLAY_S, from_px: OVERLAY_PX.0, to_px: OVERLAY_PX.1 },
+        y: lane(low - room, high + room),
+    };
+    let shared = trace.clock.aligned_on.word();
+    let title = format!("Clock of {}", trace.label);
+    let desc = format!(
+        "Left: the {shared} as {} and {} recorded it, over two minutes of session time after aligning. Right: the offset \
+         found in each of {} windows less the line taken, in seconds, with its expanded uncertainty.",
+        own.label,
+        trace.label,
+        trace.clock.windows.len()
+    );
+    let mut svg = Svg::new(CLOCK_SIZE.0, CLOCK_SIZE.1, &title, &desc);
+    svg.text(OVERLAY_PX.0, 14.0, Anchor::Start, svg::TEXT, &format!("{shared}, both recordings overlaid"));
+    svg.y_axis(&overlay, &svg::ticks(overlay.y.low, overlay.y.high, 3), unit);
+    svg.x_axis(&overlay, &clock_labels(ride, from_s, from_s + OVERLAY_S, 3));
+    svg.path(&svg::path(&overlay, &ours, GAP_S), svg::REFERENCE);
+    svg.path(&svg::path(&overlay, &theirs, GAP_S), svg::UNIT_FINE);
+    offsets(&mut svg, trace, ride);
+    Some(svg.finish())
+}
+
+/// Where [`OVERLAY_S`] of a channel change most.
+fn liveliest(points: &Points) -> Option<f64> {
+    let changes: Vec<(f64, f64)> =
+        points.windows(2).filter_map(|w| Some((w[1].0, (w[1].1? - w[0].1?).abs()))).collect();
+    let (mut sum, mut first, mut best) = (0.0, 0, None);
+    for &(at_s, change) in &changes {
+        sum += change;
+        while at_s - changes[first].0 > OVERLAY_S {
+            sum -= changes[first].1;
+            first += 1;
+        }
+        if best.is_none_or(|(most, _)| sum > most + 1e-9) {
+            best = Some((sum, at_s - OVERLAY_S));
+        }
+    }
+    best.map(|(_, from_s)| from_s.max(0.0).floor())
+}
+
+fn offsets(svg: &mut Svg, trace: &Trace, ride: &Ride) {
+    let clock = &trace.clock;
+    let off: Vec<(f64, f64, f64)> = clock
+        .windows
+        .iter()
+        .map(|&(at_s, offset_s, u_s)| {
+            let since_start_s = at_s - trace.time_s.first().copied().unwrap_or(0.0);
+            (at_s, offset_s - clock.offset_s - clock.drift_ppm * 1e-6 * since_start_s, 2.0 * u_s)
+        })
+        .collect();
+    let most = off.iter().map(|(_, off_s, u_s)| off_s.abs() + u_s).fold(0.5, f64::max);
+    let frame = Frame {
+        x: Scale { low: 0.0, high: ride.length_s.max(1) as f64, from_px: OFFSETS_PX.0, to_px: OFFSETS_PX.1 },
+        y: Scale { low: -most, high: most, from_px: CLOCK_LANE_PX.1, to_px: CLOCK_LANE_PX.0 },
+    };
+    svg.text(OFFSETS_PX.0, 14.0, Anchor::Start, svg::TEXT, "offset in each window, less the line");
+    svg.y_axis(&frame, &svg::ticks(-most, most, 4), "s");
+    svg.x_axis(&frame, &clock_labels(ride, 0.0, ride.length_s as f64, 3));
+    svg.level(&frame, 0.0, svg::LIMIT);
+    for (at_s, off_s, u_s) in off {
+        let x = frame.x.at(at_s);
+        svg.segment((x, frame.y.at(off_s - u_s)), (x, frame.y.at(off_s + u_s)), svg::ERROR);
+        svg.dot(x, frame.y.at(off_s), 3.0, svg::DOT);
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -473,6 +576,21 @@ mod tests {
         let v = &judgement.verdict;
         assert!(!timeline(v, &judgement.ride).contains("c-unit"));
         assert!(phase(&v.phases[1], &judgement.ride).is_some());
+    }
+
+    #[test]
+    fn a_clock_shows_its_channel_and_a_dot_for_each_window() {
+        let mut judgement = example::judgement();
+        let ride = &mut judgement.ride;
+        for trace in [&mut ride.unit, &mut ride.references[0].trace] {
+            trace.heart_rate_bpm = trace.time_s.iter().map(|t| Some(120.0 + (t / 20.0).sin().round())).collect();
+        }
+        let chart = clock(&ride.unit, ride).unwrap();
+        assert_eq!(chart.matches("<circle").count(), ride.unit.clock.windows.len());
+        assert_eq!((chart.matches("c-ref").count(), chart.matches("c-unit").count()), (1, 1));
+        assert_eq!(clock(&ride.references[0].trace, ride), None, "the session's own clock");
+        ride.unit.heart_rate_bpm.fill(None);
+        assert_eq!(clock(&ride.unit, ride), None, "nothing to show");
     }
 
     #[test]

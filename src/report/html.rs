@@ -40,6 +40,10 @@ pub fn render(judgement: &Judgement) -> Result<String, ReportError> {
         mark_svg: charts::mark(verdict.verdict),
         rings: charts::rings(verdict),
         timeline: charts::timeline(verdict, ride),
+        clocks: std::iter::once(&ride.unit)
+            .chain(ride.references.iter().map(|r| &r.trace))
+            .filter_map(|trace| Some(Clock { label: &trace.label, chart: charts::clock(trace, ride)? }))
+            .collect(),
         families,
         sections,
         standing: words::STANDING_CAUTIONS,
@@ -56,11 +60,19 @@ struct Page<'a> {
     mark_svg: String,
     rings: Option<String>,
     timeline: String,
+    clocks: Vec<Clock<'a>>,
     families: Vec<Family<'a>>,
     sections: Vec<Section<'a>>,
     standing: &'static [&'static str],
     running_title: String,
     running_unit: String,
+}
+
+/// The picture of a clock that was found on a shared channel.
+#[derive(Serialize)]
+struct Clock<'a> {
+    label: &'a str,
+    chart: String,
 }
 
 /// Phases of one drill: a table of its own, because their measures are alike.
