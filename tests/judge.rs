@@ -88,6 +88,28 @@ fn the_verdict_on_disk_fits_the_published_schema() {
 }
 
 #[test]
+fn explain_tells_every_second_of_the_ride_once() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut command = assize();
+    command.args(["judge", "--explain", "--exit-zero"]).arg(project("demo-data/bench-sound/session.yaml"));
+    command.arg("--json").arg(folder.path().join("v.json")).arg("--sheet").arg(folder.path().join("s.html"));
+    let text = String::from_utf8(command.assert().success().get_output().stdout.clone()).unwrap();
+    let told = text.split("How the ride was read").nth(1).expect("the assignment is printed");
+    let is_time = |t: &str| t.len() == 8 && t.chars().filter(|c| *c == ':').count() == 2;
+    let stretches: Vec<(&str, &str)> = told
+        .lines()
+        .filter_map(|line| line.strip_prefix("  ")?.split_once(" to "))
+        .map(|(from, rest)| (from, rest.split(' ').next().unwrap_or_default()))
+        .filter(|(from, to)| is_time(from) && is_time(to))
+        .collect();
+    assert!(stretches.len() > 40, "{told}");
+    for pair in stretches.windows(2) {
+        assert_eq!(pair[0].1, pair[1].0, "a hole or an overlap");
+    }
+    assert!(told.contains("between repeats") && told.contains("confidence") && !told.contains("Not found"));
+}
+
+#[test]
 fn exit_zero_is_for_people_and_hides_no_failure_to_judge() {
     let folder = tempfile::tempdir().unwrap();
     let out = ["--json", "--sheet"].map(|option| (option, folder.path().join(option.trim_start_matches('-'))));

@@ -42,6 +42,9 @@ pub struct JudgeArgs {
     /// Where to write the sheet; - for standard output
     #[arg(long, value_name = "FILE")]
     sheet: Option<PathBuf>,
+    /// Print what each stretch of the ride was taken for, on what grounds, and what was not found
+    #[arg(long)]
+    explain: bool,
     /// Exit with 0 whatever the verdict
     #[arg(long)]
     exit_zero: bool,
@@ -152,6 +155,9 @@ fn write_all(
             Style::Plain
         };
         report::table::write(verdict, out, style).context("writing the table")?;
+        if args.explain {
+            report::table::assignment(judgement, out).context("writing the assignment")?;
+        }
         writeln!(out, "\nSheet {}: {}\nVerdict: {}", verdict.sheet_number, sheet_to.display(), json_to.display())?;
     }
     for (to, text) in [(&json_to, &json), (&sheet_to, &sheet)] {

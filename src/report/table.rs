@@ -2,9 +2,13 @@
 
 use std::io::{self, Write};
 
+use chrono::{DateTime, TimeDelta, Utc};
+
 use super::groups::{self, Group};
 use super::words;
-use crate::verdict::{CheckVerdict, Outcome, Verdict};
+use crate::judge::Judgement;
+use crate::ride::Trace;
+use crate::verdict::{CheckVerdict, MatchFacts, Outcome, PhaseVerdict, Verdict};
 
 /// Whether the terminal takes colour. It never carries meaning: every outcome is also a word.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -41,6 +45,74 @@ pub fn write(verdict: &Verdict, out: &mut impl Write, style: Style) -> io::Resul
     table.list("To decide what is undecided", &remedies(verdict))?;
     table.list("Deviations", &verdict.deviations)?;
     table.list("Cautions", &verdict.cautions)
+}
+
+/// Writes the whole ride in order of time: what each stretch was taken for, on what grounds and what came second; then
+/// what was not found, with the nearest stretch.
+///
+/// # Errors
+/// Those of `out`.
+pub fn assignment(judgement: &Judgement, out: &mut impl Write) -> io::Result<()> {
+    let (verdict, ride) = (&judgement.verdict, &judgement.ride);
+    let Some(reference) = ride.references.first().map(|r| &r.trace) else { return Ok(()) };
+    let mut table = Table { out, style: Style::Plain };
+    writeln!(table.out, "\nHow the ride was read (UTC by the clock of {}, power its mean)", safe(&reference.label))?;
+    let clock = |at_s: f64| (ride.start + TimeDelta::seconds(at_s.round() as i64)).format("%H:%M:%S").to_string();
+    let seconds = |at: DateTime<Utc>| (at - ride.start).as_seconds_f64();
+    let mut line = |(from_s, to_s): (f64, f64), what: &str, notes: &[String]| -> io::Result<()> {
+        let mean = match mean_w(reference, from_s, to_s) {
+            Some(power_w) => format!("{power_w:.0} W"),
+            None => "no power".to_owned(),
+        };
+        let head = format!("  {} to {}  {:>8}  ", clock(from_s), clock(to_s), mean);
+        let beneath = " ".repeat(head.len() + 2);
+        table.wrapped(&head, &beneath, what)?;
+        notes.iter().try_for_each(|note| table.wrapped(&beneath, &beneath, note))
+    };
+    let mut found: Vec<(&PhaseVerdict, &MatchFacts)> =
+        verdict.phases.iter().filter_map(|p| Some((p, p.matched.as_ref()?))).collect();
+    found.sort_by_key(|(_, matched)| matched.start);
+    let (mut now_s, mut last) = (0.0, None);
+    for (phase, matched) in found {
+        let span = (seconds(matched.start), seconds(matched.end));
+        if span.0 - now_s >= 1.0 {
+            let between = last == Some(&phase.phase);
+            line((now_s, span.0), if between { "between repeats" } else { NOT_ASKED_FOR }, &[])?;
+        }
+        (now_s, last) = (span.1.max(now_s), Some(&phase.phase));
+        let ring = matched.ring.as_ref().map(|r| format!(", {r} ring")).unwrap_or_default();
+        let surplus = if phase.surplus { ", surplus" } else { "" };
+        let name = words::capital(&words::phase(&phase.phase));
+        let what = format!("{name}, repeat {}{surplus}{ring}", phase.repeat);
+        let sure = words::probability(matched.confidence);
+        let mut notes = vec![format!("by {}; confidence {sure}", matched.rests_on.join(", "))];
+        if matched.moves.len() > 1 {
+            let borders: Vec<String> = matched.moves.iter().map(|m| clock(seconds(m.start))).collect();
+            notes.push(format!("its moves begin at {}", borders.join(", ")));
+        }
+        notes.extend(matched.runner_up.iter().map(|second| format!("runner-up: {}", words::sentence(second))));
+        notes.extend(matched.deviations.iter().map(|d| words::sentence(d)));
+        line(span, &what, &notes)?;
+    }
+    let end_s = ride.length_s as f64;
+    if end_s - now_s >= 1.0 {
+        line((now_s, end_s), NOT_ASKED_FOR, &[])?;
+    }
+    let missing = verdict.phases.iter().filter(|p| p.matched.is_none() && p.verdict == Outcome::NotRidden);
+    let missing = missing.map(|p| {
+        let name = words::capital(&words::phase(&p.phase));
+        format!("{name}, repeat {}: {}", p.repeat, p.reason.as_deref().unwrap_or("no reason is known"))
+    });
+    table.list("Not found", &missing.collect::<Vec<_>>())
+}
+
+const NOT_ASKED_FOR: &str = "no part of the protocol";
+
+/// Mean power of a trace's samples from a session time to before another, W.
+fn mean_w(trace: &Trace, from_s: f64, to_s: f64) -> Option<f64> {
+    let times = trace.time_s.iter().zip(&trace.power_w);
+    let known: Vec<f64> = times.filter(|(t, _)| (from_s..to_s).contains(*t)).filter_map(|(_, w)| *w).collect();
+    (!known.is_empty()).then(|| known.iter().sum::<f64>() / known.len() as f64)
 }
 
 struct Table<'w, W: Write> {
