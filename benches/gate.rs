@@ -46,7 +46,7 @@ const FAULTS: &[(&str, &str)] = &[
 
 struct Judged {
     seed: u64,
-    storage: [Storage; 3],
+    storage: [Storage; 4],
     outcome: Outcome,
     named: Vec<String>,
     failed: Vec<String>,

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
 use assize::recording::{self, Recording};
-use assize::rehearse::{self, Plan};
+use assize::rehearse::{self, BENCHES, Plan};
 use assize::{protocol, session};
 use tempfile::TempDir;
 
@@ -129,6 +129,25 @@ fn mistakes_are_refused_with_the_right_form() {
     assert!(refused(&["--sound", "--fault", "gain=2"]).contains("cannot be used with"));
     assert!(refused(&["--fault", "ring-ofset=3@big"]).contains("`ring-offset` is nearest"));
     assert!(refused(&["--fault", "reference-gain=3@Q"]).contains("no reference is called `Q`"));
+}
+
+#[test]
+fn every_bench_is_written_read_back_and_judged() {
+    for kind in BENCHES {
+        let dir = TempDir::new().unwrap();
+        rehearse(&["--sound", "--seed", "3", "--bench", kind.word], dir.path()).success();
+        let read = session::load(&dir.path().join("session.yaml")).unwrap_or_else(|problems| panic!("{problems}"));
+        let bench = (kind.bench)();
+        let references = read.references.iter().map(|r| &r.instrument);
+        let read_back: Vec<_> = std::iter::once(&read.units[0].instrument).chain(references).collect();
+        let worn: Vec<_> = bench.worn().collect();
+        assert_eq!(read_back.len(), worn.len(), "{}", kind.word);
+        for (read, fitted) in read_back.iter().zip(worn) {
+            assert_eq!((&read.label, read.located, read.sides), (&fitted.label, fitted.located, fitted.sides));
+        }
+        let mut judge = Command::cargo_bin("assize").unwrap();
+        judge.arg("judge").arg(dir.path().join("session.yaml")).arg("--exit-zero").assert().success();
+    }
 }
 
 #[test]

@@ -4,9 +4,11 @@ use std::path::PathBuf;
 use anyhow::Context;
 use chrono::{DateTime, Utc};
 
+use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
+
 use super::Exit;
 use crate::protocol::Protocol;
-use crate::rehearse::{self, FAULT_KINDS, Fault, Plan};
+use crate::rehearse::{self, BENCHES, BenchKind, FAULT_KINDS, Fault, Plan};
 
 /// Make a session with known faults, as real recordings
 #[derive(Debug, clap::Args)]
@@ -30,9 +32,17 @@ pub struct RehearseArgs {
     /// List the faults that can be made
     #[arg(long)]
     faults: bool,
+    /// What is worn where
+    #[arg(long, value_name = "WORD", default_value = BENCHES[0].word, value_parser = bench_words())]
+    bench: &'static BenchKind,
     /// When the ride starts (RFC 3339)
     #[arg(long, value_name = "TIME")]
     date: Option<DateTime<Utc>>,
+}
+
+fn bench_words() -> impl TypedValueParser<Value = &'static BenchKind> {
+    PossibleValuesParser::new(BENCHES.iter().map(|kind| PossibleValue::new(kind.word).help(kind.says)))
+        .map(|word| BENCHES.iter().find(|kind| kind.word == word).unwrap_or(&BENCHES[0]))
 }
 
 pub fn run(args: &RehearseArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
@@ -47,7 +57,7 @@ pub fn run(args: &RehearseArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     };
     rehearse::check_faults(&args.fault).map_err(anyhow::Error::msg)?;
     let protocol = load(file)?;
-    let mut plan = Plan { faults: args.fault.clone(), ..Plan::new(args.seed) };
+    let mut plan = Plan { faults: args.fault.clone(), bench: (args.bench.bench)(), ..Plan::new(args.seed) };
     if let Some(date) = args.date {
         plan.date = date;
     }

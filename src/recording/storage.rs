@@ -118,7 +118,7 @@ mod tests {
         for seed in 0..12 {
             let habits = Habits::varied(seed);
             let ride = simulate(&protocol, &Plan { habits: habits.clone(), ..Plan::new(seed) });
-            let found = ride.recordings.each_ref().map(|recording| recording.storage().storage);
+            let found: Vec<_> = ride.recordings.iter().map(|recording| recording.storage().storage).collect();
             for (found, stored) in found.iter().zip(habits.storage).take(2) {
                 let right = if stored == True::SecondMean { Storage::SecondMean } else { Storage::LastMessage };
                 assert!(*found == right || *found == Storage::CannotTell, "seed {seed}: {found:?} for {stored:?}");

@@ -1,4 +1,4 @@
-//! The bench of every rehearsal: who is worn where, as the session file and the recordings name them.
+//! Benches: who is worn where and recorded by what, as the session file and the recordings name them.
 
 use crate::protocol::Protocol;
 use crate::quantity::{Bound, Join, Quantity, Unit as Of};
@@ -9,40 +9,253 @@ use crate::session::{
 
 use super::head_unit::Naming;
 
-pub(super) const UNIT: &str = "unit 017";
-pub(super) const PEDALS: &str = "pedal pair P";
-pub(super) const TRAINER: &str = "trainer T";
-pub(super) const FILES: [&str; 3] = ["unit-017.fit", "pedals-p.fit", "trainer-t.fit"];
+/// What is worn on one ride.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Bench {
+    pub unit: Fitted,
+    /// The first one's head unit is the one whose laps are pressed.
+    pub references: Vec<Fitted>,
+}
 
-pub(super) fn naming(n: usize) -> Naming {
-    let sensor = |kind: &str, product: &str, serial: &str, firmware: &str| Sensor {
-        kind: Some(kind.to_owned()),
-        maker: Some("development".to_owned()),
-        product: Some(product.to_owned()),
-        serial: Some(serial.to_owned()),
-        firmware: Some(firmware.to_owned()),
-        source: Some("antplus".to_owned()),
-        ..Sensor::default()
-    };
-    let power = match n {
-        0 => sensor("bike power", UNIT, "17", "1.80"),
-        1 => sensor("bike power", PEDALS, "2001", "3.10"),
-        _ => sensor("bike power", TRAINER, "3001", "2.04"),
-    };
-    let head_unit = HeadUnit {
-        maker: Some("development".to_owned()),
-        product: Some(format!("head unit {}", ["A", "B", "C"][n])),
-        serial: Some(["4101", "4102", "4103"][n].to_owned()),
-        firmware: Some(["5.20", "5.20", "7.01"][n].to_owned()),
-    };
-    // A sensor out of its bag warms to the room and the rider. Common practice, no source.
-    let (temperature_c, warms_c) = [(18.6, 2.2), (18.8, 1.8), (19.0, 1.2)][n];
-    Naming {
-        file: FILES[n],
-        head_unit,
-        sensors: vec![power, sensor("heart rate", "strap S", "5001", "1.00")],
-        temperature_c,
-        warms_c,
+/// One instrument as it is worn, and the head unit that hears it and nothing else.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Fitted {
+    pub label: String,
+    /// Name of its recording.
+    pub file: String,
+    pub located: Location,
+    pub sides: Sides,
+    /// A reference's expanded uncertainty (k = 2); what the unit claims.
+    pub stated: Bound,
+    /// Standard deviations of the gain, relative, and of the offset that a seed draws once per session.
+    pub gain_sd: f64,
+    pub offset_sd_w: f64,
+    /// Of no two instruments the same: the noise of an instrument goes with it.
+    pub recorder: Recorder,
+    /// As the radio tells them.
+    pub serial: String,
+    pub firmware: String,
+    pub certificate: Option<Certificate>,
+    /// Of a trainer; `None` for whatever does not brake.
+    pub mode: Option<TrainerMode>,
+}
+
+/// The head units of a rehearsal.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Recorder {
+    A,
+    B,
+    C,
+    D,
+}
+
+/// One line of what `rehearse --bench` takes.
+#[derive(Debug, Clone, Copy)]
+pub struct BenchKind {
+    pub word: &'static str,
+    pub says: &'static str,
+    pub bench: fn() -> Bench,
+}
+
+/// The usual one first.
+pub const BENCHES: &[BenchKind] = &[
+    BenchKind { word: "both", says: "unit at the spindle, pedals and trainer as references", bench: Bench::both },
+    BenchKind { word: "pedals", says: "pedals as the only reference", bench: || only(pedals()) },
+    BenchKind { word: "trainer", says: "trainer as the only reference", bench: || only(trainer()) },
+    BenchKind {
+        word: "three",
+        says: "pedals, trainer and crank spider as references",
+        bench: || Bench { references: vec![pedals(), trainer(), spider()], ..Bench::both() },
+    },
+    BenchKind {
+        word: "spider-unit",
+        says: "unit in the crank spider: the total, no sides",
+        bench: || unit_at(Location::Spider, Sides::Total),
+    },
+    BenchKind {
+        word: "left-unit",
+        says: "unit in the left crank arm, doubled",
+        bench: || unit_at(Location::Crank, Sides::LeftDoubled),
+    },
+    BenchKind {
+        word: "pedal-unit",
+        says: "unit in the pedals; crank spider and trainer as references",
+        bench: || Bench { references: vec![spider(), trainer()], ..unit_at(Location::Pedals, Sides::Both) },
+    },
+    BenchKind {
+        word: "hub-unit",
+        says: "unit in the hub; pedals and crank spider as references",
+        bench: || Bench { references: vec![pedals(), spider()], ..unit_at(Location::Hub, Sides::Total) },
+    },
+];
+
+impl Bench {
+    /// Unit 017 at the spindle, pedal pair P, trainer T.
+    pub fn both() -> Self {
+        Self { unit: unit(Location::Spindle, Sides::Both), references: vec![pedals(), trainer()] }
+    }
+
+    /// Unit first, then references, as everywhere in a rehearsal.
+    pub fn worn(&self) -> impl Iterator<Item = &Fitted> {
+        std::iter::once(&self.unit).chain(&self.references)
+    }
+
+    pub(super) fn session(&self, protocol: &Protocol, drivetrain: Drivetrain) -> Session {
+        let firmware = Some(self.unit.firmware.trim_end_matches('0').to_owned());
+        let unit = Instrument { firmware, ..self.unit.instrument() };
+        let reference = |fitted: &Fitted| Reference {
+            instrument: fitted.instrument(),
+            uncertainty: fitted.stated.clone(),
+            certificate: fitted.certificate.clone(),
+            mode: fitted.mode,
+        };
+        Session {
+            protocol: Some(protocol.clone()),
+            tester: Some("tester A".to_owned()),
+            place: Some("north bench".to_owned()),
+            units: vec![Unit { instrument: unit, claimed: Some(self.unit.stated.clone()) }],
+            references: self.references.iter().map(reference).collect(),
+            drivetrain,
+            conditions: Conditions { temperature_c: Some(19.0), crank_length_m: Some(0.1725), ..Conditions::default() },
+            readings: Readings { zero_before: Some(12.0), zero_after: Some(14.0), ..Readings::default() },
+            threshold_power_w: protocol.threshold_power_w,
+            ..Session::default()
+        }
+    }
+}
+
+fn only(reference: Fitted) -> Bench {
+    Bench { references: vec![reference], ..Bench::both() }
+}
+
+fn unit_at(located: Location, sides: Sides) -> Bench {
+    Bench { unit: unit(located, sides), ..Bench::both() }
+}
+
+/// A sound unit stays within 1 %.
+fn unit(located: Location, sides: Sides) -> Fitted {
+    Fitted {
+        label: "unit 017".to_owned(),
+        file: "unit-017.fit".to_owned(),
+        located,
+        sides,
+        stated: Bound::single(1.5, Of::Percent),
+        gain_sd: 0.004,
+        offset_sd_w: 0.5,
+        recorder: Recorder::A,
+        serial: "17".to_owned(),
+        firmware: "1.80".to_owned(),
+        certificate: None,
+        mode: None,
+    }
+}
+
+/// References stay within what their certificates say (k = 2).
+fn pedals() -> Fitted {
+    Fitted {
+        label: "pedal pair P".to_owned(),
+        file: "pedals-p.fit".to_owned(),
+        located: Location::Pedals,
+        sides: Sides::Both,
+        stated: wider(1.0, 2.0),
+        gain_sd: 0.005,
+        offset_sd_w: 0.5,
+        recorder: Recorder::B,
+        serial: "2001".to_owned(),
+        firmware: "3.10".to_owned(),
+        certificate: certificate("P-12", "2026-03-02"),
+        mode: None,
+    }
+}
+
+fn trainer() -> Fitted {
+    Fitted {
+        label: "trainer T".to_owned(),
+        file: "trainer-t.fit".to_owned(),
+        located: Location::Hub,
+        sides: Sides::Total,
+        stated: wider(1.5, 3.0),
+        gain_sd: 0.0075,
+        offset_sd_w: 0.8,
+        recorder: Recorder::C,
+        serial: "3001".to_owned(),
+        firmware: "2.04".to_owned(),
+        certificate: None,
+        mode: Some(TrainerMode::Resistance),
+    }
+}
+
+fn spider() -> Fitted {
+    Fitted {
+        label: "crank spider Q".to_owned(),
+        file: "spider-q.fit".to_owned(),
+        located: Location::Spider,
+        sides: Sides::Total,
+        stated: wider(1.0, 2.0),
+        gain_sd: 0.005,
+        offset_sd_w: 0.5,
+        recorder: Recorder::D,
+        serial: "6001".to_owned(),
+        firmware: "1.12".to_owned(),
+        certificate: certificate("Q-7", "2026-05-11"),
+        mode: None,
+    }
+}
+
+fn certificate(number: &str, date: &str) -> Option<Certificate> {
+    Some(Certificate { number: Some(number.to_owned()), date: Some(date.to_owned()), by: None })
+}
+
+fn wider(pct: f64, power_w: f64) -> Bound {
+    Bound { parts: vec![Quantity::new(pct, Of::Percent), Quantity::new(power_w, Of::Watt)], join: Join::Wider }
+}
+
+impl Fitted {
+    fn instrument(&self) -> Instrument {
+        Instrument {
+            label: self.label.clone(),
+            model: None,
+            serial: None,
+            firmware: None,
+            battery: None,
+            history: None,
+            head_unit: None,
+            located: self.located,
+            sides: self.sides,
+            recordings: vec![self.file.clone().into()],
+            fields: Default::default(),
+        }
+    }
+
+    pub(super) fn naming(&self) -> Naming {
+        let sensor = |kind: &str, product: &str, serial: &str, firmware: &str| Sensor {
+            kind: Some(kind.to_owned()),
+            maker: Some("development".to_owned()),
+            product: Some(product.to_owned()),
+            serial: Some(serial.to_owned()),
+            firmware: Some(firmware.to_owned()),
+            source: Some("antplus".to_owned()),
+            ..Sensor::default()
+        };
+        let n = self.recorder as usize;
+        let head_unit = HeadUnit {
+            maker: Some("development".to_owned()),
+            product: Some(format!("head unit {:?}", self.recorder)),
+            serial: Some(["4101", "4102", "4103", "4104"][n].to_owned()),
+            firmware: Some(["5.20", "5.20", "7.01", "5.20"][n].to_owned()),
+        };
+        // A sensor out of its bag warms to the room and the rider. Common practice, no source.
+        let (temperature_c, warms_c) = [(18.6, 2.2), (18.8, 1.8), (19.0, 1.2), (18.7, 2.0)][n];
+        Naming {
+            file: self.file.clone(),
+            head_unit,
+            sensors: vec![
+                sensor("bike power", &self.label, &self.serial, &self.firmware),
+                sensor("heart rate", "strap S", "5001", "1.00"),
+            ],
+            temperature_c,
+            warms_c,
+        }
     }
 }
 
@@ -52,64 +265,5 @@ pub(super) fn drivetrain() -> Drivetrain {
         cassette: vec![11, 12, 13, 14, 15, 17, 19, 21, 23, 25, 28, 30],
         wheel_m: Some(2.105),
         ..Drivetrain::default()
-    }
-}
-
-fn instrument(n: usize, label: &str, located: Location, sides: Sides) -> Instrument {
-    Instrument {
-        label: label.to_owned(),
-        model: None,
-        serial: None,
-        firmware: None,
-        battery: None,
-        history: None,
-        head_unit: None,
-        located,
-        sides,
-        recordings: vec![FILES[n].into()],
-        fields: Default::default(),
-    }
-}
-
-fn wider(pct: f64, power_w: f64) -> Bound {
-    Bound { parts: vec![Quantity::new(pct, Of::Percent), Quantity::new(power_w, Of::Watt)], join: Join::Wider }
-}
-
-pub(super) fn session(protocol: &Protocol, drivetrain: Drivetrain) -> Session {
-    let certificate = Certificate { number: Some("P-12".to_owned()), date: Some("2026-03-02".to_owned()), by: None };
-    let unit = Instrument { firmware: Some("1.8".to_owned()), ..instrument(0, UNIT, Location::Spindle, Sides::Both) };
-    Session {
-        file: None,
-        sha256: None,
-        protocol: Some(protocol.clone()),
-        tester: Some("tester A".to_owned()),
-        place: Some("north bench".to_owned()),
-        date: None,
-        notes: None,
-        authorised_by: None,
-        units: vec![Unit { instrument: unit, claimed: Some(Bound::single(1.5, Of::Percent)) }],
-        references: vec![
-            Reference {
-                instrument: instrument(1, PEDALS, Location::Pedals, Sides::Both),
-                uncertainty: wider(1.0, 2.0),
-                certificate: Some(certificate),
-                mode: None,
-            },
-            Reference {
-                instrument: instrument(2, TRAINER, Location::Hub, Sides::Total),
-                uncertainty: wider(1.5, 3.0),
-                certificate: None,
-                mode: Some(TrainerMode::Resistance),
-            },
-        ],
-        drivetrain,
-        conditions: Conditions { temperature_c: Some(19.0), crank_length_m: Some(0.1725), ..Conditions::default() },
-        readings: Readings { zero_before: Some(12.0), zero_after: Some(14.0), ..Readings::default() },
-        remarks: vec![],
-        marks: vec![],
-        pins: vec![],
-        photos: vec![],
-        threshold_power_w: protocol.threshold_power_w,
-        assumed: vec![],
     }
 }

@@ -11,8 +11,8 @@ pub enum Storage {
 
 #[derive(Debug, Clone, PartialEq)]
 pub struct Habits {
-    /// Of the unit's, the pedals' and the trainer's head unit.
-    pub storage: [Storage; 3],
+    /// Of head units A to D; the usual bench has the unit on A, the pedals on B, the trainer on C.
+    pub storage: [Storage; 4],
     /// Share of seconds that are never written.
     pub dropped: f64,
     /// Between these, from the strap's message until it is what a head unit writes, s.
@@ -27,7 +27,7 @@ pub struct Habits {
 
 impl Default for Habits {
     fn default() -> Self {
-        let storage = [Storage::LastMessage, Storage::LastMessage, Storage::SecondMean];
+        let storage = [Storage::LastMessage, Storage::LastMessage, Storage::SecondMean, Storage::LastMessage];
         Self { storage, dropped: 0.0003, strap_delay_s: (0.1, 0.3), unsteady: 1.0, systematic: 1.0, heart: 1.0 }
     }
 }
@@ -36,15 +36,14 @@ impl Habits {
     /// Another bench and rider for every seed, within what is usual. Common practice, no source.
     pub fn varied(seed: u64) -> Self {
         let mut noise = Noise::new(seed, Purpose::Habits);
-        let mut storage = || if noise.uniform() < 0.5 { Storage::LastMessage } else { Storage::SecondMean };
-        let storage = [storage(), storage(), storage()];
-        Self {
-            storage,
-            dropped: noise.between(0.0, 0.002),
-            strap_delay_s: (0.05, 0.35),
-            unsteady: noise.between(0.6, 1.6),
-            systematic: 1.0,
-            heart: noise.between(0.75, 1.1),
-        }
+        let storage = |noise: &mut Noise| match noise.uniform() < 0.5 {
+            true => Storage::LastMessage,
+            false => Storage::SecondMean,
+        };
+        let [a, b, c] = [storage(&mut noise), storage(&mut noise), storage(&mut noise)];
+        let (dropped, unsteady, heart) = (noise.between(0.0, 0.002), noise.between(0.6, 1.6), noise.between(0.75, 1.1));
+        // Drawn last: the others keep the draws that they had before there was a fourth.
+        let storage = [a, b, c, storage(&mut noise)];
+        Self { storage, dropped, strap_delay_s: (0.05, 0.35), unsteady, systematic: 1.0, heart }
     }
 }

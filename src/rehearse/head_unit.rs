@@ -46,7 +46,7 @@ impl Clock {
 
 /// What a recording is called and says of the devices.
 pub(super) struct Naming {
-    pub file: &'static str,
+    pub file: String,
     pub head_unit: HeadUnit,
     pub sensors: Vec<Sensor>,
     /// Of the room where the sensor hangs, at the ride's start, °C; it warms by `warms_c` an hour.

@@ -281,13 +281,11 @@ fn lose_soft(sent: &mut Output, struck: &[Vec<(f64, f64)>]) {
     }
 }
 
-/// A trainer's own: chain loss, smoothing, and what its flywheel makes it read while it runs down.
+/// Chain-drive loss on each ring, as a share.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct HubDraw {
-    pub draw: Draw,
-    /// Chain-drive loss on each ring, as a share.
-    pub loss_big: f64,
-    pub loss_small: f64,
+pub(super) struct Loss {
+    pub big: f64,
+    pub small: f64,
 }
 
 const HUB_TAU_S: f64 = 1.0;
@@ -298,39 +296,34 @@ const LEAST_HUB_W: f64 = 2.5;
 /// A hub sends four times a second; so does the common radio profile for power.
 const HUB_STEPS: usize = 5;
 
-pub(super) fn hub(
-    signal: &Signal,
-    stretches: &[Stretch],
-    hub: &HubDraw,
-    noise: &mut Noise,
-) -> (Output, Vec<(f64, f64)>) {
+/// Speed as its sensor sends it: true time and m/s.
+pub(super) fn speed(signal: &Signal) -> Vec<(f64, f64)> {
+    (0..signal.len()).step_by(HUB_STEPS).map(|i| (i as f64 * STEP_S, signal.speed_m_s[i])).collect()
+}
+
+pub(super) fn hub(signal: &Signal, stretches: &[Stretch], draw: &Draw, loss: &Loss, noise: &mut Noise) -> Output {
     let shifts = ring_shifts(stretches);
-    let mut wander = Wander::new(hub.draw.noise, 1.0, HUB_STEPS as f64 * STEP_S);
+    let mut wander = Wander::new(draw.noise, 1.0, HUB_STEPS as f64 * STEP_S);
     let mut sent = Output { sends_balance: false, ..Output::default() };
-    let mut speed = vec![];
     let (mut shown_w, mut shown_rpm) = (0.0, 0.0);
     for i in 0..signal.len() {
         let t_s = i as f64 * STEP_S;
         let power_w = signal.left_w[i] + signal.right_w[i];
         let rolling_w = RUN_DOWN_SHARE * super::signal::brake_power_w(signal.speed_m_s[i]);
-        let loss = if ring_at(&shifts, t_s) == Ring::Big { hub.loss_big } else { hub.loss_small };
+        let loss = if ring_at(&shifts, t_s) == Ring::Big { loss.big } else { loss.small };
         let pedals = signal.cadence_rpm[i] > 0.0;
         let driven_w = if pedals { power_w * (1.0 - loss) } else { rolling_w };
         shown_w += (driven_w - shown_w) * STEP_S / HUB_TAU_S;
         shown_rpm += (signal.cadence_rpm[i] - shown_rpm) * STEP_S / HUB_TAU_S;
         if i % HUB_STEPS == 0 {
             let error = 1.0 + wander.next(noise);
-            let total_w = if shown_w < LEAST_HUB_W {
-                0.0
-            } else {
-                (shown_w * hub.draw.gain * error + hub.draw.offset_w).max(0.0)
-            };
+            let total_w =
+                if shown_w < LEAST_HUB_W { 0.0 } else { (shown_w * draw.gain * error + draw.offset_w).max(0.0) };
             sent.power.push(Reading { at_s: t_s, left_w: total_w / 2.0, right_w: total_w / 2.0 });
             sent.cadence.push((t_s, if shown_rpm < 15.0 { 0.0 } else { shown_rpm.round() }));
-            speed.push((t_s, signal.speed_m_s[i]));
         }
     }
-    (sent, speed)
+    sent
 }
 
 /// Draws which sprints and which soft pedalling the faults strike; `draw_noise` gives a stream per kind.

@@ -24,12 +24,12 @@ use crate::protocol::{Protocol, Ring};
 use crate::recording::Recording;
 use crate::session::Session;
 
-use bench::{FILES, PEDALS, TRAINER, UNIT};
+pub use bench::{BENCHES, Bench, BenchKind, Fitted, Recorder};
 use draws::Draws;
 pub use fault::{FAULT_KINDS, Fault, FaultError, FaultKind, Share};
 pub use habits::{Habits, Storage};
 use head_unit::{Clock, Heard};
-use instrument::{Draw, HubDraw, Struck};
+use instrument::{Draw, Struck};
 use noise::{Noise, Purpose};
 pub use script::Act;
 use script::Stretch;
@@ -43,15 +43,17 @@ pub struct Plan {
     pub faults: Vec<Fault>,
     /// True time of the ride's start, a whole second.
     pub date: DateTime<Utc>,
+    pub bench: Bench,
     pub instruments: Instruments,
     pub habits: Habits,
 }
 
 impl Plan {
-    /// A sound unit, ridden at a fixed hour.
+    /// A sound unit on the usual bench, ridden at a fixed hour.
     pub fn new(seed: u64) -> Self {
         let date = DateTime::from_timestamp(1_795_267_800, 0).unwrap_or_default();
-        Self { seed, faults: vec![], date, instruments: Instruments::Real, habits: Habits::default() }
+        let (bench, habits) = (Bench::both(), Habits::default());
+        Self { seed, faults: vec![], date, bench, instruments: Instruments::Real, habits }
     }
 }
 
@@ -67,10 +69,10 @@ pub enum Instruments {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Rehearsal {
     pub session: Session,
-    /// Unit, pedals, trainer.
-    pub recordings: [Recording; 3],
+    /// As the bench wears them: the unit's first, then each reference's.
+    pub recordings: Vec<Recording>,
     /// The FIT file of each recording.
-    pub files: [Vec<u8>; 3],
+    pub files: Vec<Vec<u8>>,
     pub truth: Truth,
 }
 
@@ -159,40 +161,41 @@ pub fn simulate(protocol: &Protocol, plan: &Plan) -> Rehearsal {
     let mut sprint_noise = Noise::new(plan.seed, Purpose::SideShort);
     let mut soft_noise = Noise::new(plan.seed, Purpose::SoftDropout);
     let struck = instrument::strike(&stretches, &plan.faults, &mut sprint_noise, &mut soft_noise);
-    let noise = |purpose| Noise::new(plan.seed, purpose);
-    let unit = instrument::unit(&signal, &stretches, &draws.unit, &mut noise(Purpose::Unit), &plan.faults, &struck);
-    let pedals_draw = with_reference_fault(&draws.pedals, &plan.faults, PEDALS);
-    let pedals = instrument::crank(&signal, &pedals_draw, &mut noise(Purpose::Pedals));
-    let hub = HubDraw { draw: with_reference_fault(&draws.hub.draw, &plan.faults, TRAINER), ..draws.hub.clone() };
-    let (trainer, speed) = instrument::hub(&signal, &stretches, &hub, &mut noise(Purpose::Trainer));
     let deaf = deaf_windows(plan, stretches.last().map_or(0.0, |s| s.end_s));
-    let laps = lap_presses(&stretches, plan.seed);
-
-    let heard = |output, deaf, laps, cadence_steps| Heard {
-        output,
-        beats: &signal.beats,
-        speed: &speed,
-        deaf,
-        laps,
-        cadence_steps,
-    };
-    let of = |heard: Heard, n: usize, purpose| {
-        head_unit::record(&heard, &draws.clocks[n], bench::naming(n), plan.date, &mut noise(purpose))
-    };
     let all_deaf: Vec<(f64, f64)> = deaf.iter().map(|d| (d.1, d.2)).collect();
-    let mut recordings = [
-        of(heard(&unit, &all_deaf, &[], 128.0), 0, Purpose::UnitClock),
-        of(heard(&pedals, &[], &laps, 128.0), 1, Purpose::PedalsClock),
-        of(heard(&trainer, &[], &[], 1.0), 2, Purpose::TrainerClock),
-    ];
-    let files = std::array::from_fn(|n| {
-        let bytes = fit::encode(&recordings[n]);
-        recordings[n].sha256 = Sha256::digest(&bytes).iter().map(|b| format!("{b:02x}")).collect();
-        recordings[n].bytes = bytes.len() as u64;
+    let laps = lap_presses(&stretches, plan.seed);
+    let speed = instrument::speed(&signal);
+
+    let record = |(n, fitted): (usize, &Fitted)| {
+        let noise = |purpose| Noise::nth(plan.seed, purpose, fitted.recorder as usize);
+        let (sound, own) = (&draws.instruments[n], &mut noise(Purpose::Instrument));
+        let draw = &with_reference_fault(sound, &plan.faults, &fitted.label);
+        let at_hub = fitted.located.behind_chain();
+        let output = match (n, at_hub) {
+            (_, true) => instrument::hub(&signal, &stretches, draw, &draws.loss, own),
+            (0, false) => instrument::unit(&signal, &stretches, draw, own, &plan.faults, &struck),
+            _ => instrument::crank(&signal, draw, own),
+        };
+        let heard = Heard {
+            output: &output,
+            beats: &signal.beats,
+            speed: &speed,
+            deaf: if n == 0 { &all_deaf } else { &[] },
+            laps: if n == 1 { &laps } else { &[] },
+            cadence_steps: if at_hub { 1.0 } else { 128.0 },
+        };
+        head_unit::record(&heard, &draws.clocks[n], fitted.naming(), plan.date, &mut noise(Purpose::Clock))
+    };
+    let mut recordings: Vec<Recording> = plan.bench.worn().enumerate().map(record).collect();
+    let encode = |recording: &mut Recording| {
+        let bytes = fit::encode(recording);
+        recording.sha256 = Sha256::digest(&bytes).iter().map(|b| format!("{b:02x}")).collect();
+        recording.bytes = bytes.len() as u64;
         bytes
-    });
+    };
+    let files = recordings.iter_mut().map(encode).collect();
     let truth = truth(protocol, plan, &stretches, signal, &draws, &struck, &deaf);
-    Rehearsal { session: bench::session(protocol, drivetrain), recordings, files, truth }
+    Rehearsal { session: plan.bench.session(protocol, drivetrain), recordings, files, truth }
 }
 
 /// `reference-gain` names a reference by its label or the label's last word.
@@ -219,7 +222,7 @@ fn names(named: &str, label: &str) -> bool {
 pub fn check_faults(faults: &[Fault]) -> Result<(), String> {
     for fault in faults {
         if let Fault::ReferenceGain { label, .. } = fault
-            && ![PEDALS, TRAINER].iter().any(|known| names(label, known))
+            && !Bench::both().references.iter().any(|known| names(label, &known.label))
         {
             return Err(format!("`{fault}`: no reference is called `{label}`; write `P` or `T`"));
         }
@@ -293,12 +296,11 @@ fn truth(
             mean_power_w: signal.mean_w(start_s, s.end_s),
         });
     }
-    let drawn = [(UNIT, &draws.unit), (PEDALS, &draws.pedals), (TRAINER, &draws.hub.draw)];
-    let instruments = drawn.into_iter().enumerate().map(|(n, (label, draw))| TrueInstrument {
-        label: label.to_owned(),
-        recording: FILES[n].to_owned(),
-        gain_pct: (draw.gain - 1.0) * 100.0,
-        offset_w: draw.offset_w,
+    let instruments = plan.bench.worn().enumerate().map(|(n, fitted)| TrueInstrument {
+        label: fitted.label.clone(),
+        recording: fitted.file.clone(),
+        gain_pct: (draws.instruments[n].gain - 1.0) * 100.0,
+        offset_w: draws.instruments[n].offset_w,
         clock_offset_s: draws.clocks[n].offset_s,
         clock_drift_ppm: draws.clocks[n].drift_ppm,
         strap_delay_s: draws.clocks[n].strap_delay_s,
@@ -320,8 +322,8 @@ fn truth(
         faults: plan.faults.iter().map(Fault::to_string).collect(),
         moves,
         instruments: instruments.collect(),
-        loss_big_pct: draws.hub.loss_big * 100.0,
-        loss_small_pct: draws.hub.loss_small * 100.0,
+        loss_big_pct: draws.loss.big * 100.0,
+        loss_small_pct: draws.loss.small * 100.0,
         struck: windows,
         signal,
         ring_shifts: instrument::ring_shifts(stretches),

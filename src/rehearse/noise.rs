@@ -12,12 +12,10 @@ pub(super) enum Purpose {
     Cadence = 4,
     Balance = 5,
     Heart = 6,
-    Unit = 10,
-    Pedals = 11,
-    Trainer = 12,
-    UnitClock = 20,
-    PedalsClock = 21,
-    TrainerClock = 22,
+    /// Of the instrument on head unit A; those on the next head units take the numbers behind it.
+    Instrument = 10,
+    /// Likewise.
+    Clock = 20,
     Laps = 30,
     Habits = 31,
     SideShort = 100,
@@ -33,8 +31,13 @@ pub(super) struct Noise {
 
 impl Noise {
     pub fn new(seed: u64, purpose: Purpose) -> Self {
+        Self::nth(seed, purpose, 0)
+    }
+
+    /// Of the `n`-th of several of one purpose, below ten.
+    pub fn nth(seed: u64, purpose: Purpose, n: usize) -> Self {
         let mut generator = ChaCha8Rng::seed_from_u64(seed);
-        generator.set_stream(purpose as u64);
+        generator.set_stream(purpose as u64 + n as u64);
         Self { generator, spare: None }
     }
 
@@ -112,8 +115,8 @@ mod tests {
 
     #[test]
     fn streams_of_one_seed_differ() {
-        let first = Noise::new(7, Purpose::Unit).uniform();
-        assert_ne!(first, Noise::new(7, Purpose::Pedals).uniform());
-        assert_eq!(first, Noise::new(7, Purpose::Unit).uniform());
+        let first = Noise::new(7, Purpose::Instrument).uniform();
+        assert_ne!(first, Noise::nth(7, Purpose::Instrument, 1).uniform());
+        assert_eq!(first, Noise::new(7, Purpose::Instrument).uniform());
     }
 }

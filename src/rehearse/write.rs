@@ -1,4 +1,4 @@
-//! A rehearsal as files: three recordings, the session, the truth.
+//! A rehearsal as files: the recordings, the session, the truth.
 
 use std::fmt::Write as _;
 use std::fs;
@@ -17,8 +17,7 @@ pub struct WriteError {
     pub source: std::io::Error,
 }
 
-/// Writes `unit-017.fit`, `pedals-p.fit`, `trainer-t.fit`, `session.yaml` and `truth.json` into `dir`, which is
-/// made where it is missing. The session names the protocol by its path from `dir`.
+/// Writes each recording, `session.yaml` and `truth.json` into `dir`, which is made where it is missing. The session names the protocol by its path from `dir`.
 ///
 /// # Errors
 /// [`WriteError`] at the first file that could not be written.
