@@ -500,23 +500,30 @@ impl Findings<'_> {
 
     fn clocks(&self) -> Vec<Finding> {
         let traces = std::iter::once(&self.ride.unit).chain(self.ride.references.iter().map(|r| &r.trace));
-        traces
-            .filter(|trace| trace.clock.offset_s.abs() > CLOCK_SET_WRONG_S)
-            .map(|trace| {
-                let size_s = trace.clock.offset_s;
-                let says =
-                    format!("the clock of {}'s head unit was off by {size_s:.0} s; it was corrected", trace.label);
-                let evidence = vec![format!("aligned on {}", trace.clock.channels())];
-                finding(
-                    "clock-mismatch",
-                    size_s,
-                    Unit::Second,
-                    Some(2.0 * trace.clock.standard_uncertainty_s),
-                    says,
-                    evidence,
-                )
-            })
-            .collect()
+        let mut found = vec![];
+        for trace in traces {
+            let (clock, label) = (&trace.clock, &trace.label);
+            let mut add = |size_s: f64, says: String| {
+                let evidence = vec![format!("aligned on {}", clock.channels())];
+                let expanded_s = Some(2.0 * clock.standard_uncertainty_s);
+                found.push(finding("clock-mismatch", size_s, Unit::Second, expanded_s, says, evidence));
+            };
+            let off_s = clock.offset_s;
+            if off_s.abs() > CLOCK_SET_WRONG_S {
+                add(off_s, format!("the clock of {label}'s head unit was off by {off_s:.0} s; it was corrected"));
+            }
+            if let Some((_, by_s)) = clock.reset {
+                let way = if by_s > 0.0 { "back" } else { "forward" };
+                let by = by_s.abs();
+                add(
+                    by_s,
+                    format!(
+                        "the clock of {label}'s head unit was put {way} by {by:.1} s while it recorded; it was followed"
+                    ),
+                );
+            }
+        }
+        found
     }
 
     fn value(&self, found: usize, measure: Measure) -> Option<&Value> {

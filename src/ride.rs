@@ -20,7 +20,10 @@ pub struct Clock {
     pub aligned_on: AlignedOn,
     /// Further channels that agree, and have their part in the offset.
     pub also: Vec<AlignedOn>,
-    /// Windowed offsets behind the line: (session second, offset in s, standard uncertainty in s).
+    /// Where the clock was put right while it recorded: seconds since the recording's start, and what to add from there on.
+    pub reset: Option<(f64, f64)>,
+    /// Windowed offsets behind the line: (session second, offset in s, standard uncertainty in s); a reset is taken
+    /// out of them.
     pub windows: Vec<(f64, f64, f64)>,
 }
 

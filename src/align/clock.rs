@@ -152,7 +152,15 @@ pub(super) fn by_heart_rate(session: &Signal, theirs: &Signal, search: Search) -
     if share < SAME_STRAP_SHARE {
         return Err(Unfit::Unlike(share));
     }
-    let offsets: Vec<Offset> = windows.into_iter().filter_map(|w| w.offset).collect();
+    let mut offsets: Vec<Offset> = windows.into_iter().filter_map(|w| w.offset).collect();
+    let reset = Reset::find(&offsets, |seconds, before, after| {
+        let lag = |offset_s: f64| lag_s + offset_s.round() as i64;
+        best_change(session, theirs, seconds, (lag(before), lag(after)))
+    });
+    if let Some(reset) = &reset {
+        offsets.remove(reset.window);
+        offsets[reset.window..].iter_mut().for_each(|o| o.offset_s -= reset.by_s);
+    }
     let line = line_through(&offsets).ok_or(Unfit::Absent)?;
     let whole_s = session.origin_s - theirs.origin_s + lag_s as f64;
     let whole = offsets.iter().all(|o| (o.offset_s - o.offset_s.round()).abs() < WHOLE_S);
@@ -160,9 +168,14 @@ pub(super) fn by_heart_rate(session: &Signal, theirs: &Signal, search: Search) -
     Ok(Clock {
         offset_s: whole_s + line.intercept,
         drift_ppm: line.slope * 1e6,
-        standard_uncertainty_s: line.u_at(length as f64 / 2.0).hypot(STRAP_DELAY_S).hypot(u_fraction_s),
+        standard_uncertainty_s: line
+            .u_at(length as f64 / 2.0)
+            .hypot(STRAP_DELAY_S)
+            .hypot(u_fraction_s)
+            .hypot(reset.as_ref().map_or(0.0, |r| r.u_s / 2.0)),
         aligned_on: AlignedOn::HeartRate,
         also: vec![],
+        reset: reset.map(|r| (r.at_s, r.by_s)),
         windows: offsets.iter().map(|o| o.at_session(whole_s, theirs.origin_s)).collect(),
     })
 }
@@ -215,6 +228,7 @@ pub(super) fn by_level(pairs: &[(Signal, Signal)], search: Search, level: Level)
         standard_uncertainty_s: u_s.hypot(level.delay_s),
         aligned_on: level.on,
         also: vec![],
+        reset: None,
         windows: offsets.iter().map(|o| o.at_session(whole_s, theirs.origin_s)).collect(),
     })
 }
@@ -276,6 +290,72 @@ struct Offset {
     at_s: f64,
     offset_s: f64,
     u_s: f64,
+}
+
+/// A clock that was put right while it recorded.
+struct Reset {
+    /// Seconds since the recording's start from which the offset is another.
+    at_s: f64,
+    by_s: f64,
+    u_s: f64,
+    /// Index of the window that it lies in or next to, which says nothing for sure.
+    window: usize,
+}
+
+impl Reset {
+    /// A smaller step is no clock put right, and can't be told from drift and chance.
+    const LEAST_S: f64 = 1.0;
+    /// Standard uncertainties by which a step must stand out, and within which all windows must lie once it is taken out.
+    const SURE: f64 = 5.0;
+    const FIT_S: f64 = 0.5;
+
+    /// A single step that explains the windows, if they need one. `second(among, before, after)` is the second of the
+    /// recording at which the change from one offset to the other fits best.
+    fn find(offsets: &[Offset], second: impl Fn(Range<i64>, f64, f64) -> f64) -> Option<Self> {
+        let fits = |o: &Offset, level: f64| (o.offset_s - level).abs() <= Self::FIT_S.max(Self::SURE * o.u_s);
+        let steps = (1..offsets.len().saturating_sub(1)).filter_map(|n| {
+            let (before, after) = (level(&offsets[..n])?, level(&offsets[n + 1..])?);
+            let by_s = after.0 - before.0;
+            let u_s = before.1.hypot(after.1);
+            let stands_out = by_s.abs() > Self::LEAST_S.max(Self::SURE * u_s);
+            let explains =
+                offsets[..n].iter().all(|o| fits(o, before.0)) && offsets[n + 1..].iter().all(|o| fits(o, after.0));
+            (stands_out && explains).then_some((n, before.0, after.0, u_s))
+        });
+        // Of those that explain all the rest, the one whose own window lies most between.
+        let between = |&(n, before, after, _): &(usize, f64, f64, f64)| {
+            ((offsets[n].offset_s - before) / (after - before) - 0.5).abs()
+        };
+        let (window, before, after, u_s) = steps.min_by(|x, y| between(x).total_cmp(&between(y)))?;
+        let at_s = second(offsets[window - 1].at_s as i64..offsets[window + 1].at_s as i64, before, after);
+        Some(Self { at_s, by_s: after - before, u_s, window })
+    }
+}
+
+/// The second at which changing from one lag to the other leaves the least apart; behind a hole, if one fits as well.
+fn best_change(session: &Signal, theirs: &Signal, seconds: Range<i64>, (before, after): (i64, i64)) -> f64 {
+    let apart = |j: i64, lag: i64| {
+        let d = session.at(j + lag) - theirs.at(j);
+        if d.is_nan() { 0.0 } else { d * d }
+    };
+    let mut sum = 0.0;
+    let sums: Vec<(f64, i64)> = seconds
+        .map(|j| {
+            sum += apart(j, before) - apart(j, after);
+            (sum, j + 1)
+        })
+        .collect();
+    let least = sums.iter().map(|(sum, _)| *sum).fold(f64::INFINITY, f64::min);
+    let equal: Vec<i64> = sums.iter().filter(|(sum, _)| *sum <= least + 1e-9).map(|(_, j)| *j).collect();
+    let behind_hole = equal.iter().find(|&&j| theirs.at(j - 1).is_nan());
+    behind_hole.or(equal.get(equal.len() / 2)).map_or(f64::INFINITY, |j| *j as f64)
+}
+
+/// Weighted mean of some offsets and its standard uncertainty.
+fn level(offsets: &[Offset]) -> Option<(f64, f64)> {
+    let weight: f64 = offsets.iter().map(|o| o.u_s.powi(-2)).sum();
+    let mean = offsets.iter().map(|o| o.offset_s * o.u_s.powi(-2)).sum::<f64>() / weight;
+    (!offsets.is_empty()).then(|| (mean, weight.powf(-0.5)))
 }
 
 impl Offset {

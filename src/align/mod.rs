@@ -203,7 +203,8 @@ struct Part<'a> {
 impl Part<'_> {
     /// Session time of a time since the recording's start.
     fn session_s(&self, time_s: f64) -> f64 {
-        (self.stamped_s + self.clock.offset_s) + time_s + self.clock.drift_ppm * 1e-6 * time_s
+        let reset_s = self.clock.reset.filter(|(at_s, _)| time_s >= *at_s).map_or(0.0, |(_, by_s)| by_s);
+        (self.stamped_s + self.clock.offset_s) + time_s + self.clock.drift_ppm * 1e-6 * time_s + reset_s
     }
 }
 
@@ -320,7 +321,12 @@ impl<'a> Bench<'a> {
             )),
             Err(Unfit::Absent) => {}
         }
-        for level in [Level::POSITION, Level::SPEED, Level::ALTITUDE] {
+        // What else was recorded shows the same reset, which only the strap's windows are looked through for.
+        let others = match shared.first() {
+            Some(Clock { reset: Some(_), .. }) => [].as_slice(),
+            _ => &[Level::POSITION, Level::SPEED, Level::ALTITUDE],
+        };
+        for &level in others {
             shared.extend(self.by_level(instrument, recording, level, shared.first()));
         }
         if let Some(mut clock) = self.agreed(label, shared, last_s(recording) / 2.0) {
@@ -329,6 +335,15 @@ impl<'a> Bench<'a> {
             let on = clock.aligned_on.word();
             if self.comparable(recording) && clock.offset_s.abs() > WRONG_CLOCK_S {
                 self.cautions.push(format!("{label}: its clock ran {off} {way} that of {theirs}; the {on} says so"));
+            }
+            if let Some((at_s, by_s)) = clock.reset {
+                let at_s = self.stamped_s(recording) + clock.offset_s + at_s;
+                let at = (self.start + TimeDelta::seconds(at_s as i64)).format("%H:%M:%S");
+                let way = if by_s > 0.0 { "back" } else { "forward" };
+                let by_s = by_s.abs();
+                self.cautions.push(format!(
+                    "{label}: its clock was put {way} by {by_s:.1} s around {at} UTC; the {on} says so, and it was followed"
+                ));
             }
             if let Some((at_s, off_s)) = jump(&clock, self.stamped_s(recording)) {
                 let at = (self.start + TimeDelta::seconds(at_s as i64)).format("%H:%M:%S");
@@ -540,7 +555,7 @@ const LEAST_CLIMB_M: f64 = 1.0;
 const WRONG_CLOCK_S: f64 = 60.0;
 
 fn stamps(aligned_on: AlignedOn, offset_s: f64, standard_uncertainty_s: f64) -> Clock {
-    Clock { offset_s, drift_ppm: 0.0, standard_uncertainty_s, aligned_on, also: vec![], windows: vec![] }
+    Clock { offset_s, drift_ppm: 0.0, standard_uncertainty_s, aligned_on, also: vec![], reset: None, windows: vec![] }
 }
 
 /// A recording that counts from its own start: its stamps begin at the Unix epoch, before any head unit was built.
@@ -589,7 +604,16 @@ fn trace(instrument: &Instrument, parts: Vec<Part>, length_s: usize, all: &[&Ins
         let samples = &part.recording.samples;
         let after_s = trace.time_s.last().copied().unwrap_or(f64::NEG_INFINITY);
         // Where two recordings of one instrument overlap, the earlier goes on.
-        let kept: Vec<usize> = (0..samples.len()).filter(|&i| part.session_s(samples.time_s[i]) > after_s).collect();
+        let mut last_s = after_s;
+        let kept: Vec<usize> = (0..samples.len())
+            .filter(|&i| {
+                let session_s = part.session_s(samples.time_s[i]);
+                // A clock put back shows some seconds twice.
+                let rises = session_s > last_s;
+                last_s = last_s.max(session_s);
+                rises
+            })
+            .collect();
         trace.time_s.extend(kept.iter().map(|&i| part.session_s(samples.time_s[i])));
         let columns = [
             (&mut trace.power_w, "power"),

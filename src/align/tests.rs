@@ -557,11 +557,11 @@ fn rehearsed_clock_faults_are_named() {
     assert!(set_wrong.cautions[0].contains("its clock ran 2 min"), "{}", set_wrong.cautions[0]);
     let (_, jumping) = rehearsed(3, Some("clock-jump=3"));
     assert_eq!(jumping.cautions.len(), 1, "{:?}", jumping.cautions);
-    assert!(jumping.cautions[0].contains("no steady clock"), "{}", jumping.cautions[0]);
+    assert!(jumping.cautions[0].contains("its clock was put forward by 3."), "{}", jumping.cautions[0]);
 }
 
 #[test]
-fn a_clock_that_jumps_is_named() {
+fn a_clock_that_jumps_is_followed_aloud() {
     for jump_at in [1400, 2250, 3000] {
         let world = World::new(17, 4600);
         let steady = Clock { from_s: 0, to_s: 4400, offset_s: 1.4, drift_ppm: 0.0 };
@@ -570,9 +570,14 @@ fn a_clock_that_jumps_is_named() {
         unit.samples.heart_rate_bpm[jump_at..].copy_from_slice(&after.heart_rate_bpm[jump_at..]);
         let aligned = align_pair(unit, world.recording("p.fit", TRUE_CLOCK, 0.0)).unwrap();
         assert_eq!(aligned.units[0].clock.aligned_on, AlignedOn::HeartRate);
-        let said = aligned.cautions.iter().filter(|c| c.contains("unit 017: no steady clock: around ")).count();
+        let said = aligned.cautions.iter().filter(|c| c.contains("unit 017: its clock was put back by 4.0 s")).count();
         assert_eq!(said, 1, "{:?}", aligned.cautions);
-        assert!(aligned.units[0].clock.standard_uncertainty_s > 1.0);
+        let clock = &aligned.units[0].clock;
+        let (at_s, by_s) = clock.reset.unwrap();
+        assert!((at_s - jump_at as f64).abs() < 20.0 && (by_s - 4.0).abs() < 0.3, "{:?}", clock.reset);
+        assert!(
+            (clock.offset_s - 1.4).abs() < 2.0 * clock.standard_uncertainty_s && clock.standard_uncertainty_s < 0.3
+        );
     }
 }
 

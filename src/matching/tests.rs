@@ -310,6 +310,7 @@ impl Rider {
                 standard_uncertainty_s: 0.1,
                 aligned_on: AlignedOn::HeartRate,
                 also: vec![],
+                reset: None,
                 windows: vec![],
             },
             time_s: (0..n).map(|k| k as f64).collect(),

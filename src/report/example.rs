@@ -81,6 +81,7 @@ fn trace(label: &str, located: Location, sides: Sides, power_w: Vec<Option<f64>>
             standard_uncertainty_s: 0.18,
             aligned_on,
             also: vec![],
+            reset: None,
             windows: (0..6).map(|n| (300.0 * f64::from(n) + 150.0, 1.4 + 0.05 * f64::from(n % 3), 0.08)).collect(),
         },
         time_s: (0..n).map(|i| i as f64).collect(),

@@ -266,6 +266,7 @@ mod tests {
             standard_uncertainty_s: 0.0,
             aligned_on: AlignedOn::SessionClock,
             also: vec![],
+            reset: None,
             windows: vec![],
         };
         let nothing = vec![None; samples.len()];
