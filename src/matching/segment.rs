@@ -81,7 +81,7 @@ impl<'a> Ends<'a> {
 struct Track {
     begin: Vec<f64>,
     /// Where the move that ends at a second began.
-    began: Vec<usize>,
+    began: Vec<u32>,
 }
 
 impl Track {
@@ -108,7 +108,7 @@ pub(super) fn cheapest(plan: &Plan, edges: &[Vec<f64>], forced: &[Forced]) -> (f
     between[0] = 0.0;
     let mut steps = vec![Step::Filler; states * (seconds + 1)];
     steps[0] = Step::Start;
-    let mut came_after = vec![0; states * (seconds + 1)];
+    let mut came_after = vec![0_u32; states * (seconds + 1)];
     let mut tracks: Vec<Vec<Track>> =
         plan.entries.iter().map(|e| e.moves.iter().map(|_| Track::new(seconds)).collect()).collect();
     let mut ends: Vec<Vec<Ends>> =
@@ -122,7 +122,7 @@ pub(super) fn cheapest(plan: &Plan, edges: &[Vec<f64>], forced: &[Forced]) -> (f
             let last = entry.moves.len() - 1;
             for m in 0..=last {
                 let (cost, began) = ends[e][m].at(t, &tracks[e][m].begin);
-                tracks[e][m].began[t] = began;
+                tracks[e][m].began[t] = began as u32;
                 let cost = cost + edges[e][t];
                 if m < last {
                     tracks[e][m + 1].begin[t] = cost;
@@ -159,7 +159,7 @@ pub(super) fn cheapest(plan: &Plan, edges: &[Vec<f64>], forced: &[Forced]) -> (f
                     best = (between[state], state);
                 }
             }
-            came_after[t * states + e + 1] = best.1;
+            came_after[t * states + e + 1] = best.1 as u32;
             tracks[e][0].begin[t] = best.0 + edges[e][t] + entry.beginning[t];
         }
     }
@@ -175,11 +175,11 @@ pub(super) fn cheapest(plan: &Plan, edges: &[Vec<f64>], forced: &[Forced]) -> (f
                 let entry = state - 1;
                 let mut bounds = vec![t];
                 for track in tracks[entry].iter().rev() {
-                    t = track.began[t];
+                    t = track.began[t] as usize;
                     bounds.push(t);
                 }
                 bounds.reverse();
-                state = came_after[t * states + state];
+                state = came_after[t * states + state] as usize;
                 instances.push(Instance { entry, bounds, forced: None });
             }
             Step::Forced => {
