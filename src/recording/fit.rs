@@ -142,14 +142,20 @@ fn sound(bytes: &[u8], header: usize, start: usize, end: usize) -> bool {
     crc16(&bytes[header..end]) == stored || (start - header == 14 && crc16(&bytes[start..end]) == stored)
 }
 
-/// CRC-16/ARC, half a byte at a time, as the FIT protocol prints it.
+/// CRC-16/ARC, a byte at a time.
 fn crc16(bytes: &[u8]) -> u16 {
-    const TABLE: [u16; 16] = [
-        0x0000, 0xCC01, 0xD801, 0x1400, 0xF001, 0x3C00, 0x2800, 0xE401, 0xA001, 0x6C00, 0x7800, 0xB401, 0x5000, 0x9C01,
-        0x8801, 0x4400,
-    ];
-    let half = |crc: u16, nibble: u8| (crc >> 4) ^ TABLE[usize::from(crc & 0xF)] ^ TABLE[usize::from(nibble)];
-    bytes.iter().fold(0, |crc, byte| half(half(crc, byte & 0xF), byte >> 4))
+    const TABLE: [u16; 256] = {
+        let mut table = [0; 256];
+        let mut bit = 0;
+        while bit < 8 * 256 {
+            let crc: u16 = if bit % 8 == 0 { bit as u16 / 8 } else { table[bit / 8] };
+            // The polynomial that the FIT protocol's own table of half bytes comes from.
+            table[bit / 8] = (crc >> 1) ^ (0xA001 * (crc & 1));
+            bit += 1;
+        }
+        table
+    };
+    bytes.iter().fold(0, |crc, byte| (crc >> 8) ^ TABLE[usize::from(crc as u8 ^ byte)])
 }
 
 /// What a definition message says about the data messages that follow it.
