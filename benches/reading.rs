@@ -1,4 +1,4 @@
-//! How fast a FIT recording is read, against fitparser, another reader.
+//! How fast a FIT recording is read, against `fitparser::from_bytes`, which applies its profile to every message.
 //!
 //! `cargo bench --bench reading`. At least three times as fast is what was asked for. The real ride's folder is named by
 //! `ASSIZE_RECORDINGS`; without it only a rehearsed ride is read.

@@ -1,20 +1,20 @@
-//! FIT files: parts, checksums and lengths here, messages by `rustyfit`.
+//! FIT files: parts, checksums, lengths and layouts here, values by `fitparser`, message by message.
 //!
-//! Both FIT crates were tried on the same real recordings. Both find the same records, whole or damaged, if read
-//! message by message. `rustyfit` is used because it is four times faster (78 minutes in 2.6 ms), prints
-//! nothing by itself, where `fitparser` writes odd field sizes to standard error, and reads on past a developer field
-//! without a description, where `fitparser` loses its place. Its own checks stop at the first fault, so
-//! they are switched off, and lengths and both checksums are checked here.
+//! `fitparser` is given only the messages that something is taken from, and its profile is not applied, which would
+//! take three quarters of its time. Each layout is declared to it anew, so that it never meets what it can't read: it
+//! writes to standard error of a size that is no multiple of its type's, loses its place at a developer field without
+//! a description, and drops a text that is no UTF-8. Names, units, scales and offsets are looked up in the table of
+//! `rustyfit`, which writes FIT in `rehearse`; its decoder is not used.
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use fitparser::Value;
+use fitparser::de::{FitDataMessage, FitObject, FitStreamProcessor};
 use rustyfit::profile::lookup::{FieldReference, field_reference};
 use rustyfit::profile::typedef::{
     AntplusDeviceType, BatteryStatus, BleDeviceType, Event, EventType, FitBaseType, LocalDeviceType, Manufacturer,
     MesgNum, RiderPositionType, SourceType, Sport,
 };
-use rustyfit::proto::{Message, MessageDefinition, Value};
-use rustyfit::{DecoderBuilder, DecoderError, DecoderEvent, StreamingIterator};
 
 use super::rows::{Cell, Channel, OTHER_DAY_S, Row};
 use super::{
@@ -158,78 +158,135 @@ fn crc16(bytes: &[u8]) -> u16 {
     bytes.iter().fold(0, |crc, byte| (crc >> 8) ^ TABLE[usize::from(crc as u8 ^ byte)])
 }
 
-/// What a definition message says about the data messages that follow it.
-#[derive(Debug, Clone, Default)]
-struct Layout {
-    data_bytes: usize,
-    developer_fields: usize,
-    /// Fields stored in another type than the profile's, by number.
-    odd: Vec<(u8, Odd)>,
-    big_endian: bool,
-    /// Where a record's time stands in its data.
-    time_at: Option<usize>,
+/// What nothing is taken from is read as text, which takes the least time and memory (bytes take 32 each).
+const UNUSED: FitBaseType = FitBaseType::STRING;
+
+/// A field of a message, as its definition declares it.
+struct Stored {
+    num: u8,
+    size: u8,
+    profile: Option<FieldReference>,
+    /// Type to read it in.
+    read_as: FitBaseType,
+    is_number: bool,
+    /// A number by the profile, but in a type that none can be read from.
+    unreadable: bool,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq)]
-enum Odd {
-    /// A shorter unsigned number, which the decoder widens; this one is its "invalid".
-    InvalidAt(f64),
-    Unreadable,
-}
-
-impl Layout {
-    fn of(definition: &MessageDefinition) -> Self {
-        let fields = &definition.field_definitions;
-        let developer = &definition.developer_field_definitions;
-        let odd =
-            |num, size: u8, base_type| Some((num, odd(field_reference(definition.mesg_num, num)?, size, base_type)?));
-        let time = fields.iter().position(|f| f.num == TIMESTAMP && f.size == 4);
-        Self {
-            big_endian: definition.arch == 1,
-            time_at: time
-                .filter(|_| definition.mesg_num == MesgNum::RECORD)
-                .map(|i| fields[..i].iter().map(|f| usize::from(f.size)).sum()),
-            data_bytes: fields.iter().map(|f| usize::from(f.size)).sum::<usize>()
-                + developer.iter().map(|f| usize::from(f.size)).sum::<usize>(),
-            developer_fields: developer.len(),
-            odd: fields.iter().filter_map(|f| odd(f.num, f.size, f.base_type)).collect(),
-        }
+impl Stored {
+    fn of(mesg_num: MesgNum, &[num, size, base_type]: &[u8; 3]) -> Self {
+        let profile = field_reference(mesg_num, num);
+        let single = profile.filter(|profile| !profile.array() && profile.base_type() != FitBaseType::STRING);
+        let number = single.and_then(|profile| number_type(profile.base_type(), size, base_type));
+        let bytes = profile.filter(|p| matches!(p.base_type(), FitBaseType::STRING | FitBaseType::BYTE));
+        let read_as = number.or(bytes.map(|_| FitBaseType::BYTE)).unwrap_or(UNUSED);
+        let unreadable = single.is_some() && number.is_none();
+        Self { num, size, profile, read_as, is_number: number.is_some(), unreadable }
     }
 }
 
-/// How a field's stored size and type differ from the profile's, which the decoder goes by.
-fn odd(profile: FieldReference, size: u8, stored: FitBaseType) -> Option<Odd> {
+/// The type in which to read a number that the profile wants in one type and the file stores in another.
+fn number_type(wanted: FitBaseType, size: u8, stored: u8) -> Option<FitBaseType> {
     // Bits 5 and 6 are reserved (public FIT protocol).
-    let stored = FitBaseType(stored.0 & 0x9F);
-    let wanted = profile.base_type();
-    if profile.array()
-        || wanted == FitBaseType::STRING
-        || (size == wanted.size() && is_float(stored) == is_float(wanted))
-    {
-        return None;
+    let stored = FitBaseType(stored & 0x9F);
+    if size == wanted.size() && is_float(stored) == is_float(wanted) {
+        return Some(wanted);
     }
-    let widened = size < wanted.size() && !is_float(wanted);
-    Some(match stored {
-        FitBaseType::ENUM | FitBaseType::UINT8 | FitBaseType::BYTE if widened && size == 1 => {
-            Odd::InvalidAt(u8::MAX.into())
-        }
-        FitBaseType::UINT16 if widened && size == 2 => Odd::InvalidAt(u16::MAX.into()),
-        _ => Odd::Unreadable,
-    })
+    let shorter = size < wanted.size() && !is_float(wanted);
+    let unsigned = match stored {
+        FitBaseType::ENUM | FitBaseType::UINT8 | FitBaseType::BYTE => size == 1,
+        FitBaseType::UINT16 => size == 2,
+        _ => false,
+    };
+    (shorter && unsigned).then_some(stored)
 }
 
 fn is_float(base_type: FitBaseType) -> bool {
     matches!(base_type, FitBaseType::FLOAT32 | FitBaseType::FLOAT64)
 }
 
-/// How many bytes a definition message takes, its header byte included (public FIT protocol).
-fn definition_bytes(definition: &MessageDefinition) -> usize {
-    const HAS_DEVELOPER_FIELDS: u8 = 0x20;
-    let developer = match definition.header & HAS_DEVELOPER_FIELDS {
-        0 => 0,
-        _ => 1 + 3 * definition.developer_field_definitions.len(),
-    };
-    6 + 3 * definition.field_definitions.len() + developer
+/// The most fields that a definition message can declare of one kind.
+const MOST_FIELDS: usize = u8::MAX as usize;
+
+/// What a definition message says about the data messages that follow it.
+struct Layout {
+    mesg_num: MesgNum,
+    arch: u8,
+    /// Without the header byte.
+    data_bytes: usize,
+    /// Where the message's time stands behind its header byte.
+    time_at: Option<usize>,
+    fields: Vec<Stored>,
+    /// Number, size and developer data index of each developer field.
+    developer: Vec<[u8; 3]>,
+    /// Whether the decoder knows it with all that is described by now.
+    declared: bool,
+}
+
+impl Layout {
+    /// The layout and how many bytes the definition message takes, unless `bytes` end before it does.
+    fn of(bytes: &[u8]) -> Option<(Self, usize)> {
+        const HAS_DEVELOPER_FIELDS: u8 = 0x20;
+        let &[header, _, arch, a, b, n] = bytes.first_chunk()?;
+        let fields = bytes[6..].get(..3 * usize::from(n))?.as_chunks().0;
+        let rest = &bytes[6 + 3 * fields.len()..];
+        let (developer, developer_bytes): (&[[u8; 3]], _) = match header & HAS_DEVELOPER_FIELDS {
+            0 => (&[], 0),
+            _ => {
+                let (&n, rest) = rest.split_first()?;
+                (rest.get(..3 * usize::from(n))?.as_chunks().0, 1 + 3 * usize::from(n))
+            }
+        };
+        let mesg_num = MesgNum(if arch == 0 { u16::from_le_bytes([a, b]) } else { u16::from_be_bytes([a, b]) });
+        let bytes_of = |fields: &[[u8; 3]]| fields.iter().map(|[_, size, _]| usize::from(*size)).sum::<usize>();
+        let time = fields.iter().position(|[num, size, _]| (*num, *size) == (TIMESTAMP, 4));
+        let layout = Self {
+            mesg_num,
+            arch,
+            data_bytes: bytes_of(fields) + bytes_of(developer),
+            time_at: time.map(|i| bytes_of(&fields[..i])),
+            fields: fields.iter().map(|field| Stored::of(mesg_num, field)).collect(),
+            developer: developer.to_vec(),
+            declared: false,
+        };
+        Some((layout, 6 + 3 * fields.len() + developer_bytes))
+    }
+
+    /// The time in a data message, in seconds as FIT counts them; any, if it is not valid.
+    fn fit_s(&self, message: &[u8]) -> Option<u32> {
+        let raw = *message.get(1 + self.time_at?..)?.first_chunk()?;
+        Some(if self.arch == 0 { u32::from_le_bytes(raw) } else { u32::from_be_bytes(raw) })
+    }
+
+    /// A definition message for the decoder: fields are numbered by their place, developer fields like the others.
+    fn declaration(&self, local: usize, described: &Described) -> Vec<u8> {
+        let own = self.fields.iter().map(|field| (field.size, field.read_as));
+        let developer = self.developer.iter().map(|&[num, size, index]| {
+            let described = described.get(&(index, num)).filter(|described| described.is_number(size));
+            (size, described.map_or(UNUSED, |described| described.base_type))
+        });
+        let fields: Vec<_> = own.chain(developer).take(MOST_FIELDS).collect();
+        let mut message = vec![0x40 | local as u8, 0, self.arch, 0, 0, fields.len() as u8];
+        for (place, (size, read_as)) in (0..=u8::MAX).zip(fields) {
+            message.extend([place, size, read_as.0]);
+        }
+        message
+    }
+}
+
+/// Whether [`Reader::take`] takes anything from such messages.
+fn is_taken(mesg_num: MesgNum) -> bool {
+    matches!(
+        mesg_num,
+        MesgNum::RECORD
+            | MesgNum::LAP
+            | MesgNum::SESSION
+            | MesgNum::EVENT
+            | MesgNum::DEVICE_INFO
+            | MesgNum::FILE_ID
+            | MesgNum::FILE_CREATOR
+            | MesgNum::FIELD_DESCRIPTION
+    )
 }
 
 /// Which local message a data message's header byte names (public FIT protocol).
@@ -237,23 +294,28 @@ fn local_number(header: u8) -> usize {
     usize::from(if header & 0x80 == 0 { header & 0x0F } else { (header >> 5) & 0x03 })
 }
 
-/// What a part has declared so far, to read on with after damage.
-#[derive(Default)]
+/// What a part has declared so far; it holds behind damage, too.
 struct Known {
-    layouts: [Layout; 16],
-    /// The definition and description messages themselves.
-    declarations: Vec<u8>,
+    layouts: [Option<Layout>; 16],
+    decoder: FitStreamProcessor,
 }
 
 impl Known {
+    fn nothing() -> Self {
+        // Longer than any part, so that the decoder never looks for its end.
+        const HEADER: [u8; 12] = *b"\x0C\x20\0\0\xFF\xFF\xFF\x7F.FIT";
+        let mut decoder = FitStreamProcessor::new();
+        decode(&mut decoder, &HEADER);
+        Self { layouts: Default::default(), decoder }
+    }
+
     /// Where two records in a row begin whose times belong to the ride, as garbage hardly does, and the first's time.
     fn next_record(&self, body: &[u8], from: usize, ride_start_unix_s: Option<f64>) -> Option<(usize, f64)> {
         let record = |at: usize| {
             let header = *body.get(at)?;
             // Neither a definition nor a compressed time, which means nothing after damage.
-            let layout = (header & 0xF0 == 0).then(|| &self.layouts[local_number(header)])?;
-            let raw = body.get(at + 1 + layout.time_at?..)?.first_chunk()?;
-            let fit_s = if layout.big_endian { u32::from_be_bytes(*raw) } else { u32::from_le_bytes(*raw) };
+            let layout = self.layouts[local_number(header)].as_ref().filter(|_| header & 0xF0 == 0)?;
+            let fit_s = layout.fit_s(&body[at..]).filter(|_| layout.mesg_num == MesgNum::RECORD)?;
             let unix_s = f64::from(fit_s) + FIT_EPOCH_UNIX_S;
             same_day(ride_start_unix_s, unix_s).then_some((unix_s, at + 1 + layout.data_bytes))
         };
@@ -262,6 +324,21 @@ impl Known {
             record(next).is_some_and(|(later, _)| later >= time).then_some((at, time))
         })
     }
+}
+
+/// The values of a data message, by the places of its fields; nothing of another message.
+fn decode(decoder: &mut FitStreamProcessor, message: &[u8]) -> Option<FitDataMessage> {
+    match decoder.deserialize_next(message) {
+        Ok((_, FitObject::DataMessage(message))) => Some(message),
+        _ => None,
+    }
+}
+
+/// The valid values, each at the place of its field.
+fn in_place(message: FitDataMessage) -> Vec<Option<Value>> {
+    let mut values = vec![None; message.fields.keys().max().map_or(0, |last| usize::from(*last) + 1)];
+    message.fields.into_iter().for_each(|(place, value)| values[usize::from(place)] = Some(value));
+    values
 }
 
 /// Whether a time may belong to a ride that starts at `start_unix_s`, if anything is known of that.
@@ -277,11 +354,22 @@ struct DeveloperField {
     offset: f64,
 }
 
+impl DeveloperField {
+    /// Whether a field of so many bytes is one number of the declared type (public FIT protocol, base types).
+    fn is_number(&self, size: u8) -> bool {
+        matches!(self.base_type.0, 0..=2 | 10 | 13 | 131..=134 | 136 | 137 | 139 | 140 | 142..=144)
+            && self.base_type.size() == size
+    }
+}
+
+/// By developer data index and field number.
+type Described = BTreeMap<(u8, u8), DeveloperField>;
+
 #[derive(Default)]
 struct Reader {
     contents: Contents,
-    /// By developer data index and field number; each part declares its own.
-    developer: BTreeMap<(u8, u8), DeveloperField>,
+    /// Each part declares its own.
+    developer: Described,
     /// Columns of the record fields that the program has no use of its own for, by number.
     further: BTreeMap<u8, usize>,
     /// Device index of each of `contents.sensors`.
@@ -303,7 +391,7 @@ impl Reader {
     /// Reads all of `body` that makes sense; `offset` is its place in the file.
     fn read_part(&mut self, body: &[u8], offset: usize) {
         self.developer.clear();
-        let mut known = Known::default();
+        let mut known = Known::nothing();
         let mut from = 0;
         while let Some((at, what)) = self.read_run(body, from, &mut known) {
             let next = known.next_record(body, at + 1, self.start_unix_s());
@@ -338,49 +426,47 @@ impl Reader {
 
     /// Reads messages from byte `from` on, until `body` ends or makes no sense: then returns where, and why.
     fn read_run(&mut self, body: &[u8], from: usize, known: &mut Known) -> Option<(usize, &'static str)> {
-        let again = known.declarations.len();
-        let length = again + body.len() - from;
-        // The true extent is known here, so the decoder gets a header that states it.
-        let mut part = vec![12, 0x20, 0, 0];
-        part.extend((length as u32).to_le_bytes());
-        part.extend(b".FIT");
-        part.extend(&known.declarations);
-        part.extend(&body[from..]);
-        let messages = &part[12..];
-
-        // The decoder's own unpacking of fields within fields adds beyond 32 bits and panics on damaged counters; what
-        // is needed of it is done here.
-        let mut decoder = DecoderBuilder::new().checksum(false).expand_components(false).build();
-        let mut stream = decoder.stream(part.as_slice());
-        let mut read = 0;
-        while read < length {
-            let start = read;
-            let mut declares = false;
-            match stream.next()? {
-                Ok(DecoderEvent::MessageDefinition(definition)) if definition.arch > 1 => {
-                    return Some((from + start - again, "a definition of no known byte order"));
+        let mut at = from;
+        // The last time there was, which a compressed one counts from.
+        let mut fit_s = None;
+        while at < body.len() {
+            let (start, header) = (at, body[at]);
+            let local = local_number(header);
+            if header & 0xC0 == 0x40 {
+                let Some((layout, bytes)) = Layout::of(&body[at..]) else { return Some((at, "an incomplete message")) };
+                if layout.arch > 1 {
+                    return Some((at, "a definition of no known byte order"));
                 }
-                Ok(DecoderEvent::MessageDefinition(definition)) => {
-                    read += definition_bytes(definition);
-                    declares = true;
-                    let layout = Layout::of(definition);
-                    self.note_unreadable(definition.mesg_num, &layout);
-                    known.layouts[local_number(definition.header)] = layout;
-                }
-                Ok(DecoderEvent::Message(message)) => {
-                    let layout = &known.layouts[local_number(message.header)];
-                    read += 1 + layout.data_bytes;
-                    declares = message.num == MesgNum::FIELD_DESCRIPTION;
-                    self.take(&Fields { message, odd: &layout.odd }, layout.developer_fields);
-                }
-                Ok(_) => {}
-                Err(DecoderError::MissingMessageDefinition { .. }) => {
-                    return Some((from + start - again, "a message of undeclared layout"));
-                }
-                Err(_) => return Some((from + start - again, "an incomplete message")),
+                self.note_unreadable(&layout);
+                known.layouts[local] = Some(layout);
+                at += bytes;
+                continue;
             }
-            if declares && start >= again {
-                known.declarations.extend(&messages[start..read]);
+            let Some(layout) = &mut known.layouts[local] else { return Some((at, "a message of undeclared layout")) };
+            let Some(message) = body[at..].get(..=layout.data_bytes) else {
+                return Some((at, "an incomplete message"));
+            };
+            let mut compressed_s = None;
+            if header & 0x80 != 0 {
+                // The time's lowest five bits, to be reached by counting up (public FIT protocol).
+                fit_s = fit_s.map(|s: u32| s.wrapping_add(u32::from(header).wrapping_sub(s) & 0x1F));
+                compressed_s = fit_s;
+            }
+            fit_s = layout.fit_s(message).filter(|s| *s != u32::MAX).or(fit_s);
+            at += message.len();
+            if !is_taken(layout.mesg_num) {
+                continue;
+            }
+            if !layout.declared {
+                layout.declared = true;
+                decode(&mut known.decoder, &layout.declaration(local, &self.developer));
+            }
+            let Some(values) = decode(&mut known.decoder, message) else {
+                return Some((start, "a message that can't be decoded"));
+            };
+            self.take(&Fields { layout, values: &in_place(values), compressed_s });
+            if layout.mesg_num == MesgNum::FIELD_DESCRIPTION {
+                known.layouts.iter_mut().flatten().for_each(|layout| layout.declared &= layout.developer.is_empty());
             }
         }
         None
@@ -392,20 +478,16 @@ impl Reader {
         unix_s.get(self.part_first).or(unix_s.first()).copied()
     }
 
-    fn note_unreadable(&mut self, mesg_num: MesgNum, layout: &Layout) {
-        if mesg_num != MesgNum::RECORD {
-            return;
-        }
-        for (num, _) in layout.odd.iter().filter(|(_, odd)| *odd == Odd::Unreadable) {
-            if let Some(field) = field_reference(mesg_num, *num) {
-                self.unreadable.insert(field.name().to_owned());
-            }
+    fn note_unreadable(&mut self, layout: &Layout) {
+        if layout.mesg_num == MesgNum::RECORD {
+            let unreadable = layout.fields.iter().filter(|field| field.unreadable);
+            self.unreadable.extend(unreadable.filter_map(|field| Some(field.profile?.name().to_owned())));
         }
     }
 
-    fn take(&mut self, fields: &Fields, developer_fields: usize) {
-        match fields.message.num {
-            MesgNum::RECORD => self.record(fields, developer_fields),
+    fn take(&mut self, fields: &Fields) {
+        match fields.layout.mesg_num {
+            MesgNum::RECORD => self.record(fields),
             MesgNum::LAP => self.lap(fields),
             MesgNum::SESSION => self.summary(fields),
             MesgNum::EVENT => self.event(fields),
@@ -425,7 +507,7 @@ impl Reader {
         }
     }
 
-    fn record(&mut self, fields: &Fields, developer_fields: usize) {
+    fn record(&mut self, fields: &Fields) {
         let Some(unix_s) = fields.unix_s(TIMESTAMP) else {
             self.untimed += 1;
             return;
@@ -464,25 +546,31 @@ impl Reader {
             self.balance_without_side += 1;
             self.further(&mut row, 30, "balance of an unknown side", "%", Cell::Value(pct));
         }
-        for field in fields.message.fields.iter().filter(|field| !OWN_CHANNEL.contains(&field.num)) {
-            let Some(profile) = field_reference(MesgNum::RECORD, field.num) else {
+        for (place, field) in fields.layout.fields.iter().enumerate() {
+            if OWN_CHANNEL.contains(&field.num) {
+                continue;
+            }
+            let Some(profile) = &field.profile else {
                 self.undocumented.insert(field.num);
                 continue;
             };
             // An enum's number is no quantity.
-            if is_number(&field.value) && field.base_type != FitBaseType::ENUM {
-                self.further(&mut row, field.num, profile.name(), profile.units(), fields.cell(field.num));
+            if field.is_number && profile.base_type() != FitBaseType::ENUM {
+                self.further(&mut row, field.num, profile.name(), profile.units(), fields.cell_at(place));
             }
         }
-        for field in &fields.message.developer_fields {
-            if let Some(described) = self.developer.get(&(field.developer_data_index, field.num))
-                && is_number(&field.value)
-            {
-                let raw = number(&field.value, described.base_type).map_or(Cell::Invalid, Cell::Value);
-                row.push_extra(described.column, raw.map(|raw| raw / described.scale - described.offset));
+        let mut undescribed = 0;
+        for (place, &[num, size, index]) in (fields.layout.fields.len()..).zip(&fields.layout.developer) {
+            match self.developer.get(&(index, num)) {
+                Some(described) if place < MOST_FIELDS && described.is_number(size) => {
+                    let raw = fields.raw(place).map_or(Cell::Invalid, Cell::Value);
+                    row.push_extra(described.column, raw.map(|raw| raw / described.scale - described.offset));
+                }
+                Some(_) => {}
+                None => undescribed = 1,
             }
         }
-        self.undescribed += usize::from(fields.message.developer_fields.len() < developer_fields);
+        self.undescribed += undescribed;
         self.contents.table.rows.push(row);
     }
 
@@ -661,45 +749,56 @@ impl Reader {
 
 /// A message's fields, by number, in the units of the profile.
 struct Fields<'a> {
-    message: &'a Message,
-    odd: &'a [(u8, Odd)],
+    layout: &'a Layout,
+    /// Valid values, by the place of their field.
+    values: &'a [Option<Value>],
+    /// The full time that a compressed one stands for, as FIT counts it.
+    compressed_s: Option<u32>,
 }
 
 impl Fields<'_> {
-    fn value(&self, num: u8) -> Option<(&Value, FitBaseType)> {
-        let field = self.message.fields.iter().find(|field| field.num == num)?;
-        Some((&field.value, field.base_type))
+    fn place(&self, num: u8) -> Option<usize> {
+        self.layout.fields.iter().position(|field| field.num == num)
+    }
+
+    fn value(&self, place: usize) -> Option<&Value> {
+        self.values.get(place)?.as_ref()
+    }
+
+    fn raw(&self, place: usize) -> Option<f64> {
+        self.value(place).and_then(number)
+    }
+
+    fn cell_at(&self, place: usize) -> Cell {
+        let field = &self.layout.fields[place];
+        let Some(profile) = field.profile.as_ref().filter(|_| field.is_number) else { return Cell::Missing };
+        let value = self.raw(place).map(|raw| raw / profile.scale() - profile.offset());
+        value.map_or(Cell::Invalid, Cell::Value)
     }
 
     fn cell(&self, num: u8) -> Cell {
-        match (self.number(num), self.value(num)) {
-            (Some(value), _) => Cell::Value(value),
-            (None, Some((value, _))) if is_number(value) && !self.odd.contains(&(num, Odd::Unreadable)) => {
-                Cell::Invalid
-            }
-            _ => Cell::Missing,
-        }
+        self.place(num).map_or(Cell::Missing, |place| self.cell_at(place))
     }
 
     fn number(&self, num: u8) -> Option<f64> {
-        let (value, base_type) = self.value(num)?;
-        let profile = field_reference(self.message.num, num)?;
-        let raw = number(value, base_type)?;
-        match self.odd.iter().find(|(odd, _)| *odd == num) {
-            Some((_, Odd::Unreadable)) => None,
-            Some((_, Odd::InvalidAt(invalid))) if raw == *invalid => None,
-            _ => Some(raw / profile.scale() - profile.offset()),
+        self.cell(num).value()
+    }
+
+    /// What is stored as bytes; `None` if all are `FF`.
+    fn bytes(&self, num: u8) -> Option<Vec<u8>> {
+        let byte = |value: &Value| if let Value::Byte(byte) = value { Some(*byte) } else { None };
+        match self.value(self.place(num)?)? {
+            Value::Array(values) => values.iter().map(byte).collect(),
+            value => byte(value).map(|byte| vec![byte]),
         }
     }
 
-    /// Speed in m/s, and the lowest twelve bits of the distance in 1/16 m: twelve bits each, in three bytes that the
-    /// decoder leaves packed (public FIT profile, `compressed_speed_distance`).
+    /// Speed in m/s, and the lowest twelve bits of the distance in 1/16 m: twelve bits each, packed in three bytes (public
+    /// FIT profile, `compressed_speed_distance`).
     fn packed_speed_and_distance(&self) -> Option<(f64, u64)> {
-        let (Value::ArrayUint8(bytes), _) = self.value(8)? else { return None };
-        let &[low, both, high] = &**bytes else { return None };
+        let [low, both, high] = self.bytes(8)?.try_into().ok()?;
         let speed = u16::from(low) | u16::from(both & 0x0F) << 8;
-        let known = [low, both, high] != [0xFF; 3];
-        known.then(|| (f64::from(speed) / 100.0, u64::from(both >> 4) | u64::from(high) << 4))
+        Some((f64::from(speed) / 100.0, u64::from(both >> 4) | u64::from(high) << 4))
     }
 
     /// A number that is a name (a serial, a product).
@@ -708,63 +807,38 @@ impl Fields<'_> {
     }
 
     fn text(&self, num: u8) -> Option<String> {
-        let text = match self.value(num)?.0 {
-            Value::String(text) => text,
-            Value::ArrayString(texts) => texts.first()?,
-            _ => return None,
-        };
+        let bytes = self.bytes(num)?;
+        // Of several texts the first; what is no UTF-8 costs a letter, where the decoder's texts would cost the whole.
+        let text = String::from_utf8_lossy(bytes.split(|byte| *byte == 0).next()?);
         let text = text.trim_matches(|c: char| c.is_control() || c.is_whitespace());
         (!text.is_empty()).then(|| printable(text))
     }
 
     fn unix_s(&self, num: u8) -> Option<f64> {
-        self.number(num).map(|fit_s| fit_s + FIT_EPOCH_UNIX_S)
+        let compressed_s = self.compressed_s.filter(|_| num == TIMESTAMP).map(f64::from);
+        compressed_s.or_else(|| self.number(num)).map(|fit_s| fit_s + FIT_EPOCH_UNIX_S)
     }
 }
 
-/// A single number, unless it is the one that its type reserves for "invalid" (public FIT protocol).
-fn number(value: &Value, base_type: FitBaseType) -> Option<f64> {
-    let zero_is_invalid =
-        matches!(base_type, FitBaseType::UINT8Z | FitBaseType::UINT16Z | FitBaseType::UINT32Z | FitBaseType::UINT64Z);
-    let unsigned = |value: u64, max: u64| {
-        let invalid = if zero_is_invalid { 0 } else { max };
-        (value != invalid).then_some(value as f64)
-    };
-    match *value {
-        Value::Int8(v) => (v != i8::MAX).then(|| v.into()),
-        Value::Int16(v) => (v != i16::MAX).then(|| v.into()),
-        Value::Int32(v) => (v != i32::MAX).then(|| v.into()),
-        Value::Int64(v) => (v != i64::MAX).then_some(v as f64),
-        Value::Uint8(v) => unsigned(v.into(), u8::MAX.into()),
-        Value::Uint16(v) => unsigned(v.into(), u16::MAX.into()),
-        Value::Uint32(v) => unsigned(v.into(), u32::MAX.into()),
-        Value::Uint64(v) => unsigned(v, u64::MAX),
-        // All ones, the invalid float, is a NaN.
-        Value::Float32(v) => v.is_finite().then(|| v.into()),
-        Value::Float64(v) => v.is_finite().then_some(v),
-        _ => None,
-    }
+/// A single number.
+fn number(value: &Value) -> Option<f64> {
+    Some(match *value {
+        Value::Enum(v) | Value::Byte(v) | Value::UInt8(v) | Value::UInt8z(v) => v.into(),
+        Value::UInt16(v) | Value::UInt16z(v) => v.into(),
+        Value::UInt32(v) | Value::UInt32z(v) => v.into(),
+        Value::UInt64(v) | Value::UInt64z(v) => v as f64,
+        Value::SInt8(v) => v.into(),
+        Value::SInt16(v) => v.into(),
+        Value::SInt32(v) => v.into(),
+        Value::SInt64(v) => v as f64,
+        Value::Float32(v) => v.into(),
+        Value::Float64(v) => v,
+        _ => return None,
+    })
 }
 
-/// Record fields that [`Reader::record`] takes by number, with the ones (8) that the decoder spreads over them.
+/// Record fields that [`Reader::record`] takes by number.
 const OWN_CHANNEL: [u8; 16] = [0, 1, 2, 3, 4, 5, 6, 7, 8, 13, 30, 52, 53, 73, 78, TIMESTAMP];
-
-fn is_number(value: &Value) -> bool {
-    use Value::*;
-    matches!(
-        value,
-        Int8(_)
-            | Int16(_)
-            | Int32(_)
-            | Int64(_)
-            | Uint8(_)
-            | Uint16(_)
-            | Uint32(_)
-            | Uint64(_)
-            | Float32(_)
-            | Float64(_)
-    )
-}
 
 /// A unit as the program writes it; the profile and developers spell it out.
 fn symbol(unit: &str) -> String {
@@ -914,29 +988,36 @@ mod tests {
 
     #[test]
     fn each_type_has_its_own_invalid_number() {
-        let invalid = [
-            (Value::Uint8(0xFF), FitBaseType::ENUM),
-            (Value::Uint8(0xFF), FitBaseType::UINT8),
-            (Value::Uint8(0xFF), FitBaseType::BYTE),
-            (Value::Int8(0x7F), FitBaseType::SINT8),
-            (Value::Uint16(0xFFFF), FitBaseType::UINT16),
-            (Value::Int16(0x7FFF), FitBaseType::SINT16),
-            (Value::Uint32(0xFFFF_FFFF), FitBaseType::UINT32),
-            (Value::Int32(0x7FFF_FFFF), FitBaseType::SINT32),
-            (Value::Uint8(0), FitBaseType::UINT8Z),
-            (Value::Uint16(0), FitBaseType::UINT16Z),
-            (Value::Uint32(0), FitBaseType::UINT32Z),
-            (Value::Uint64(0), FitBaseType::UINT64Z),
-            (Value::Float32(f32::from_bits(u32::MAX)), FitBaseType::FLOAT32),
-            (Value::Float64(f64::from_bits(u64::MAX)), FitBaseType::FLOAT64),
-            (Value::Uint64(u64::MAX), FitBaseType::UINT64),
-            (Value::Int64(i64::MAX), FitBaseType::SINT64),
-        ];
-        for (value, base_type) in invalid {
-            assert_eq!(number(&value, base_type), None, "{value:?}");
+        let ones = [0xFF; 8];
+        let signed = |bytes: usize| [&ones[..bytes - 1], &[0x7F]].concat();
+        // Types of the public FIT protocol; 0x88 and 0x89 are floats, whose invalid number is a NaN.
+        for (base_type, invalid) in [
+            (0x00, vec![0xFF]),
+            (0x01, vec![0x7F]),
+            (0x02, vec![0xFF]),
+            (0x0A, vec![0]),
+            (0x0D, vec![0xFF]),
+            (0x83, signed(2)),
+            (0x84, vec![0xFF; 2]),
+            (0x85, signed(4)),
+            (0x86, vec![0xFF; 4]),
+            (0x88, vec![0xFF; 4]),
+            (0x89, vec![0xFF; 8]),
+            (0x8B, vec![0; 2]),
+            (0x8C, vec![0; 4]),
+            (0x8E, signed(8)),
+            (0x8F, vec![0xFF; 8]),
+            (0x90, vec![0; 8]),
+        ] {
+            let size = invalid.len();
+            let mut valid = vec![0; size];
+            *valid.last_mut().unwrap() = 0x40;
+            let messages = developer_of(5, base_type, b"power_2\0", 1, &[&invalid, &valid]);
+            let (got, _) = ordered(read(&file(&messages)));
+            let channel = got.samples.channel("developer power_2").unwrap();
+            assert_eq!((channel[0], channel[1].is_some()), (None, true), "{base_type:#X}");
+            assert_eq!(got.samples.invalid["developer power_2"], [0], "{base_type:#X}");
         }
-        assert_eq!(number(&Value::Uint8(0), FitBaseType::UINT8), Some(0.0));
-        assert_eq!(number(&Value::Uint8(0xFF), FitBaseType::UINT8Z), Some(255.0));
     }
 
     /// Twelve bits of speed in 1/100 m/s, then twelve of distance in 1/16 m that roll over.
@@ -1177,6 +1258,20 @@ mod tests {
     }
 
     #[test]
+    fn a_compressed_time_counts_from_any_messages_time_and_from_nothing_it_is_none() {
+        let [power, unknown] =
+            [(RECORD, (7, 2, 0x84)), (0xFF00, (253, 4, 0x86))].map(|(global, field)| define(0, global, &[field]));
+        let record = |offset: u8| vec![0x80 | offset, 200, 0];
+        // Damage makes the time before it none, too.
+        let messages =
+            [power.clone(), record(3), unknown, data(0, &[&T0.to_le_bytes()]), power, record(3), vec![0x07], record(4)];
+        let contents = read(&file(&messages));
+        let after = (3_u32.wrapping_sub(T0)) & 0x1F;
+        assert_eq!(contents.table.rows.unix_s, [f64::from(T0 + after) + FIT_EPOCH_UNIX_S]);
+        assert_eq!(contents.cautions, ["1 record without a time left out"]);
+    }
+
+    #[test]
     fn a_record_without_any_time_is_left_out_aloud() {
         let contents = read(&file(&[define(0, RECORD, &[(3, 1, 0x02)]), data(0, &[&[100]])]));
         assert!(contents.table.rows.unix_s.is_empty());
@@ -1229,19 +1324,23 @@ mod tests {
         assert_eq!(heart_rate.serial.as_deref(), Some("2018"));
     }
 
-    /// A description of developer field 0/`num`, and records that hold it.
-    fn developer(num: u8, name: &[u8; 8], scale: u8) -> Vec<Vec<u8>> {
+    /// A description of developer field 0/5 or another, and records that hold 0/5.
+    fn developer_of(num: u8, base_type: u8, name: &[u8; 8], scale: u8, raw: &[&[u8]]) -> Vec<Vec<u8>> {
         let mut with_developer = define(0, RECORD, &[(253, 4, 0x86), (7, 2, 0x84)]);
         with_developer[0] |= 0x20;
-        with_developer.extend([1, 5, 2, 0]);
-        let record = |t: u32, raw: u16| data(0, &[&t.to_le_bytes(), &200_u16.to_le_bytes(), &raw.to_le_bytes()]);
-        vec![
+        with_developer.extend([1, 5, raw[0].len() as u8, 0]);
+        let mut messages = vec![
             define(4, 206, &[(0, 1, 0x02), (1, 1, 0x02), (2, 1, 0x02), (3, 8, 0x07), (6, 1, 0x02)]),
-            data(4, &[&[0, num, 0x84], name, &[scale]]),
+            data(4, &[&[0, num, base_type], name, &[scale]]),
             with_developer,
-            record(T0, 2050),
-            record(T0 + 1, 0xFFFF),
-        ]
+        ];
+        let times = (T0..).map(u32::to_le_bytes);
+        messages.extend(times.zip(raw).map(|(time, raw)| data(0, &[&time, &200_u16.to_le_bytes(), raw])));
+        messages
+    }
+
+    fn developer(num: u8, name: &[u8; 8], scale: u8) -> Vec<Vec<u8>> {
+        developer_of(num, 0x84, name, scale, &[&2050_u16.to_le_bytes(), &[0xFF; 2]])
     }
 
     #[test]
@@ -1256,6 +1355,82 @@ mod tests {
         assert_eq!(got.samples.power_w, [Some(200.0), Some(200.0)]);
         assert!(got.samples.extra.is_empty());
         assert_eq!(cautions, ["a developer field that nothing describes left out of 2 records"]);
+    }
+
+    #[test]
+    fn a_developer_field_may_be_described_late_or_anew() {
+        let described = developer(5, b"power_2\0", 10);
+        let again = developer(5, b"power_2\0", 1);
+        let record = |t: u32| data(0, &[&(T0 + t).to_le_bytes(), &[200, 0, 0x02, 0x08]]);
+        let definition = described[2].clone();
+        let late =
+            [described[0].clone(), definition, record(0), described[1].clone(), record(1), again[1].clone(), record(2)];
+        let (got, cautions) = ordered(read(&file(&late)));
+        assert_eq!(got.samples.channel("developer power_2"), Some(&[None, Some(205.0), Some(2050.0)][..]));
+        assert_eq!(cautions, ["a developer field that nothing describes left out of 1 record"]);
+    }
+
+    #[test]
+    fn a_developer_field_of_another_size_than_its_types_costs_nothing_but_itself() {
+        for (base_type, size) in [(0x84, 255), (0x84, 1), (0x89, 4), (0x07, 8), (0x55, 1), (0x02, 3)] {
+            let raw = vec![1; size];
+            let (got, cautions) = ordered(read(&file(&developer_of(5, base_type, b"power_2\0", 1, &[&raw, &raw]))));
+            assert_eq!(got.samples.power_w, [Some(200.0), Some(200.0)], "{base_type:#X} in {size}");
+            assert_eq!(
+                (got.samples.channel("developer power_2"), cautions),
+                (None, vec![]),
+                "{base_type:#X} in {size}"
+            );
+        }
+    }
+
+    #[test]
+    fn more_fields_than_a_message_can_declare_cost_only_the_last() {
+        let mut definition = define(0, RECORD, &[&[(253, 4, 0x86), (7, 2, 0x84)][..], &[(250, 0, 0x02); 251]].concat());
+        definition[0] |= 0x20;
+        definition.extend([vec![4], [5, 2, 0].repeat(4)].concat());
+        let [describe, description] = &developer(5, b"power_2\0", 1)[..2] else { panic!() };
+        let record = data(0, &[&T0.to_le_bytes(), &[200, 0, 1, 0, 2, 0, 3, 0, 4, 0]]);
+        let contents = read(&file(&[describe.clone(), description.clone(), definition, record]));
+        assert_eq!(contents.damage, [""; 0]);
+        let (got, _) = ordered(contents);
+        assert_eq!(
+            (got.samples.power_w[0], got.samples.channel("developer power_2").unwrap()[0]),
+            (Some(200.0), Some(2.0))
+        );
+    }
+
+    #[test]
+    fn texts_are_read_to_their_first_end_and_in_any_letters() {
+        let product = |text: &[u8]| {
+            let messages = [define(3, 0, &[(8, text.len() as u8, 0x07)]), data(3, &[text])];
+            read(&file(&messages)).head_unit.product
+        };
+        assert_eq!(product(b"unit 017\0spare\0").as_deref(), Some("unit 017"));
+        assert_eq!(product(b"7").as_deref(), Some("7"));
+        assert_eq!(product(b"unit\xE9\0").as_deref(), Some("unit\u{FFFD}"));
+        assert_eq!((product(b"\0unit 017"), product(&[0xFF; 4])), (None, None));
+    }
+
+    #[test]
+    fn an_enum_and_an_array_are_no_channel() {
+        // An activity type, and fields of as many values as fit (public FIT profile).
+        for (num, size, base_type, raw) in [(42, 1, 0x00, vec![2]), (17, 1, 0x02, vec![9]), (69, 2, 0x02, vec![1, 2])] {
+            let (got, cautions) = ordered(one(num, size, base_type, &raw));
+            assert_eq!((got.samples.extra.len(), cautions.len()), (0, 0), "{num}: {cautions:?}");
+        }
+        let (got, cautions) = ordered(one(30, 2, 0x02, &[0xB0, 0xB0]));
+        assert_eq!(got.samples.right_share_pct, []);
+        let named = "the records' left_right_balance is stored in a type that can't be read and was left out";
+        assert_eq!(cautions, [named]);
+    }
+
+    #[test]
+    fn a_definition_of_no_known_byte_order_is_named() {
+        let mut odd = define(0, RECORD, &[(253, 4, 0x86)]);
+        odd[2] = 2;
+        let damage = read(&file(&[ride(&SAMPLES).concat(), odd])).damage;
+        assert!(damage[0].contains(": a definition of no known byte order; 9 bytes"), "{damage:?}");
     }
 
     #[test]
