@@ -40,8 +40,8 @@ const FAULTS: &[(&str, &str)] = &[
     ("radio-dropout=0.04", "radio-dropouts"),
     ("clock-set=120", "clock-mismatch"),
     ("clock-jump=3", ""),
-    ("reference-gain=4@P", "reference-at-fault"),
-    ("reference-gain=-5@T", "reference-at-fault"),
+    ("gain=4@P", "reference-at-fault"),
+    ("gain=-5@T", "reference-at-fault"),
 ];
 
 struct Judged {

@@ -17,22 +17,26 @@ fn protocols() -> [Protocol; 2] {
     ["short-check.yaml", "bench-both-rings.yaml"].map(load)
 }
 
-/// A fault of any kind and of a size drawn for it.
+/// A fault of any kind and of a size drawn for it, at the unit or a reference, always or now and then.
 fn fault() -> impl Strategy<Value = Fault> {
-    (proptest::sample::select(FAULT_KINDS), 1..40_u32, any::<bool>(), 1..=6_u32).prop_map(
-        |(kind, tenths, one, part)| {
+    let instrument = proptest::sample::select(vec!["", "unit", "P", "T"]);
+    (proptest::sample::select(FAULT_KINDS), 1..40_u32, any::<bool>(), 1..=6_u32, instrument).prop_map(
+        |(kind, tenths, one, part, instrument)| {
             let (size, sign) = (f64::from(tenths) / 10.0, if one { "" } else { "-" });
-            let side = if one { "left" } else { "right" };
-            let text = match kind.word {
-                "gain" | "offset" | "drift" => format!("{}={sign}{size}", kind.word),
-                "clock-set" => format!("clock-set={sign}{tenths}"),
-                "ring-offset" => format!("ring-offset={sign}{size}@{}", if one { "big" } else { "small" }),
-                "side-short" => format!("side-short={tenths}@{side},{part}/6"),
-                "doubled-side" => format!("doubled-side={side}"),
-                "soft-dropout" | "radio-dropout" => format!("{}={part}/60", kind.word),
-                "reference-gain" => format!("reference-gain={sign}{size}@{}", if one { "P" } else { "T" }),
-                _ => format!("{}={size}", kind.word),
+            let (side, ring) = if one { ("left", "big") } else { ("right", "small") };
+            let (size, place) = match kind.word {
+                "gain" | "offset" | "drift" | "temperature-drift" => (format!("{sign}{size}"), ""),
+                "clock-set" => (format!("{sign}{tenths}"), ""),
+                "ring-offset" => (format!("{sign}{size}"), ring),
+                "side-short" => (tenths.to_string(), side),
+                "doubled-side" => (side.to_owned(), ""),
+                "soft-dropout" | "radio-dropout" => (format!("{part}/60"), ""),
+                _ => (size.to_string(), ""),
             };
+            let share = if kind.occasion.is_some() && tenths % 2 == 0 { format!("{part}/6") } else { String::new() };
+            let places = [place, share.as_str(), instrument].into_iter().filter(|p| !p.is_empty()).collect::<Vec<_>>();
+            let at = if places.is_empty() { "" } else { "@" };
+            let text = format!("{}={size}{at}{}", kind.word, places.join(","));
             text.parse().unwrap_or_else(|e| panic!("{e}"))
         },
     )

@@ -10,6 +10,12 @@ use super::Exit;
 use crate::protocol::Protocol;
 use crate::rehearse::{self, BENCHES, BenchKind, FAULT_KINDS, Fault, Plan};
 
+/// What stands below the list of faults.
+const PLACES: &str = "\
+KIND=SIZE[@PLACE{,PLACE}]. Third column: what it strikes one by one, where it is not there throughout.
+A PLACE is, in any order: a share (2/6, 0.3) or number (3) of those, drawn by the seed; a ring (big, small); a side
+(left, right); an instrument (unit, or a reference's label or its last word: P). Without an instrument it is the unit's.";
+
 /// Make a session with known faults, as real recordings
 #[derive(Debug, clap::Args)]
 #[command(group = clap::ArgGroup::new("what").required(true).multiple(false).args(["fault", "sound", "faults"]))]
@@ -24,7 +30,7 @@ pub struct RehearseArgs {
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
     /// A fault of exactly this size; may be repeated
-    #[arg(long, value_name = "KIND=SIZE[@WHERE]", allow_hyphen_values = true)]
+    #[arg(long, value_name = "KIND=SIZE[@PLACE{,PLACE}]", allow_hyphen_values = true)]
     fault: Vec<Fault>,
     /// The unit has no fault
     #[arg(long)]
@@ -48,19 +54,21 @@ fn bench_words() -> impl TypedValueParser<Value = &'static BenchKind> {
 pub fn run(args: &RehearseArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     if args.faults {
         for kind in FAULT_KINDS {
-            writeln!(out, "{:<28} {:<6} {}", kind.form, kind.unit, kind.imitates)?;
+            let each = kind.occasion.map_or("", |occasion| occasion.word());
+            writeln!(out, "{:<26} {:<6} {:<15} {}", kind.form, kind.unit, each, kind.imitates)?;
         }
+        writeln!(out, "\n{PLACES}")?;
         return Ok(Exit::Done);
     }
     let (Some(file), Some(dir)) = (&args.protocol, &args.out) else {
         anyhow::bail!("a protocol and --out DIR are needed");
     };
-    rehearse::check_faults(&args.fault).map_err(anyhow::Error::msg)?;
     let protocol = load(file)?;
     let mut plan = Plan { faults: args.fault.clone(), bench: (args.bench.bench)(), ..Plan::new(args.seed) };
     if let Some(date) = args.date {
         plan.date = date;
     }
+    rehearse::check_faults(&protocol, &plan).map_err(anyhow::Error::msg)?;
     let rehearsal = rehearse::simulate(&protocol, &plan);
     rehearse::write(&rehearsal, dir).context("writing the rehearsal")?;
     writeln!(out, "wrote {}; judge it with `assize judge {}`", dir.display(), dir.join("session.yaml").display())?;

@@ -1,11 +1,12 @@
 //! What a seed draws once per session: the instruments' gains and habits, the head units' clocks.
 
 use super::bench::{Fitted, Recorder};
-use super::fault::Fault;
+use super::fault::Kind;
 use super::habits::Storage;
 use super::head_unit::Clock;
 use super::instrument::{Draw, Loss};
 use super::noise::{Noise, Purpose};
+use super::strike::Strike;
 use super::{Instruments, Plan};
 
 /// All that a seed draws once per session.
@@ -17,17 +18,17 @@ pub(super) struct Draws {
 }
 
 impl Draws {
-    /// The plan's instruments on its head units, for a ride of this length; the unit's own faults stay out.
-    pub fn of(plan: &Plan, ride_s: f64) -> Self {
+    /// The plan's instruments on its head units, for a ride of this length; of the faults those of the clocks.
+    pub fn of(plan: &Plan, ride_s: f64, strikes: &[Strike]) -> Self {
         let draw = |fitted: &Fitted| match plan.instruments {
             Instruments::Ideal => (ideal(), ideal_clock(ride_s)),
             Instruments::Real => (real(plan, fitted), real_clock(plan, fitted.recorder, ride_s)),
         };
         let (instruments, mut clocks): (Vec<_>, Vec<_>) = plan.bench.worn().map(draw).unzip();
-        for fault in &plan.faults {
-            match fault {
-                Fault::ClockSet { ahead_s } => clocks[0].offset_s += ahead_s,
-                Fault::ClockJump { ahead_s } => clocks[0].jump_s += ahead_s,
+        for strike in strikes {
+            match strike.fault.kind {
+                Kind::ClockSet => clocks[strike.worn].offset_s += strike.fault.size,
+                Kind::ClockJump => clocks[strike.worn].jump_s += strike.fault.size,
                 _ => {}
             }
         }
@@ -36,7 +37,7 @@ impl Draws {
 }
 
 fn ideal() -> Draw {
-    Draw { gain: 1.0, offset_w: 0.0, noise: 0.0, angle: 0.25, timeout_s: 1.6 }
+    Draw { gain: 1.0, offset_w: 0.0, noise: 0.0, angle: 0.25, timeout_s: 1.6, flywheel_missed: 0.0 }
 }
 
 fn ideal_clock(ride_s: f64) -> Clock {
@@ -62,6 +63,7 @@ fn real(plan: &Plan, fitted: &Fitted) -> Draw {
         noise: noise.between(0.005, 0.009),
         angle: noise.uniform(),
         timeout_s: noise.between(1.5, 1.7),
+        flywheel_missed: if fitted.mode.is_some() { noise.between(0.04, 0.12) } else { 0.0 },
     }
 }
 
@@ -81,13 +83,17 @@ fn real_clock(plan: &Plan, recorder: Recorder, ride_s: f64) -> Clock {
     }
 }
 
+/// How much of the loss is bending, against pulleys, bearings and slack run. Common practice, no source.
+const BENDING: f64 = 0.4;
+
 fn loss(plan: &Plan) -> Loss {
     if plan.instruments == Instruments::Ideal {
-        return Loss { big: LOSS, small: LOSS };
+        return Loss { middle: LOSS, small_more: 0.0, bending: 0.0 };
     }
     let mut noise = Noise::new(plan.seed ^ DRAWS, Purpose::Script);
-    let big = LOSS + noise.truncated(0.005 * plan.habits.systematic, 2.0);
-    Loss { big, small: big + noise.truncated(0.0025 * plan.habits.systematic, 2.0) }
+    let systematic = plan.habits.systematic;
+    let middle = LOSS + noise.truncated(0.005 * systematic, 2.0);
+    Loss { middle, small_more: noise.truncated(0.0015 * systematic, 2.0), bending: BENDING * systematic }
 }
 
 /// Sets session-long draws apart from the noise of the same purpose.

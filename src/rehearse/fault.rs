@@ -1,95 +1,243 @@
-//! Known faults: what `--fault KIND=SIZE[@WHERE]` means.
+//! Known faults: what `--fault KIND=SIZE[@PLACE{,PLACE}]` means.
 
 use std::fmt;
 use std::str::FromStr;
 
 use crate::protocol::{Ring, Side, trim};
 
-/// One fault, of exactly the size written.
+/// One fault, of exactly the size written, at one instrument.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Fault {
-    /// The unit's readings × (1 + pct/100).
-    Gain { pct: f64 },
-    /// Added to every reading of the unit that is not zero.
-    Offset { power_w: f64 },
-    /// The same, on one chainring only.
-    RingOffset { power_w: f64, ring: Ring },
-    /// One side reads less by `power_w` in this share of the sprints.
-    SideShort { power_w: f64, side: Side, share: Share },
-    /// After standing still the unit stays silent this much longer than a sound one.
-    LateWake { late_s: f64 },
-    /// After the pedals stop the unit keeps its last reading this much longer than a sound one.
-    HeldReading { held_s: f64 },
-    /// Every reading of the unit comes later.
-    Late { late_s: f64 },
-    /// Only its cadence does.
-    LateCadence { late_s: f64 },
-    /// The unit's power reads zero for this share of the time of soft pedalling.
-    SoftDropout { share: Share },
-    /// An offset that grows from zero at the ride's start.
-    Drift { w_per_h: f64 },
-    /// Senses one side, doubles it, and sends no balance.
-    DoubledSide { side: Side },
-    /// Its head unit hears neither the unit nor the heart-rate strap for this share of the ride.
-    RadioDropout { share: Share },
-    /// Its head unit's clock was set wrong from the start.
-    ClockSet { ahead_s: f64 },
-    /// Its head unit's clock jumps forward half-way through the ride.
-    ClockJump { ahead_s: f64 },
-    /// A reference's readings × (1 + pct/100).
-    ReferenceGain { pct: f64, label: String },
+pub struct Fault {
+    pub kind: Kind,
+    /// In the kind's unit ([`FAULT_KINDS`]); 2 for a doubled side.
+    pub size: f64,
+    /// On this ring only.
+    pub ring: Option<Ring>,
+    pub side: Option<Side>,
+    /// `None`: always.
+    pub share: Option<Share>,
+    /// `unit`, or a label or its last word; `None`: the unit.
+    pub instrument: Option<String>,
 }
 
-/// A share, `part` of `of`; kept as written (`2/6`, or `0.25` of 1).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// Readings × (1 + size/100).
+    Gain,
+    /// Added to every reading that is not zero.
+    Offset,
+    /// The same, on one ring.
+    RingOffset,
+    /// Taken off one side in sprints, before the instrument's own gain.
+    SideShort,
+    /// An offset that grows from zero at the ride's start.
+    Drift,
+    /// An offset that grows with the instrument's temperature less that at the ride's start.
+    TemperatureDrift,
+    /// Senses one side, doubles it, and sends no balance.
+    DoubledSide,
+    /// After standing still it stays silent this much longer than a sound one.
+    LateWake,
+    /// After the pedals stop it keeps its last reading this much longer than a sound one.
+    HeldReading,
+    /// Every reading comes later.
+    Late,
+    /// Only its cadence does.
+    LateCadence,
+    /// Power reads zero for one run of this share of each soft pedalling.
+    SoftDropout,
+    /// Power that it shows once the cranks stand still.
+    Phantom,
+    /// One second that reads this much above what it would have.
+    Spike,
+    /// One run in which its last message is repeated.
+    Stuck,
+    /// One run in which its head unit does not hear it, though it hears the strap.
+    Dropout,
+    /// Its head unit hears neither it nor the strap for this share of the ride.
+    RadioDropout,
+    /// Its head unit's clock was set wrong from the start.
+    ClockSet,
+    /// Its head unit's clock jumps forward half-way through the ride.
+    ClockJump,
+}
+
+/// How many of its occasions a fault strikes, as written: `2/6` or `0.3` of them, or `3`.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Share {
-    part: f64,
-    of: f64,
+pub enum Share {
+    Part { part: f64, of: f64 },
+    Count(usize),
 }
 
 impl Share {
-    pub fn value(self) -> f64 {
-        self.part / self.of
+    pub fn of(self, occasions: usize) -> usize {
+        match self {
+            Share::Part { part, of } => (part / of * occasions as f64).round() as usize,
+            Share::Count(count) => count.min(occasions),
+        }
     }
 }
 
 impl fmt::Display for Share {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(&trim(self.part))?;
-        if self.of == 1.0 { Ok(()) } else { write!(f, "/{}", trim(self.of)) }
+        match self {
+            Share::Part { part, of: 1.0 } => f.write_str(&trim(*part)),
+            Share::Part { part, of } => write!(f, "{}/{}", trim(*part), trim(*of)),
+            Share::Count(count) => write!(f, "{count}"),
+        }
     }
+}
+
+/// What a fault can strike one by one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Occasion {
+    Sprint,
+    /// The coast of a coast-and-restart.
+    Stop,
+    Restart,
+    SoftPedalling,
+    /// One repeat of a phase that is ridden to be scored, from its first move's start to its last move's end.
+    Repeat,
+}
+
+impl Occasion {
+    pub fn word(self) -> &'static str {
+        match self {
+            Occasion::Sprint => "sprint",
+            Occasion::Stop => "coast",
+            Occasion::Restart => "restart",
+            Occasion::SoftPedalling => "soft pedalling",
+            Occasion::Repeat => "repeat",
+        }
+    }
+}
+
+/// Which sizes make sense.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Sized {
+    Any,
+    AboveMinus100,
+    Positive,
+    Share,
+    Side,
+}
+
+/// Whether a ring or a side may or must be named.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Named {
+    Never,
+    Maybe,
+    Always,
 }
 
 /// One line of the list that `rehearse --faults` prints.
 #[derive(Debug, Clone, Copy)]
 pub struct FaultKind {
+    pub kind: Kind,
     pub word: &'static str,
     pub form: &'static str,
     pub unit: &'static str,
     pub imitates: &'static str,
+    /// What a share is a share of; `None`: it takes none.
+    pub occasion: Option<Occasion>,
+    sized: Sized,
+    ring: Named,
+    side: Named,
 }
 
-const fn kind(word: &'static str, form: &'static str, unit: &'static str, imitates: &'static str) -> FaultKind {
-    FaultKind { word, form, unit, imitates }
+const fn kind(kind: Kind, form: &'static str, unit: &'static str, sized: Sized, imitates: &'static str) -> FaultKind {
+    let mut equals_sign = 0;
+    while form.as_bytes()[equals_sign] != b'=' {
+        equals_sign += 1;
+    }
+    let (word, _) = form.split_at(equals_sign);
+    let (ring, side) = (Named::Never, Named::Never);
+    FaultKind { kind, word, form, unit, imitates, occasion: None, sized, ring, side }
 }
 
-pub const FAULT_KINDS: &[FaultKind] = &[
-    kind("gain", "gain=2.5", "%", "a wrong slope: the unit reads high or low throughout"),
-    kind("offset", "offset=-4", "W", "a zero that was set wrong"),
-    kind("ring-offset", "ring-offset=-14@big", "W", "a unit that feels which chainring pulls (big, small)"),
-    kind("side-short", "side-short=110@left,2/6", "W", "one side falls short in some of the sprints (side, share)"),
-    kind("late-wake", "late-wake=2.5", "s", "a sensor slow to wake after coasting"),
-    kind("held-reading", "held-reading=4", "s", "the last reading kept after the pedals stopped"),
-    kind("late", "late=1.5", "s", "everything that the unit sends comes late"),
-    kind("late-cadence", "late-cadence=2", "s", "cadence filtered longer than power"),
-    kind("soft-dropout", "soft-dropout=0.3", "share", "soft pedalling lost below a torque threshold"),
-    kind("drift", "drift=6", "W/h", "a zero that creeps with time"),
-    kind("doubled-side", "doubled-side=left", "side", "one side sensed and doubled, though both are declared"),
-    kind("radio-dropout", "radio-dropout=0.04", "share", "a head unit that loses unit and strap together"),
-    kind("clock-set", "clock-set=120", "s", "the unit's head unit with its clock set wrong"),
-    kind("clock-jump", "clock-jump=3", "s", "a clock that is put right (forward) half-way through the ride"),
-    kind("reference-gain", "reference-gain=3@P", "%", "a reference out of calibration (P or T, or its label)"),
-];
+impl FaultKind {
+    /// Strikes all or some of these, on either ring or one.
+    const fn in_each(self, occasion: Occasion) -> Self {
+        Self { occasion: Some(occasion), ring: Named::Maybe, ..self }
+    }
+
+    const fn ring(self, ring: Named) -> Self {
+        Self { ring, ..self }
+    }
+
+    const fn side(self, side: Named) -> Self {
+        Self { side, ..self }
+    }
+}
+
+pub const FAULT_KINDS: &[FaultKind] = &{
+    use Named::{Always, Maybe};
+    use Occasion::{Repeat, Restart, SoftPedalling, Sprint, Stop};
+    [
+        kind(Kind::Gain, "gain=2.5", "%", Sized::AboveMinus100, "a wrong slope: it reads high or low throughout")
+            .in_each(Repeat)
+            .side(Maybe),
+        kind(Kind::Offset, "offset=-4", "W", Sized::Any, "a zero that was set wrong").in_each(Repeat).side(Maybe),
+        kind(Kind::RingOffset, "ring-offset=-14@big", "W", Sized::Any, "a meter that feels which chainring pulls")
+            .in_each(Repeat)
+            .ring(Always),
+        kind(Kind::SideShort, "side-short=110@left,2/6", "W", Sized::Positive, "one side falls short in sprints")
+            .in_each(Sprint)
+            .side(Always),
+        kind(Kind::Drift, "drift=6", "W/h", Sized::Any, "a zero that creeps with time"),
+        kind(Kind::TemperatureDrift, "temperature-drift=3", "W/°C", Sized::Any, "a zero that creeps as it warms"),
+        kind(
+            Kind::DoubledSide,
+            "doubled-side=left",
+            "side",
+            Sized::Side,
+            "one side sensed and doubled, though both are declared",
+        ),
+        kind(Kind::LateWake, "late-wake=2.5", "s", Sized::Positive, "a sensor slow to wake after coasting")
+            .in_each(Restart),
+        kind(
+            Kind::HeldReading,
+            "held-reading=4@1/2",
+            "s",
+            Sized::Positive,
+            "the last reading kept after the pedals stopped",
+        )
+        .in_each(Stop),
+        kind(Kind::Late, "late=1.5", "s", Sized::Positive, "everything comes late: long filters or a slow radio")
+            .in_each(Repeat),
+        kind(Kind::LateCadence, "late-cadence=2", "s", Sized::Positive, "cadence filtered longer than power")
+            .in_each(Repeat),
+        kind(Kind::SoftDropout, "soft-dropout=0.3", "share", Sized::Share, "soft pedalling lost below a threshold")
+            .in_each(SoftPedalling),
+        kind(Kind::Phantom, "phantom=12", "W", Sized::Positive, "watts shown while coasting").in_each(Stop),
+        kind(Kind::Spike, "spike=400@3", "W", Sized::Positive, "a single reading far above the truth").in_each(Repeat),
+        kind(Kind::Stuck, "stuck=8@2/6", "s", Sized::Positive, "one message sent over and over while riding")
+            .in_each(Repeat),
+        kind(Kind::Dropout, "dropout=5@0.3", "s", Sized::Positive, "the instrument alone not heard while riding")
+            .in_each(Repeat),
+        kind(
+            Kind::RadioDropout,
+            "radio-dropout=0.04",
+            "share",
+            Sized::Share,
+            "a head unit that loses instrument and strap together",
+        ),
+        kind(Kind::ClockSet, "clock-set=120", "s", Sized::Any, "a head unit with its clock set wrong"),
+        kind(
+            Kind::ClockJump,
+            "clock-jump=3@T",
+            "s",
+            Sized::Positive,
+            "a clock that is put right (forward) half-way through",
+        ),
+    ]
+};
+
+impl Kind {
+    pub fn listed(self) -> &'static FaultKind {
+        FAULT_KINDS.iter().find(|listed| listed.kind == self).unwrap_or(&FAULT_KINDS[0])
+    }
+}
 
 /// Why a fault was not understood; says the right form.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -122,106 +270,109 @@ impl FromStr for Fault {
     }
 }
 
-fn parse(kind: &FaultKind, rest: &str) -> Result<Fault, String> {
-    let (size, place) = match rest.split_once('@') {
-        Some((size, place)) => (size.trim(), Some(place.trim())),
-        None => (rest, None),
+fn parse(listed: &FaultKind, rest: &str) -> Result<Fault, String> {
+    let (size_text, places) = match rest.split_once('@') {
+        Some((size, places)) => (size.trim(), places.split(',').map(str::trim).collect()),
+        None => (rest, vec![]),
     };
-    let takes_place = matches!(kind.word, "ring-offset" | "side-short" | "reference-gain");
-    match place {
-        Some(place) if !takes_place => return Err(format!("it takes no `@{place}`")),
-        None if takes_place => return Err("what follows `@` is missing".to_owned()),
-        _ => {}
-    }
-    let place = place.unwrap_or_default();
-    let number = || number(size, kind.unit);
-    let positive = || number().and_then(|x| if x > 0.0 { Ok(x) } else { Err(format!("{size} is not above zero")) });
-    Ok(match kind.word {
-        "gain" => Fault::Gain { pct: above_minus_100(number()?)? },
-        "offset" => Fault::Offset { power_w: number()? },
-        "ring-offset" => Fault::RingOffset {
-            power_w: number()?,
-            ring: match place {
-                "big" => Ring::Big,
-                "small" => Ring::Small,
-                other => return Err(format!("`{other}` is neither `big` nor `small`")),
-            },
-        },
-        "side-short" => {
-            let (side_word, share_text) = place.split_once(',').ok_or("the side or the share is missing")?;
-            Fault::SideShort { power_w: positive()?, side: side(side_word.trim())?, share: share(share_text.trim())? }
+    let mut fault = Fault { kind: listed.kind, size: 2.0, ring: None, side: None, share: None, instrument: None };
+    match listed.sized {
+        Sized::Side => {
+            fault.side = Some(side(size_text).ok_or(format!("`{size_text}` is neither `left` nor `right`"))?)
         }
-        "late-wake" => Fault::LateWake { late_s: positive()? },
-        "held-reading" => Fault::HeldReading { held_s: positive()? },
-        "late" => Fault::Late { late_s: positive()? },
-        "late-cadence" => Fault::LateCadence { late_s: positive()? },
-        "soft-dropout" => Fault::SoftDropout { share: share(size)? },
-        "drift" => Fault::Drift { w_per_h: number()? },
-        "doubled-side" => Fault::DoubledSide { side: side(size)? },
-        "radio-dropout" => Fault::RadioDropout { share: share(size)? },
-        "clock-set" => Fault::ClockSet { ahead_s: number()? },
-        "clock-jump" => Fault::ClockJump { ahead_s: positive()? },
-        "reference-gain" => Fault::ReferenceGain { pct: above_minus_100(number()?)?, label: place.to_owned() },
-        other => return Err(format!("`{other}` is listed but not made")),
-    })
+        Sized::Share => fault.size = share_of_time(size_text)?,
+        sized => fault.size = number(size_text, listed.unit, sized)?,
+    }
+    for place in places {
+        let taken = match place {
+            "" => return Err("what follows `@` is missing".to_owned()),
+            "big" => fault.ring.replace(Ring::Big).is_some(),
+            "small" => fault.ring.replace(Ring::Small).is_some(),
+            _ if side(place).is_some() => std::mem::replace(&mut fault.side, side(place)).is_some(),
+            _ if place.starts_with(|c: char| c.is_ascii_digit()) => fault.share.replace(share(place)?).is_some(),
+            label => fault.instrument.replace(label.to_owned()).is_some(),
+        };
+        if taken {
+            return Err(format!("`{place}` is a second place of its kind"));
+        }
+    }
+    let wrong = |named: Named, given: bool, what: &str| match named {
+        Named::Never if given => Err(format!("it takes no {what}")),
+        Named::Always if !given => Err(format!("the {what} is missing")),
+        _ => Ok(()),
+    };
+    wrong(listed.ring, fault.ring.is_some(), "ring (`big`, `small`)")?;
+    if listed.sized != Sized::Side {
+        wrong(listed.side, fault.side.is_some(), "side (`left`, `right`)")?;
+    }
+    if listed.occasion.is_none() && fault.share.is_some() {
+        return Err("it takes no share, as it is there throughout".to_owned());
+    }
+    Ok(fault)
 }
 
-fn number(text: &str, unit: &str) -> Result<f64, String> {
+fn number(text: &str, unit: &str, sized: Sized) -> Result<f64, String> {
     let bare = text.strip_suffix(unit).unwrap_or(text).trim();
-    match bare.parse::<f64>() {
-        Ok(value) if value.is_finite() => Ok(value),
-        _ => Err(format!("`{text}` is not a number of {unit}")),
+    let value: f64 = match bare.parse() {
+        Ok(value) if f64::is_finite(value) => value,
+        _ => return Err(format!("`{text}` is not a number of {unit}")),
+    };
+    match sized {
+        Sized::AboveMinus100 if value <= -100.0 => Err(format!("{value} % would leave no reading")),
+        Sized::Positive if value <= 0.0 => Err(format!("{text} is not above zero")),
+        _ => Ok(value),
     }
 }
 
-fn above_minus_100(pct: f64) -> Result<f64, String> {
-    if pct > -100.0 { Ok(pct) } else { Err(format!("{pct} % would leave no reading")) }
+fn fraction(text: &str) -> Option<(f64, f64)> {
+    let (part, of) = text.split_once('/').unwrap_or((text, "1"));
+    let (part, of) = (part.trim().parse::<f64>().ok()?, of.trim().parse::<f64>().ok()?);
+    (part > 0.0 && part <= of && of.is_finite()).then_some((part, of))
+}
+
+fn share_of_time(text: &str) -> Result<f64, String> {
+    let (part, of) = fraction(text).ok_or(format!("`{text}` is not a share above 0 and up to 1 (`0.3`, `2/6`)"))?;
+    Ok(part / of)
 }
 
 fn share(text: &str) -> Result<Share, String> {
-    let (part, of) = text.split_once('/').unwrap_or((text, "1"));
-    match (part.trim().parse::<f64>(), of.trim().parse::<f64>()) {
-        (Ok(part), Ok(of)) if part > 0.0 && part <= of => Ok(Share { part, of }),
-        _ => Err(format!("`{text}` is not a share above 0 and up to 1 (`0.3`, `2/6`)")),
+    match (text.parse::<usize>(), fraction(text)) {
+        (Ok(count), _) if count > 0 => Ok(Share::Count(count)),
+        (Err(_), Some((part, of))) => Ok(Share::Part { part, of }),
+        _ => Err(format!("`{text}` is neither a share of the occasions (`0.3`, `2/6`) nor a number of them (`3`)")),
     }
 }
 
-fn side(text: &str) -> Result<Side, String> {
+fn side(text: &str) -> Option<Side> {
     match text {
-        "left" => Ok(Side::Left),
-        "right" => Ok(Side::Right),
-        other => Err(format!("`{other}` is neither `left` nor `right`")),
+        "left" => Some(Side::Left),
+        "right" => Some(Side::Right),
+        _ => None,
     }
 }
 
-fn side_word(side: Side) -> &'static str {
+fn side_word(side: Side) -> String {
     match side {
-        Side::Left => "left",
-        Side::Right => "right",
+        Side::Left => "left".to_owned(),
+        Side::Right => "right".to_owned(),
     }
 }
 
 impl fmt::Display for Fault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Fault::Gain { pct } => write!(f, "gain={}", trim(*pct)),
-            Fault::Offset { power_w } => write!(f, "offset={}", trim(*power_w)),
-            Fault::RingOffset { power_w, ring } => write!(f, "ring-offset={}@{}", trim(*power_w), ring.word()),
-            Fault::SideShort { power_w, side, share } => {
-                write!(f, "side-short={}@{},{share}", trim(*power_w), side_word(*side))
-            }
-            Fault::LateWake { late_s } => write!(f, "late-wake={}", trim(*late_s)),
-            Fault::HeldReading { held_s } => write!(f, "held-reading={}", trim(*held_s)),
-            Fault::Late { late_s } => write!(f, "late={}", trim(*late_s)),
-            Fault::LateCadence { late_s } => write!(f, "late-cadence={}", trim(*late_s)),
-            Fault::SoftDropout { share } => write!(f, "soft-dropout={share}"),
-            Fault::Drift { w_per_h } => write!(f, "drift={}", trim(*w_per_h)),
-            Fault::DoubledSide { side } => write!(f, "doubled-side={}", side_word(*side)),
-            Fault::RadioDropout { share } => write!(f, "radio-dropout={share}"),
-            Fault::ClockSet { ahead_s } => write!(f, "clock-set={}", trim(*ahead_s)),
-            Fault::ClockJump { ahead_s } => write!(f, "clock-jump={}", trim(*ahead_s)),
-            Fault::ReferenceGain { pct, label } => write!(f, "reference-gain={}@{label}", trim(*pct)),
+        let listed = self.kind.listed();
+        let side = self.side.map(side_word);
+        let (size, side) = match (listed.sized, side) {
+            (Sized::Side, Some(side)) => (side, None),
+            (_, side) => (self.size.to_string(), side),
+        };
+        write!(f, "{}={size}", listed.word)?;
+        let ring = self.ring.map(|ring| ring.word().to_owned());
+        let places = [ring, side, self.share.map(|share| share.to_string()), self.instrument.clone()];
+        for (n, place) in places.iter().flatten().enumerate() {
+            write!(f, "{}{place}", if n == 0 { '@' } else { ',' })?;
         }
+        Ok(())
     }
 }
 
@@ -234,12 +385,28 @@ mod tests {
         for kind in FAULT_KINDS {
             let fault: Fault = kind.form.parse().unwrap_or_else(|e| panic!("{e}"));
             assert_eq!(fault.to_string(), kind.form);
+            assert_eq!((fault.kind, fault.kind.listed().word), (kind.kind, kind.word));
+        }
+    }
+
+    #[test]
+    fn places_come_in_any_order_and_print_in_one() {
+        let printed = |text: &str| text.parse::<Fault>().unwrap_or_else(|e| panic!("{e}")).to_string();
+        for order in ["big,left,2/6,pedal pair P", "pedal pair P,2/6,left,big", "2/6, big ,pedal pair P,left"] {
+            assert_eq!(printed(&format!("side-short=110@{order}")), "side-short=110@big,left,2/6,pedal pair P");
+        }
+        for as_written in
+            ["gain=3@P", "ring-offset=-14@big,P", "held-reading=4@1/2", "late-wake=2.5@2", "late=2@0.25,unit"]
+        {
+            assert_eq!(printed(as_written), as_written);
         }
     }
 
     #[test]
     fn a_size_may_carry_its_unit() {
-        assert_eq!("offset=-4 W".parse(), Ok(Fault::Offset { power_w: -4.0 }));
+        let read = |text: &str| text.parse::<Fault>().map(|fault| (fault.kind, fault.size));
+        assert_eq!(read("offset=-4 W"), Ok((Kind::Offset, -4.0)));
+        assert_eq!(read("temperature-drift=2 W/°C"), Ok((Kind::TemperatureDrift, 2.0)));
     }
 
     #[test]
@@ -248,11 +415,19 @@ mod tests {
         assert_eq!(says("ring-ofset=3@big"), "no fault is called `ring-ofset`; `ring-offset` is nearest");
         assert_eq!(
             says("ring-offset=-14"),
-            "`ring-offset=-14` is not a fault that can be made: what follows `@` is missing; \
+            "`ring-offset=-14` is not a fault that can be made: the ring (`big`, `small`) is missing; \
              write it like `ring-offset=-14@big`"
         );
-        assert!(says("side-short=110@left").contains("the side or the share is missing"));
+        assert!(says("gain=3@").contains("what follows `@` is missing"));
+        assert!(says("side-short=110@2/6").contains("the side (`left`, `right`) is missing"));
+        assert!(says("drift=6@1/2").contains("it takes no share"));
+        assert!(says("drift=6@big").contains("it takes no ring"));
+        assert!(says("late=2@left").contains("it takes no side"));
+        assert!(says("gain=3@P,T").contains("`T` is a second place of its kind"));
+        assert!(says("doubled-side=left@right").contains("`right` is a second place"));
         assert!(says("soft-dropout=7/6").contains("`7/6` is not a share"));
+        assert!(says("late-wake=2@7/6").contains("`7/6` is neither a share"));
+        assert!(says("late-wake=2@0").contains("`0` is neither a share"));
         assert!(says("late=-1").contains("not above zero"));
         assert!(says("gain=nan").contains("`nan` is not a number of %"));
     }

@@ -10,6 +10,7 @@ use crate::recording::{Format, HeadUnit, Lap, Recording, Samples, Sensor, TimerE
 use super::habits::Storage;
 use super::instrument::Output;
 use super::noise::Noise;
+use super::strike::{Window, inside};
 
 /// One head unit's clock and habits: it shows `t + offset_s + drift_ppm·1e-6·t` at true time `t`, and `jump_s` more
 /// from `jump_at_s` on.
@@ -49,9 +50,6 @@ pub(super) struct Naming {
     pub file: String,
     pub head_unit: HeadUnit,
     pub sensors: Vec<Sensor>,
-    /// Of the room where the sensor hangs, at the ride's start, °C; it warms by `warms_c` an hour.
-    pub temperature_c: f64,
-    pub warms_c: f64,
 }
 
 /// What reaches a head unit.
@@ -59,8 +57,10 @@ pub(super) struct Heard<'a> {
     pub output: &'a Output,
     pub beats: &'a [(f64, f64)],
     pub speed: &'a [(f64, f64)],
+    /// Where the sensor hangs, one value per true second.
+    pub temperature_c: &'a [f64],
     /// True windows in which neither power nor strap is heard.
-    pub deaf: &'a [(f64, f64)],
+    pub deaf: &'a [Window],
     /// True times at which the lap button is pressed.
     pub laps: &'a [f64],
     /// A crank meter's cadence has a fraction, in 1/128 rpm.
@@ -114,7 +114,8 @@ pub(super) fn record(
             continue;
         }
         let Some(t_s) = clock.true_s(stamp as f64) else { continue };
-        let deaf = heard.deaf.iter().any(|w| (w.0..w.1).contains(&t_s));
+        let deaf = inside(heard.deaf, t_s);
+        let unheard = deaf || inside(&heard.output.unheard, t_s);
         let times_s: &[f64] = match clock.storage {
             Storage::LastMessage => &[0.0],
             Storage::SecondMean => &[0.75, 0.5, 0.25, 0.0],
@@ -129,7 +130,7 @@ pub(super) fn record(
             rpm += cadence.at(t_s - back_s, |c| c.0).map_or(0.0, |c| c.1) / n;
         }
         let total_w = left_w + right_w;
-        let heard_now = |value: f64| (!deaf).then_some(value);
+        let heard_now = |value: f64| (!unheard).then_some(value);
         samples.time_s.push((stamp - first) as f64);
         samples.power_w.push(heard_now(total_w.round().min(MOST_W)));
         let rpm = (rpm * heard.cadence_steps).round() / heard.cadence_steps;
@@ -137,8 +138,9 @@ pub(super) fn record(
         let beat = beats.at(t_s - clock.strap_delay_s, |b| b.0);
         samples.heart_rate_bpm.push(beat.filter(|_| !deaf).map(|b| b.1));
         samples.speed_m_s.push(speed.at(t_s, |s| s.0).map(|s| (s.1 * 1000.0).round() / 1000.0));
-        samples.temperature_c.push(Some((naming.temperature_c + naming.warms_c * t_s / 3600.0).round()));
-        let has_balance = heard.output.sends_balance && total_w.round() > 0.0 && !deaf;
+        let temperature_c = heard.temperature_c.get(t_s as usize).or(heard.temperature_c.last());
+        samples.temperature_c.push(temperature_c.map(|c| c.round()));
+        let has_balance = heard.output.sends_balance && total_w.round() > 0.0 && !unheard;
         samples.right_share_pct.push(has_balance.then(|| (right_w / total_w * 100.0).round()));
     }
     // As reading the file gives it: a channel without a value is an empty column.

@@ -1,27 +1,39 @@
 //! From what truly happens to what an instrument sends: crank meters once a turn, a hub four times a second.
 
-use crate::protocol::{Ring, Side};
+use crate::protocol::Ring;
+use crate::session::{Drivetrain, Sides};
 
-use super::fault::Fault;
+use super::bench::Fitted;
 use super::noise::{Noise, Wander};
 use super::script::{Act, Stretch};
-use super::signal::{STEP_S, Signal};
+use super::signal::{FLYWHEEL_KG, STEP_S, Signal};
+use super::spoil;
+use super::strike::{Strike, Window};
 
 /// What an instrument was drawn as; the same for a whole session.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Draw {
     pub gain: f64,
     pub offset_w: f64,
-    /// Of one update, relative.
+    /// Of one update, relative; 0 leaves gain and offset alone.
     pub noise: f64,
     /// Place in the turn at which a crank meter reports, in turns.
     pub angle: f64,
     /// Silence after which a crank meter reads zero.
     pub timeout_s: f64,
+    /// A trainer's brake sits behind its flywheel and works out what the flywheel takes and gives; it misses this share.
+    /// So it reads low while spun up and high while it runs down, coasting included. 0 where torque is felt ahead of it.
+    pub flywheel_missed: f64,
+}
+
+/// What every instrument of one ride has in common.
+pub(super) struct Ridden<'a> {
+    pub signal: &'a Signal,
+    pub gears: &'a [Gear],
 }
 
 /// One message: from then on this is what the instrument reads.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub(super) struct Reading {
     pub at_s: f64,
     pub left_w: f64,
@@ -35,25 +47,76 @@ pub(super) struct Output {
     /// True time and rpm.
     pub cadence: Vec<(f64, f64)>,
     pub sends_balance: bool,
+    /// Where its head unit does not hear it.
+    pub unheard: Vec<Window>,
 }
 
-/// One turn of the cranks as a crank meter sees it; `rpm` 0 says that it gave up waiting.
+/// One update: a turn of the cranks, or a quarter of a second of a hub.
 #[derive(Debug, Clone, Copy)]
-struct Turn {
-    from_s: f64,
-    at_s: f64,
-    left_w: f64,
-    right_w: f64,
-    rpm: f64,
+pub(super) struct Update {
+    pub from_s: f64,
+    pub at_s: f64,
+    pub left_w: f64,
+    pub right_w: f64,
+    pub rpm: f64,
+    /// The cranks stand still.
+    pub idle: bool,
     /// The first after standing still.
-    woke: bool,
+    pub woke: bool,
+}
+
+impl Update {
+    /// A meter that reads zero adds neither gain nor offset to it.
+    pub fn reads(&self) -> bool {
+        !self.idle || self.left_w + self.right_w > 0.0
+    }
+}
+
+/// What an instrument sends, with its errors and what strikes it.
+///
+/// `temperature_c` is its own, one value per second.
+pub(super) fn send(
+    ridden: &Ridden,
+    fitted: &Fitted,
+    draw: &Draw,
+    temperature_c: &[f64],
+    strikes: &[&Strike],
+    noise: &mut Noise,
+) -> Output {
+    let at_hub = fitted.located.behind_chain();
+    let mut updates = if at_hub { hub(ridden, draw) } else { turns(ridden.signal, draw) };
+    spoil::sides(&mut updates, strikes);
+    sense(&mut updates, fitted.sides);
+    let mut wander = Wander::new(draw.noise, 1.0, HUB_STEPS as f64 * STEP_S);
+    let balance_noise = if draw.noise == 0.0 { 0.0 } else { BALANCE_NOISE };
+    let error = |noise: &mut Noise| match at_hub {
+        true => (wander.next(noise), 0.0),
+        false => (draw.noise * noise.normal(), balance_noise * noise.normal()),
+    };
+    add_errors(&mut updates, draw, error, noise);
+    spoil::values(&mut updates, ridden.gears, temperature_c, strikes);
+    spoil::edges(&mut updates, strikes);
+    for update in &mut updates {
+        (update.left_w, update.right_w) = (update.left_w.max(0.0), update.right_w.max(0.0));
+        if at_hub && update.left_w + update.right_w < LEAST_HUB_W {
+            (update.left_w, update.right_w) = (0.0, 0.0);
+        }
+    }
+    let mut sent = Output {
+        power: updates.iter().map(|u| Reading { at_s: u.at_s, left_w: u.left_w, right_w: u.right_w }).collect(),
+        cadence: updates.iter().map(|u| (u.at_s, u.rpm)).collect(),
+        sends_balance: fitted.sides == Sides::Both && !at_hub,
+        unheard: vec![],
+    };
+    spoil::messages(&mut sent, strikes);
+    sent
 }
 
 /// The least part of a turn worth a reading when the cranks start from rest.
 const LEAST_FIRST_TURN: f64 = 0.35;
 
-fn turns(signal: &Signal, draw: &Draw) -> Vec<Turn> {
-    let mut found = vec![];
+fn turns(signal: &Signal, draw: &Draw) -> Vec<Update> {
+    let mut found: Vec<Update> = vec![];
     let mut still = true;
     // Where the present turn began: time, turns, work of each side.
     let mut from = (0.0, 0.0, (0.0, 0.0));
@@ -63,7 +126,9 @@ fn turns(signal: &Signal, draw: &Draw) -> Vec<Turn> {
         if after == before {
             if !still && t_s - from.0 > draw.timeout_s {
                 let at_s = from.0 + draw.timeout_s;
-                found.push(Turn { from_s: from.0, at_s, left_w: 0.0, right_w: 0.0, rpm: 0.0, woke: false });
+                let zero =
+                    Update { from_s: from.0, at_s, left_w: 0.0, right_w: 0.0, rpm: 0.0, idle: true, woke: false };
+                found.push(zero);
                 still = true;
             }
             continue;
@@ -83,149 +148,166 @@ fn turns(signal: &Signal, draw: &Draw) -> Vec<Turn> {
         let at_s = t_s - STEP_S + (mark - before) / (after - before) * STEP_S;
         let work = signal.work_until_j(at_s);
         let lasts_s = at_s - from.0;
-        let first = woke || found.last().is_none_or(|turn: &Turn| turn.rpm == 0.0);
-        found.push(Turn {
+        found.push(Update {
             from_s: from.0,
             at_s,
             left_w: (work.0 - from.2.0) / lasts_s,
             right_w: (work.1 - from.2.1) / lasts_s,
             rpm: 60.0 * (mark - from.1) / lasts_s,
-            woke: first,
+            idle: false,
+            woke: woke || found.last().is_none_or(|update| update.idle),
         });
         from = (at_s, mark, work);
     }
     found
 }
 
+/// What a meter of one side makes of both. A meter of the total sends the same sum.
+fn sense(updates: &mut [Update], sides: Sides) {
+    for update in updates {
+        match sides {
+            Sides::Both | Sides::Total => {}
+            Sides::LeftDoubled => update.right_w = update.left_w,
+            Sides::RightDoubled => update.left_w = update.right_w,
+        }
+    }
+}
+
 /// Noise of the balance that an instrument reports, as a share. Common practice, no source.
 const BALANCE_NOISE: f64 = 0.004;
 
-fn add_errors(turns: &mut [Turn], draw: &Draw, noise: &mut Noise) {
-    for turn in turns.iter_mut() {
-        let (power, balance) = (1.0 + draw.noise * noise.normal(), noise.normal());
-        if turn.rpm == 0.0 {
-            continue;
-        }
-        let shift = if draw.noise == 0.0 { 0.0 } else { BALANCE_NOISE * balance * (turn.left_w + turn.right_w) };
-        turn.left_w = (turn.left_w + shift) * draw.gain * power + draw.offset_w / 2.0;
-        turn.right_w = (turn.right_w - shift) * draw.gain * power + draw.offset_w / 2.0;
-    }
-}
-
-fn output(turns: &[Turn]) -> Output {
-    Output {
-        power: turns.iter().map(|t| Reading { at_s: t.at_s, left_w: t.left_w, right_w: t.right_w }).collect(),
-        cadence: turns.iter().map(|t| (t.at_s, t.rpm)).collect(),
-        sends_balance: true,
-    }
-}
-
-/// A sound meter ahead of the chain: reads both sides, once a turn.
-pub(super) fn crank(signal: &Signal, draw: &Draw, noise: &mut Noise) -> Output {
-    let mut turns = turns(signal, draw);
-    add_errors(&mut turns, draw, noise);
-    output(&turns)
-}
-
-/// Where a fault strikes, drawn once per session.
-#[derive(Debug, Clone, Default, PartialEq)]
-pub(super) struct Struck {
-    /// Sprints whose side falls short, per fault in the plan's order.
-    pub sprints: Vec<Vec<(f64, f64)>>,
-    /// Soft pedalling that reads zero, per fault.
-    pub soft: Vec<Vec<(f64, f64)>>,
-}
-
-fn inside(windows: &[(f64, f64)], t_s: f64) -> bool {
-    windows.iter().any(|w| (w.0..w.1).contains(&t_s))
-}
-
-/// The unit: a crank meter with the plan's faults.
-pub(super) fn unit(
-    signal: &Signal,
-    stretches: &[Stretch],
-    draw: &Draw,
-    noise: &mut Noise,
-    faults: &[Fault],
-    struck: &Struck,
-) -> Output {
-    let mut turns = turns(signal, draw);
-    short_sides(&mut turns, faults, &struck.sprints);
-    add_errors(&mut turns, draw, noise);
-    for fault in faults {
-        misread(&mut turns, stretches, fault);
-    }
-    for fault in faults {
-        mistime(&mut turns, fault);
-    }
-    for turn in &mut turns {
-        turn.left_w = turn.left_w.max(0.0);
-        turn.right_w = turn.right_w.max(0.0);
-    }
-    let mut sent = output(&turns);
-    lose_soft(&mut sent, &struck.soft);
-    for fault in faults {
-        match fault {
-            Fault::Late { late_s } => {
-                sent.power.iter_mut().for_each(|r| r.at_s += late_s);
-                sent.cadence.iter_mut().for_each(|c| c.0 += late_s);
-            }
-            Fault::LateCadence { late_s } => sent.cadence.iter_mut().for_each(|c| c.0 += late_s),
-            Fault::DoubledSide { .. } => sent.sends_balance = false,
-            _ => {}
-        }
-    }
-    sent
-}
-
-/// Takes what a side lacks before the meter's own gain, so that the size is what the leg truly loses.
-fn short_sides(turns: &mut [Turn], faults: &[Fault], struck: &[Vec<(f64, f64)>]) {
-    let shorts = faults.iter().filter_map(|f| match f {
-        Fault::SideShort { power_w, side, .. } => Some((*power_w, *side)),
-        _ => None,
-    });
-    for ((power_w, side), sprints) in shorts.zip(struck) {
-        for turn in turns.iter_mut().filter(|t| t.rpm > 0.0 && inside(sprints, (t.from_s + t.at_s) / 2.0)) {
-            match side {
-                Side::Left => turn.left_w -= power_w,
-                Side::Right => turn.right_w -= power_w,
-            }
+/// `error` draws one update's relative noise of power and of balance.
+fn add_errors(updates: &mut [Update], draw: &Draw, mut error: impl FnMut(&mut Noise) -> (f64, f64), noise: &mut Noise) {
+    for update in updates {
+        let (power, balance) = error(noise);
+        if update.reads() {
+            let shift_w = balance * (update.left_w + update.right_w);
+            update.left_w = (update.left_w + shift_w) * draw.gain * (1.0 + power) + draw.offset_w / 2.0;
+            update.right_w = (update.right_w - shift_w) * draw.gain * (1.0 + power) + draw.offset_w / 2.0;
         }
     }
 }
 
-/// Faults of the value.
-fn misread(turns: &mut [Turn], stretches: &[Stretch], fault: &Fault) {
-    let mut add = |by: &dyn Fn(&Turn) -> f64| {
-        for turn in turns.iter_mut().filter(|t| t.rpm > 0.0) {
-            let by_w = by(turn);
-            turn.left_w += by_w / 2.0;
-            turn.right_w += by_w / 2.0;
+/// How a hub's reading follows a change. Common practice, no source.
+const HUB_TAU_S: f64 = 1.0;
+/// Below it a hub shows nothing. Common practice, no source.
+const LEAST_HUB_W: f64 = 2.5;
+/// Below it a hub finds no strokes to count. Common practice, no source.
+const LEAST_HUB_RPM: f64 = 15.0;
+/// A hub sends four times a second; so does the common radio profile for power.
+const HUB_STEPS: usize = 5;
+
+/// Speed as its sensor sends it: true time and m/s.
+pub(super) fn speed(signal: &Signal) -> Vec<(f64, f64)> {
+    (0..signal.len()).step_by(HUB_STEPS).map(|i| (i as f64 * STEP_S, signal.speed_m_s[i])).collect()
+}
+
+/// Behind the chain: a hub that feels its torque, or a trainer.
+fn hub(ridden: &Ridden, draw: &Draw) -> Vec<Update> {
+    let signal = ridden.signal;
+    let (mut shown_w, mut shown_rpm, mut was_idle) = (0.0, 0.0, true);
+    let mut found = vec![];
+    for i in 0..signal.len() {
+        let t_s = i as f64 * STEP_S;
+        let (v, before) = (signal.speed_m_s[i], signal.speed_m_s[i.saturating_sub(1)]);
+        let spun_up_w = FLYWHEEL_KG * (v * v - before * before) / 2.0 / STEP_S;
+        let driven_w = (signal.left_w[i] + signal.right_w[i]) * (1.0 - Gear::at(ridden.gears, t_s).loss);
+        shown_w += (driven_w - draw.flywheel_missed * spun_up_w - shown_w) * STEP_S / HUB_TAU_S;
+        shown_rpm += (signal.cadence_rpm[i] - shown_rpm) * STEP_S / HUB_TAU_S;
+        if i % HUB_STEPS == 0 {
+            let idle = signal.cadence_rpm[i] == 0.0;
+            let half_w = if shown_w < LEAST_HUB_W { 0.0 } else { shown_w / 2.0 };
+            found.push(Update {
+                from_s: t_s - HUB_STEPS as f64 * STEP_S,
+                at_s: t_s,
+                left_w: half_w,
+                right_w: half_w,
+                rpm: if shown_rpm < LEAST_HUB_RPM { 0.0 } else { shown_rpm.round() },
+                idle,
+                woke: was_idle && !idle,
+            });
+            was_idle = idle;
         }
+    }
+    found
+}
+
+/// From when a ring and a cog pull.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Gear {
+    pub from_s: f64,
+    pub ring: Ring,
+    pub cog: u32,
+    /// Of the chain drive, as a share.
+    pub loss: f64,
+}
+
+impl Gear {
+    pub fn at(gears: &[Gear], t_s: f64) -> &Gear {
+        let next = gears.partition_point(|gear| gear.from_s <= t_s);
+        &gears[next.saturating_sub(1)]
+    }
+}
+
+/// Chain-drive loss of a session, as a share.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Loss {
+    /// In the middle gear.
+    pub middle: f64,
+    /// What a chain that runs askew adds on the small ring.
+    pub small_more: f64,
+    /// Share that comes from links that bend onto and off ring and cog: in proportion to 1/ring + 1/cog, the angle of
+    /// each bend (Burgess 1998, Spicer et al. 2001, both from memory).
+    pub bending: f64,
+}
+
+/// In teeth.
+const MIDDLE_GEAR: (f64, f64) = (52.0, 17.0);
+
+impl Loss {
+    fn of(&self, ring: Ring, ring_teeth: f64, cog: f64) -> f64 {
+        let bends = |(ring, cog): (f64, f64)| 1.0 / ring + 1.0 / cog;
+        let more = if ring == Ring::Small { self.small_more } else { 0.0 };
+        self.middle * (1.0 + self.bending * (bends((ring_teeth, cog)) / bends(MIDDLE_GEAR) - 1.0)) + more
+    }
+}
+
+/// The gears of a ride; what stands on the shifters while nobody pedals is none.
+pub(super) fn gears(stretches: &[Stretch], drivetrain: &Drivetrain, loss: &Loss) -> Vec<Gear> {
+    let gear = |stretch: &Stretch| {
+        let ring = drivetrain.teeth(stretch.ring).map_or(MIDDLE_GEAR.0, f64::from);
+        let cog = drivetrain.wheel_m.map_or(MIDDLE_GEAR.1, |wheel_m| ring * wheel_m / stretch.development_m);
+        let loss = loss.of(stretch.ring, ring, cog);
+        Gear { from_s: stretch.start_s, ring: stretch.ring, cog: cog.round() as u32, loss }
     };
-    match fault {
-        Fault::Gain { pct } => add_gain(turns, *pct),
-        Fault::Offset { power_w } => add(&|_| *power_w),
-        Fault::Drift { w_per_h } => add(&|turn| w_per_h * turn.at_s / 3600.0),
-        Fault::RingOffset { power_w, ring } => {
-            let shifts = ring_shifts(stretches);
-            add(&|turn| if ring_at(&shifts, turn.at_s) == *ring { *power_w } else { 0.0 });
+    let mut gears: Vec<Gear> = vec![];
+    for (n, stretch) in stretches.iter().enumerate() {
+        let stands = matches!(stretch.act, Act::Still | Act::Coast);
+        let same = |last: &Gear, new: &Gear| (last.ring, last.cog) == (new.ring, new.cog);
+        let new = gear(stretch);
+        if n == 0 || !stands && !gears.last().is_some_and(|last| same(last, &new)) {
+            gears.push(new);
         }
-        Fault::DoubledSide { side } => {
-            for turn in turns.iter_mut() {
-                let sensed_w = if *side == Side::Left { turn.left_w } else { turn.right_w };
-                (turn.left_w, turn.right_w) = (sensed_w, sensed_w);
-            }
-        }
-        _ => {}
     }
+    gears
 }
 
-fn add_gain(turns: &mut [Turn], pct: f64) {
-    for turn in turns {
-        turn.left_w *= 1.0 + pct / 100.0;
-        turn.right_w *= 1.0 + pct / 100.0;
+/// Time in which a sensor takes up most of what warms it. Common practice, no source.
+const WARMING_S: f64 = 1200.0;
+
+/// Temperature of a sensor at each second of the ride: it warms by up to `rises_c` while its rider sweats beside it and
+/// cools while it stands.
+pub(super) fn temperature_c(stretches: &[Stretch], (start_c, rises_c): (f64, f64)) -> Vec<f64> {
+    let mut now_c = start_c;
+    let mut found = vec![];
+    for stretch in stretches {
+        let towards_c = if stretch.act == Act::Still { start_c } else { start_c + rises_c };
+        while (found.len() as f64) < stretch.end_s {
+            found.push(now_c);
+            now_c += (towards_c - now_c) / WARMING_S;
+        }
     }
+    found
 }
 
 /// Times from which each ring pulls.
@@ -237,133 +319,4 @@ pub(super) fn ring_shifts(stretches: &[Stretch]) -> Vec<(f64, Ring)> {
         }
     }
     shifts
-}
-
-fn ring_at(shifts: &[(f64, Ring)], t_s: f64) -> Ring {
-    let next = shifts.partition_point(|shift| shift.0 <= t_s);
-    shifts[next.saturating_sub(1)].1
-}
-
-/// Faults of the time at which a turn is reported, or whether it is.
-fn mistime(turns: &mut Vec<Turn>, fault: &Fault) {
-    match fault {
-        Fault::LateWake { late_s } => {
-            let mut silent_until_s = f64::NEG_INFINITY;
-            turns.retain(|turn| {
-                if turn.woke {
-                    silent_until_s = turn.at_s + late_s;
-                }
-                turn.rpm == 0.0 || turn.at_s >= silent_until_s
-            });
-        }
-        Fault::HeldReading { held_s } => {
-            turns.iter_mut().filter(|t| t.rpm == 0.0).for_each(|t| t.at_s += held_s);
-            // Pedalled again before the reading was given up: it never went to zero.
-            let next_at: Vec<f64> = turns.iter().skip(1).map(|t| t.at_s).chain([f64::INFINITY]).collect();
-            let mut next = next_at.iter();
-            turns.retain(|turn| next.next().is_some_and(|next_s| turn.rpm > 0.0 || turn.at_s < *next_s));
-        }
-        _ => {}
-    }
-}
-
-fn lose_soft(sent: &mut Output, struck: &[Vec<(f64, f64)>]) {
-    for windows in struck {
-        for &(from_s, to_s) in windows {
-            // Silent exactly from and to the window's ends: the reading falls to zero and comes back.
-            let back = sent.power.iter().rev().find(|r| r.at_s <= to_s).copied();
-            sent.power.retain(|r| !(from_s..to_s).contains(&r.at_s));
-            let place = sent.power.partition_point(|r| r.at_s < from_s);
-            let after = back.map(|r| Reading { at_s: to_s, ..r });
-            let silent = Reading { at_s: from_s, left_w: 0.0, right_w: 0.0 };
-            sent.power.splice(place..place, std::iter::once(silent).chain(after));
-        }
-    }
-}
-
-/// Chain-drive loss on each ring, as a share.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Loss {
-    pub big: f64,
-    pub small: f64,
-}
-
-const HUB_TAU_S: f64 = 1.0;
-/// Share of the brake's power that a flywheel running down still shows. Common practice, no source.
-const RUN_DOWN_SHARE: f64 = 0.08;
-/// Below it a hub shows nothing. Common practice, no source.
-const LEAST_HUB_W: f64 = 2.5;
-/// A hub sends four times a second; so does the common radio profile for power.
-const HUB_STEPS: usize = 5;
-
-/// Speed as its sensor sends it: true time and m/s.
-pub(super) fn speed(signal: &Signal) -> Vec<(f64, f64)> {
-    (0..signal.len()).step_by(HUB_STEPS).map(|i| (i as f64 * STEP_S, signal.speed_m_s[i])).collect()
-}
-
-pub(super) fn hub(signal: &Signal, stretches: &[Stretch], draw: &Draw, loss: &Loss, noise: &mut Noise) -> Output {
-    let shifts = ring_shifts(stretches);
-    let mut wander = Wander::new(draw.noise, 1.0, HUB_STEPS as f64 * STEP_S);
-    let mut sent = Output { sends_balance: false, ..Output::default() };
-    let (mut shown_w, mut shown_rpm) = (0.0, 0.0);
-    for i in 0..signal.len() {
-        let t_s = i as f64 * STEP_S;
-        let power_w = signal.left_w[i] + signal.right_w[i];
-        let rolling_w = RUN_DOWN_SHARE * super::signal::brake_power_w(signal.speed_m_s[i]);
-        let loss = if ring_at(&shifts, t_s) == Ring::Big { loss.big } else { loss.small };
-        let pedals = signal.cadence_rpm[i] > 0.0;
-        let driven_w = if pedals { power_w * (1.0 - loss) } else { rolling_w };
-        shown_w += (driven_w - shown_w) * STEP_S / HUB_TAU_S;
-        shown_rpm += (signal.cadence_rpm[i] - shown_rpm) * STEP_S / HUB_TAU_S;
-        if i % HUB_STEPS == 0 {
-            let error = 1.0 + wander.next(noise);
-            let total_w =
-                if shown_w < LEAST_HUB_W { 0.0 } else { (shown_w * draw.gain * error + draw.offset_w).max(0.0) };
-            sent.power.push(Reading { at_s: t_s, left_w: total_w / 2.0, right_w: total_w / 2.0 });
-            sent.cadence.push((t_s, if shown_rpm < 15.0 { 0.0 } else { shown_rpm.round() }));
-        }
-    }
-    sent
-}
-
-/// Draws which sprints and which soft pedalling the faults strike; `draw_noise` gives a stream per kind.
-pub(super) fn strike(
-    stretches: &[Stretch],
-    faults: &[Fault],
-    sprint_noise: &mut Noise,
-    soft_noise: &mut Noise,
-) -> Struck {
-    let windows = |act: Act| -> Vec<(f64, f64)> {
-        stretches.iter().filter(|s| s.act == act).map(|s| (s.start_s, s.end_s)).collect()
-    };
-    let mut struck = Struck::default();
-    for fault in faults {
-        match fault {
-            Fault::SideShort { share, .. } => {
-                let sprints = windows(Act::Sprint);
-                let n = (share.value() * sprints.len() as f64).round() as usize;
-                let mut order: Vec<usize> = (0..sprints.len()).collect();
-                for i in 0..n {
-                    let j = i + sprint_noise.below(order.len() - i);
-                    order.swap(i, j);
-                }
-                order.truncate(n);
-                order.sort_unstable();
-                struck.sprints.push(order.into_iter().map(|i| sprints[i]).collect());
-            }
-            Fault::SoftDropout { share } => {
-                let soft = windows(Act::Soft);
-                struck.soft.push(soft.iter().map(|&w| lost_part(w, share.value(), soft_noise)).collect());
-            }
-            _ => {}
-        }
-    }
-    struck
-}
-
-/// One run of exactly this share of a window, at a random place in it.
-fn lost_part(window: (f64, f64), share: f64, noise: &mut Noise) -> (f64, f64) {
-    let lasts_s = share * (window.1 - window.0);
-    let from_s = noise.between(window.0, window.1 - lasts_s);
-    (from_s, from_s + lasts_s)
 }

@@ -14,6 +14,8 @@ mod instrument;
 mod noise;
 mod script;
 mod signal;
+mod spoil;
+mod strike;
 mod write;
 
 use chrono::{DateTime, TimeDelta, Utc};
@@ -26,14 +28,15 @@ use crate::session::Session;
 
 pub use bench::{BENCHES, Bench, BenchKind, Fitted, Recorder};
 use draws::Draws;
-pub use fault::{FAULT_KINDS, Fault, FaultError, FaultKind, Share};
+pub use fault::{FAULT_KINDS, Fault, FaultError, FaultKind, Kind, Occasion, Share};
 pub use habits::{Habits, Storage};
 use head_unit::{Clock, Heard};
-use instrument::{Draw, Struck};
+use instrument::{Gear, Ridden};
 use noise::{Noise, Purpose};
 pub use script::Act;
 use script::Stretch;
 pub use signal::Signal;
+use strike::Strike;
 pub use write::{WriteError, write};
 
 /// What to rehearse. The same plan gives the same rehearsal, bit for bit, on any machine.
@@ -86,10 +89,9 @@ pub struct Truth {
     /// In ride order: every stretch that the protocol asked for.
     pub moves: Vec<TrueMove>,
     pub instruments: Vec<TrueInstrument>,
-    /// Chain-drive loss of this session, %.
-    pub loss_big_pct: f64,
-    pub loss_small_pct: f64,
-    /// Where `side-short`, `soft-dropout` and `radio-dropout` struck.
+    /// In ride order, each until the next.
+    pub gears: Vec<TrueGear>,
+    /// Where faults struck that are not there throughout, in the plan's order.
     pub struck: Vec<TrueWindow>,
     /// The rider at 20 Hz.
     #[serde(skip)]
@@ -97,6 +99,9 @@ pub struct Truth {
     /// From when each ring pulls, s.
     #[serde(skip)]
     pub ring_shifts: Vec<(f64, Ring)>,
+    /// Of each instrument's sensor, one value per true second.
+    #[serde(skip)]
+    pub temperatures_c: Vec<Vec<f64>>,
     #[serde(skip)]
     clocks: Vec<Clock>,
 }
@@ -132,8 +137,20 @@ pub struct TrueInstrument {
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct TrueGear {
+    pub from_s: f64,
+    pub ring: &'static str,
+    /// Teeth.
+    pub cog: u32,
+    /// Of the chain drive in this gear, %.
+    pub loss_pct: f64,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct TrueWindow {
     pub fault: String,
+    /// Label.
+    pub instrument: String,
     pub start_s: f64,
     pub end_s: f64,
 }
@@ -151,38 +168,34 @@ impl Truth {
 }
 
 /// Rides `protocol` by `plan`, in memory. A seed fixes the ride, the draws and the clocks; a fault added changes
-/// nothing but what it should.
+/// nothing but what it should. [`check_faults`] says which faults would find nothing to strike.
 pub fn simulate(protocol: &Protocol, plan: &Plan) -> Rehearsal {
     let drivetrain = bench::drivetrain();
     let stretches = script::write(protocol, &drivetrain, plan.seed);
     let signal = signal::ride(&stretches, plan.seed, &plan.habits);
-    let draws = Draws::of(plan, stretches.last().map_or(0.0, |s| s.end_s));
-
-    let mut sprint_noise = Noise::new(plan.seed, Purpose::SideShort);
-    let mut soft_noise = Noise::new(plan.seed, Purpose::SoftDropout);
-    let struck = instrument::strike(&stretches, &plan.faults, &mut sprint_noise, &mut soft_noise);
-    let deaf = deaf_windows(plan, stretches.last().map_or(0.0, |s| s.end_s));
-    let all_deaf: Vec<(f64, f64)> = deaf.iter().map(|d| (d.1, d.2)).collect();
+    let strikes = strike::all(&plan.faults, &plan.bench, &stretches, plan.seed);
+    let draws = Draws::of(plan, stretches.last().map_or(0.0, |s| s.end_s), &strikes);
+    let gears = instrument::gears(&stretches, &drivetrain, &draws.loss);
     let laps = lap_presses(&stretches, plan.seed);
     let speed = instrument::speed(&signal);
+    let temperature_c = |fitted: &Fitted| instrument::temperature_c(&stretches, fitted.warms_c());
+    let temperatures_c: Vec<Vec<f64>> = plan.bench.worn().map(temperature_c).collect();
 
     let record = |(n, fitted): (usize, &Fitted)| {
         let noise = |purpose| Noise::nth(plan.seed, purpose, fitted.recorder as usize);
-        let (sound, own) = (&draws.instruments[n], &mut noise(Purpose::Instrument));
-        let draw = &with_reference_fault(sound, &plan.faults, &fitted.label);
-        let at_hub = fitted.located.behind_chain();
-        let output = match (n, at_hub) {
-            (_, true) => instrument::hub(&signal, &stretches, draw, &draws.loss, own),
-            (0, false) => instrument::unit(&signal, &stretches, draw, own, &plan.faults, &struck),
-            _ => instrument::crank(&signal, draw, own),
-        };
+        let own: Vec<&Strike> = strikes.iter().filter(|strike| strike.worn == n).collect();
+        let ridden = Ridden { signal: &signal, gears: &gears };
+        let (draw, temperature_c) = (&draws.instruments[n], &temperatures_c[n]);
+        let output = instrument::send(&ridden, fitted, draw, temperature_c, &own, &mut noise(Purpose::Instrument));
+        let deaf = own.iter().filter(|strike| strike.fault.kind == Kind::RadioDropout);
         let heard = Heard {
             output: &output,
             beats: &signal.beats,
             speed: &speed,
-            deaf: if n == 0 { &all_deaf } else { &[] },
+            temperature_c,
+            deaf: &deaf.flat_map(|strike| strike.windows()).copied().collect::<Vec<_>>(),
             laps: if n == 1 { &laps } else { &[] },
-            cadence_steps: if at_hub { 1.0 } else { 128.0 },
+            cadence_steps: if fitted.located.behind_chain() { 1.0 } else { 128.0 },
         };
         head_unit::record(&heard, &draws.clocks[n], fitted.naming(), plan.date, &mut noise(Purpose::Clock))
     };
@@ -194,64 +207,18 @@ pub fn simulate(protocol: &Protocol, plan: &Plan) -> Rehearsal {
         bytes
     };
     let files = recordings.iter_mut().map(encode).collect();
-    let truth = truth(protocol, plan, &stretches, signal, &draws, &struck, &deaf);
+    let truth = Truth { temperatures_c, ..truth(protocol, plan, &stretches, signal, draws, &gears, &strikes) };
     Rehearsal { session: plan.bench.session(protocol, drivetrain), recordings, files, truth }
 }
 
-/// `reference-gain` names a reference by its label or the label's last word.
-fn with_reference_fault(draw: &Draw, faults: &[Fault], label: &str) -> Draw {
-    let mut draw = draw.clone();
-    for fault in faults {
-        if let Fault::ReferenceGain { pct, label: named } = fault
-            && names(named, label)
-        {
-            draw.gain *= 1.0 + pct / 100.0;
-        }
-    }
-    draw
-}
-
-fn names(named: &str, label: &str) -> bool {
-    named == label || label.rsplit(' ').next() == Some(named)
-}
-
-/// Whether every fault of the plan finds what it names.
+/// Whether every fault of the plan finds on this bench and in this protocol what it names.
 ///
 /// # Errors
-/// A `reference-gain` of no reference, in words.
-pub fn check_faults(faults: &[Fault]) -> Result<(), String> {
-    for fault in faults {
-        if let Fault::ReferenceGain { label, .. } = fault
-            && !Bench::both().references.iter().any(|known| names(label, &known.label))
-        {
-            return Err(format!("`{fault}`: no reference is called `{label}`; write `P` or `T`"));
-        }
-    }
-    Ok(())
-}
-
-/// Runs of 3 to 10 s that together take exactly the share of the ride: (fault's index, from, to).
-fn deaf_windows(plan: &Plan, ride_s: f64) -> Vec<(usize, f64, f64)> {
-    let mut found = vec![];
-    for (index, fault) in plan.faults.iter().enumerate() {
-        let Fault::RadioDropout { share } = fault else { continue };
-        let mut noise = Noise::new(plan.seed, Purpose::RadioDropout);
-        let total_s = share.value() * ride_s;
-        let mut runs_s = vec![];
-        let mut left_s = total_s;
-        while left_s > 0.0 {
-            let run_s = noise.between(3.0, 10.0).min(left_s);
-            runs_s.push(run_s);
-            left_s -= run_s;
-        }
-        // Each run somewhere in its own equal part of the ride, so that none overlap.
-        let part_s = ride_s / runs_s.len() as f64;
-        for (n, run_s) in runs_s.into_iter().enumerate() {
-            let from_s = n as f64 * part_s + noise.between(0.0, (part_s - run_s).max(0.0));
-            found.push((index, from_s, from_s + run_s));
-        }
-    }
-    found
+/// The first fault that names no instrument, a side that the instrument does not read, or nothing that it could strike,
+/// in words.
+pub fn check_faults(protocol: &Protocol, plan: &Plan) -> Result<(), String> {
+    let stretches = script::write(protocol, &bench::drivetrain(), plan.seed);
+    plan.faults.iter().try_for_each(|fault| strike::refuse(fault, &plan.bench, &stretches))
 }
 
 /// The rider presses within two seconds of the start of each repeat, and as its last move ends.
@@ -271,9 +238,9 @@ fn truth(
     plan: &Plan,
     stretches: &[Stretch],
     signal: Signal,
-    draws: &Draws,
-    struck: &Struck,
-    deaf: &[(usize, f64, f64)],
+    draws: Draws,
+    gears: &[Gear],
+    strikes: &[Strike],
 ) -> Truth {
     let mut moves: Vec<TrueMove> = vec![];
     for s in stretches {
@@ -305,29 +272,31 @@ fn truth(
         clock_drift_ppm: draws.clocks[n].drift_ppm,
         strap_delay_s: draws.clocks[n].strap_delay_s,
     });
-    let (mut sprints, mut soft) = (struck.sprints.iter(), struck.soft.iter());
-    let mut windows = vec![];
-    for (index, fault) in plan.faults.iter().enumerate() {
-        let hit: Vec<(f64, f64)> = match fault {
-            Fault::SideShort { .. } => sprints.next().cloned().unwrap_or_default(),
-            Fault::SoftDropout { .. } => soft.next().cloned().unwrap_or_default(),
-            Fault::RadioDropout { .. } => deaf.iter().filter(|d| d.0 == index).map(|d| (d.1, d.2)).collect(),
-            _ => continue,
-        };
-        windows.extend(hit.into_iter().map(|(start_s, end_s)| TrueWindow { fault: fault.to_string(), start_s, end_s }));
-    }
+    let label = |worn| plan.bench.worn().nth(worn).map_or(String::new(), |fitted| fitted.label.clone());
+    let struck = strikes.iter().flat_map(|strike| {
+        strike.windows().iter().map(|&(start_s, end_s)| {
+            let (fault, instrument) = (strike.fault.to_string(), label(strike.worn));
+            TrueWindow { fault, instrument, start_s, end_s }
+        })
+    });
+    let gear = |gear: &Gear| TrueGear {
+        from_s: gear.from_s,
+        ring: gear.ring.word(),
+        cog: gear.cog,
+        loss_pct: gear.loss * 100.0,
+    };
     Truth {
         seed: plan.seed,
         date: plan.date,
         faults: plan.faults.iter().map(Fault::to_string).collect(),
         moves,
         instruments: instruments.collect(),
-        loss_big_pct: draws.loss.big * 100.0,
-        loss_small_pct: draws.loss.small * 100.0,
-        struck: windows,
+        gears: gears.iter().map(gear).collect(),
+        struck: struck.collect(),
         signal,
         ring_shifts: instrument::ring_shifts(stretches),
-        clocks: draws.clocks.clone(),
+        temperatures_c: vec![],
+        clocks: draws.clocks,
     }
 }
 

@@ -18,9 +18,8 @@ pub(super) enum Purpose {
     Clock = 20,
     Laps = 30,
     Habits = 31,
-    SideShort = 100,
-    SoftDropout = 101,
-    RadioDropout = 102,
+    /// Of the first fault of the first kind at head unit A; each further kind, head unit and fault has its own.
+    Fault = 100,
 }
 
 #[derive(Debug, Clone)]
@@ -34,7 +33,7 @@ impl Noise {
         Self::nth(seed, purpose, 0)
     }
 
-    /// Of the `n`-th of several of one purpose, below ten.
+    /// Of the `n`-th of several of one purpose.
     pub fn nth(seed: u64, purpose: Purpose, n: usize) -> Self {
         let mut generator = ChaCha8Rng::seed_from_u64(seed);
         generator.set_stream(purpose as u64 + n as u64);

@@ -10,17 +10,13 @@ pub(super) const STEP_S: f64 = 0.05;
 /// How the brake's power grows with speed, W per (m/s)³: 200 W at 33 km/h, as on a level road.
 const BRAKE: f64 = 0.25;
 /// Bike and rider, or the flywheel that stands for them, are light indoors.
-const FLYWHEEL_KG: f64 = 32.0;
+pub(super) const FLYWHEEL_KG: f64 = 32.0;
 /// Fastest that legs bring it up to speed, m/s². Common practice, no source.
 const SPIN_UP_M_S2: f64 = 5.0;
 
 /// Speed at which the trainer's brake takes this power.
 pub(super) fn brake_speed_m_s(power_w: f64) -> f64 {
     libm::cbrt(power_w.max(0.0) / BRAKE)
-}
-
-pub(super) fn brake_power_w(speed_m_s: f64) -> f64 {
-    BRAKE * speed_m_s * speed_m_s * speed_m_s
 }
 
 /// Columns of one value per step, from the ride's start. Left and right sum to the rider's power.

@@ -17,7 +17,7 @@ use std::collections::BTreeMap;
 use assize::judge::Judgement;
 use assize::protocol::{Check, Drill, Measure, Protocol, Ring, Side};
 use assize::quantity::{Bound, Limit, Unit};
-use assize::rehearse::{Fault, Rehearsal};
+use assize::rehearse::{Fault, Kind, Rehearsal};
 use assize::verdict::{CheckVerdict, Outcome, Span};
 use chrono::{DateTime, Utc};
 
@@ -59,25 +59,20 @@ impl Work {
             let mut reads = [0.0; 2];
             if rider[0] + rider[1] > 0.0 {
                 reads = rider;
-                for fault in faults {
-                    if let Fault::SideShort { power_w, side, .. } = fault {
-                        let name = fault.to_string();
-                        let struck =
-                            |w: &&assize::rehearse::TrueWindow| w.fault == name && (w.start_s..w.end_s).contains(&t_s);
-                        if truth.struck.iter().any(|w| struck(&w)) {
-                            reads[usize::from(*side == Side::Right)] -= power_w;
-                        }
+                for fault in faults.iter().filter(|f| f.kind == Kind::SideShort) {
+                    let name = fault.to_string();
+                    let struck = truth.struck.iter().filter(|w| w.fault == name);
+                    if struck.into_iter().any(|w| (w.start_s..w.end_s).contains(&t_s)) {
+                        reads[usize::from(fault.side == Some(Side::Right))] -= fault.size;
                     }
                 }
                 reads = reads.map(|w| w * gain + unit.offset_w / 2.0);
                 for fault in faults {
-                    let (times, plus_w) = match fault {
-                        Fault::Gain { pct } => (1.0 + pct / 100.0, 0.0),
-                        Fault::Offset { power_w } => (1.0, *power_w),
-                        Fault::Drift { w_per_h } => (1.0, w_per_h * t_s / 3600.0),
-                        Fault::RingOffset { power_w, ring } if ring_at(&truth.ring_shifts, t_s) == *ring => {
-                            (1.0, *power_w)
-                        }
+                    let (times, plus_w) = match fault.kind {
+                        Kind::Gain => (1.0 + fault.size / 100.0, 0.0),
+                        Kind::Offset => (1.0, fault.size),
+                        Kind::Drift => (1.0, fault.size * t_s / 3600.0),
+                        Kind::RingOffset if fault.ring == Some(ring_at(&truth.ring_shifts, t_s)) => (1.0, fault.size),
                         _ => (1.0, 0.0),
                     };
                     reads = reads.map(|w| w * times + plus_w / 2.0);
@@ -147,14 +142,16 @@ pub fn asked_more(mut protocol: Protocol) -> Protocol {
 
 /// Every number of a judged rehearsal that has an uncertainty and a known truth.
 ///
-/// Faults that change when or whether a reading comes have their truth in the lags alone.
+/// Faults are the unit's, there throughout but for a short side; those that change when or whether a reading comes have
+/// their truth in the lags alone.
 pub fn observations(rehearsal: &Rehearsal, judgement: &Judgement, faults: &[Fault]) -> Vec<Observation> {
     let work = Work::of(rehearsal, faults);
     let truth = &rehearsal.truth;
     // Session time is the clock of the first reference, which is the second recording.
     let true_s = |utc: DateTime<Utc>| truth.true_s(1, utc);
     let span_s = |span: &Span| Some((true_s(span.start)?, true_s(span.end)?));
-    let late_s: f64 = faults.iter().map(|f| if let Fault::Late { late_s } = f { *late_s } else { 0.0 }).sum();
+    let sum = |kind: Kind| -> f64 { faults.iter().filter(|f| f.kind == kind).map(|f| f.size).sum() };
+    let late_s = sum(Kind::Late);
     let mut found = vec![];
     let mut see = |what: String, check: &CheckVerdict, truth: f64| {
         if let (Some(value), Some(expanded), Some(coverage_factor), false) =
@@ -222,8 +219,7 @@ pub fn observations(rehearsal: &Rehearsal, judgement: &Judgement, faults: &[Faul
         see("whole ride work_error".to_owned(), check, in_unit(&check.unit, mean[0] + mean[1], mean[2] + mean[3]));
     }
     for check in judgement.verdict.whole_ride.iter().filter(|c| c.measure == "drift_time") {
-        let w_per_h = faults.iter().map(|f| if let Fault::Drift { w_per_h } = f { *w_per_h } else { 0.0 }).sum();
-        see("whole ride drift_time".to_owned(), check, w_per_h);
+        see("whole ride drift_time".to_owned(), check, sum(Kind::Drift));
     }
     for check in judgement.verdict.whole_ride.iter().filter(|c| c.measure == "linearity") {
         // Least squares of what the unit truly read on what was truly there.
