@@ -224,3 +224,126 @@ pub(super) fn refuse(fault: &Fault, bench: &Bench, stretches: &[Stretch]) -> Res
         _ => Ok(()),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::{bench_trial, drivetrain};
+    use super::super::{BENCHES, FAULT_KINDS, script};
+    use super::*;
+
+    fn stretches() -> Vec<Stretch> {
+        script::write(&bench_trial(), &drivetrain(), 5)
+    }
+
+    fn fault(text: &str) -> Fault {
+        text.parse().unwrap_or_else(|e| panic!("{e}"))
+    }
+
+    fn struck(faults: &[&str], seed: u64) -> Vec<Strike> {
+        let faults: Vec<Fault> = faults.iter().map(|text| fault(text)).collect();
+        all(&faults, &Bench::both(), &stretches(), seed)
+    }
+
+    #[test]
+    fn as_many_occasions_are_struck_as_the_share_says() {
+        let stretches = stretches();
+        for kind in FAULT_KINDS {
+            let Some(occasion) = kind.occasion else { continue };
+            for (share, times, plus) in [("2/6", 1.0 / 3.0, 0.0), ("0.4", 0.4, 0.0), ("1/1", 1.0, 0.0), ("2", 0.0, 2.0)]
+            {
+                let mut fault = fault(kind.form);
+                fault.share = fault_share(share);
+                let all_there = occasions(occasion, &fault, &stretches);
+                let n = all_there.len();
+                // In the bench trial: six blocks, six sprints, six coasts and restarts, four times soft pedalling.
+                match occasion {
+                    Occasion::Sprint | Occasion::Stop | Occasion::Restart => assert_eq!(n, 6, "{fault}"),
+                    Occasion::SoftPedalling => assert_eq!(n, 4, "{fault}"),
+                    Occasion::Repeat if fault.ring.is_none() && !is_run(kind.kind) => assert_eq!(n, 22, "{fault}"),
+                    Occasion::Repeat => assert!((12..=22).contains(&n), "{fault}: {n}"),
+                }
+                let strikes = all(&[fault.clone()], &Bench::both(), &stretches, 5);
+                let windows = strikes[0].windows();
+                assert_eq!(windows.len() as f64, (times * n as f64 + plus).round(), "{fault}");
+                let home = |w: &Window| all_there.iter().position(|o| o.0 <= w.0 && w.1 <= o.1).unwrap();
+                assert!(windows.windows(2).all(|pair| home(&pair[0]) < home(&pair[1])), "{fault}: one each, in order");
+            }
+        }
+    }
+
+    fn fault_share(text: &str) -> Option<Share> {
+        fault(&format!("late=1@{text}")).share
+    }
+
+    #[test]
+    fn every_occasion_is_struck_now_and_then() {
+        let mut times = [0; 6];
+        let sprints = occasions(Occasion::Sprint, &fault("side-short=1@left"), &stretches());
+        for seed in 0..200 {
+            for window in struck(&["side-short=110@left,2/6"], seed)[0].windows() {
+                times[sprints.iter().position(|sprint| sprint == window).unwrap()] += 1;
+            }
+        }
+        // 200 × 1/3, five standard deviations of 6.7 to either side.
+        assert!(times.iter().all(|n| (33..=100).contains(n)), "{times:?}");
+    }
+
+    #[test]
+    fn where_a_fault_strikes_does_not_hang_on_the_others() {
+        let alone = struck(&["late-wake=2.5@2/6"], 5);
+        let others = ["side-short=110@left,2/6", "late-wake=2@3/6,P", "radio-dropout=0.04", "late-wake=2.5@2/6"];
+        assert_eq!(struck(&others, 5)[3].windows, alone[0].windows);
+        let twice = struck(&["side-short=110@left,2/6", "side-short=90@right,2/6"], 5);
+        assert_ne!(twice[0].windows, twice[1].windows, "two of a kind draw for themselves");
+    }
+
+    #[test]
+    fn a_ring_picks_the_occasions_ridden_on_it() {
+        let on_big = struck(&["spike=400@big"], 5);
+        let on_small = struck(&["spike=400@small"], 5);
+        assert_eq!((on_big[0].windows().len(), on_small[0].windows().len()), (19, 3));
+        let always = struck(&["gain=2", "ring-offset=-14@big", "late-wake=2"], 5);
+        assert!(always.iter().all(|strike| strike.windows.is_none()));
+    }
+
+    #[test]
+    fn a_long_run_strikes_where_nobody_stops() {
+        let strikes = struck(&["stuck=60"], 5);
+        assert_eq!(strikes[0].windows().len(), 6, "only blocks are pedalled for a minute");
+    }
+
+    #[test]
+    fn what_can_not_be_struck_is_refused_with_what_can() {
+        let stretches = stretches();
+        let says = |bench: &str, text: &str| {
+            let bench = BENCHES.iter().find(|kind| kind.word == bench).unwrap().bench;
+            refuse(&fault(text), &bench(), &stretches).err().unwrap_or_default()
+        };
+        assert_eq!(says("both", "gain=3@P"), "");
+        assert_eq!(says("both", "gain=3@trainer T"), "");
+        assert_eq!(
+            says("both", "gain=3@Q"),
+            "`gain=3@Q`: nothing on this bench is called `Q`; write `unit` or `P` or `T`"
+        );
+        assert_eq!(says("three", "gain=3@Q"), "");
+        assert_eq!(
+            says("both", "side-short=110@left,T"),
+            "`side-short=110@left,T`: trainer T does not read two sides; name one that does: `unit` or `P`"
+        );
+        assert_eq!(
+            says("trainer", "doubled-side=left@T"),
+            "`doubled-side=left@T`: trainer T does not read two sides; name one that does: `unit`"
+        );
+        assert!(says("left-unit", "gain=2@right").contains("unit 017 does not read two sides"));
+        assert_eq!(
+            says("both", "late-wake=2@9"),
+            "`late-wake=2@9`: this protocol has 6 × restart that it could strike, not 9"
+        );
+        assert!(says("both", "late-wake=2@0.05").contains("rounds to none"));
+        assert!(says("both", "late-wake=2@small").contains("this protocol has no restart that it could strike"));
+        assert!(says("both", "stuck=900").contains("pedalled without a stop for so long"));
+        let on_big: Vec<Stretch> = stretches.iter().filter(|s| s.ring == Ring::Big).cloned().collect();
+        let never = refuse(&fault("ring-offset=3@small"), &Bench::both(), &on_big).unwrap_err();
+        assert!(never.ends_with("nothing in this protocol is ridden on the small ring"), "{never}");
+    }
+}

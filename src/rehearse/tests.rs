@@ -307,6 +307,204 @@ fn a_short_side_falls_short_in_as_many_sprints_as_written() {
     assert_eq!(short, 2);
 }
 
+/// Seconds, each with what a sound and a faulty unit recorded.
+fn beside(sound: &Rehearsal, faulty: &Rehearsal, n: usize) -> Vec<(f64, Option<f64>, Option<f64>)> {
+    power(sound, n).into_iter().zip(power(faulty, n)).map(|((t, before), (_, after))| (t, before, after)).collect()
+}
+
+fn struck_at(rehearsal: &Rehearsal, t_s: f64, grown_s: f64) -> bool {
+    rehearsal.truth.struck.iter().any(|w| (w.start_s..w.end_s + grown_s).contains(&t_s))
+}
+
+#[test]
+fn outside_its_occasions_a_fault_changes_nothing() {
+    let sound = ideal(&[]);
+    for kind in FAULT_KINDS.iter().filter(|kind| kind.occasion.is_some()) {
+        for (n, name) in [(UNIT_AT, "unit"), (TRAINER_AT, "T")] {
+            let mut fault: Fault = kind.form.parse().unwrap();
+            if n == TRAINER_AT && fault.side.is_some() {
+                continue;
+            }
+            (fault.share, fault.instrument) = (Some(Share::Part { part: 1.0, of: 2.0 }), Some(name.to_owned()));
+            let plan = Plan { faults: vec![fault.clone()], instruments: Instruments::Ideal, ..Plan::new(5) };
+            let faulty = simulate(&bench_trial(), &plan);
+            assert!(!faulty.truth.struck.is_empty(), "{fault}");
+            // A reading stays until the next one: a turn of the cranks, a hub's smoothing, and what is late by seconds.
+            let grown_s = 3.0 + if kind.unit == "s" { fault.size } else { 0.0 };
+            let mut inside = 0;
+            for (t, before, after) in beside(&sound, &faulty, n) {
+                if struck_at(&faulty, t, grown_s) {
+                    inside += usize::from(before != after);
+                } else {
+                    assert_eq!(before, after, "{fault} at {t}");
+                }
+            }
+            assert!(inside > 0 || kind.kind == Kind::LateCadence, "{fault}");
+        }
+    }
+}
+
+#[test]
+fn a_share_of_restarts_wakes_late_and_a_share_of_stops_is_held() {
+    let (sound, faulty) = (ideal(&[]), ideal(&["late-wake=3@2/6", "held-reading=2@1/2"]));
+    let (sound_w, faulty_w) = (power(&sound, UNIT_AT), power(&faulty, UNIT_AT));
+    let (mut woke_late, mut held) = (0, 0);
+    for coast in moves(&sound, Act::Coast) {
+        let later_s =
+            |from_s, positive| first_after(&faulty_w, from_s, positive) - first_after(&sound_w, from_s, positive);
+        let (held_s, late_s) = (later_s(coast.start_s + 0.5, false), later_s(coast.end_s, true));
+        assert!(held_s == 0.0 || held_s == 2.0, "{held_s}");
+        assert!(late_s == 0.0 || (3.0..=5.0).contains(&late_s), "{late_s}");
+        held += usize::from(held_s > 0.0);
+        woke_late += usize::from(late_s > 0.0);
+    }
+    assert_eq!((woke_late, held), (2, 3));
+}
+
+#[test]
+fn spikes_are_seconds_of_the_size_and_number_written() {
+    let (sound, faulty) = (ideal(&[]), ideal(&["spike=400@3"]));
+    let changes: Vec<f64> = beside(&sound, &faulty, UNIT_AT)
+        .iter()
+        .filter_map(|(_, a, b)| Some((*b)? - (*a)?))
+        .filter(|c| *c != 0.0)
+        .collect();
+    assert_eq!(changes, [400.0; 3]);
+}
+
+#[test]
+fn a_stuck_reading_stays_for_as_long_as_written() {
+    let faulty = ideal(&["stuck=20@2"]);
+    assert_eq!(faulty.truth.struck.len(), 2);
+    for window in &faulty.truth.struck {
+        let values: Vec<_> =
+            power(&faulty, UNIT_AT).into_iter().filter(|v| (window.start_s..window.end_s).contains(&v.0)).collect();
+        assert!(values.len() >= 19 && values[0].1 > Some(0.0));
+        assert!(values.iter().all(|v| v.1 == values[0].1), "{values:?}");
+    }
+}
+
+#[test]
+fn an_unheard_instrument_is_missing_while_the_strap_is_there() {
+    let faulty = ideal(&["dropout=5@6"]);
+    let samples = &faulty.recordings[UNIT_AT].samples;
+    let lost: Vec<usize> = (0..samples.len()).filter(|i| samples.power_w[*i].is_none()).collect();
+    assert_eq!(lost.len(), 30);
+    assert!(lost.iter().all(|i| samples.heart_rate_bpm[*i].is_some() && samples.cadence_rpm[*i].is_none()));
+}
+
+#[test]
+fn phantom_watts_show_while_the_cranks_stand() {
+    let (sound, faulty) = (ideal(&[]), ideal(&["phantom=12"]));
+    for coast in moves(&sound, Act::Coast) {
+        for (t, before, after) in beside(&sound, &faulty, UNIT_AT) {
+            if (coast.start_s + 2.2..coast.end_s).contains(&t) {
+                assert_eq!((before, after), (Some(0.0), Some(12.0)), "at {t}");
+            }
+        }
+    }
+}
+
+#[test]
+fn a_temperature_drift_follows_the_sensors_temperature() {
+    let (sound, faulty) = (ideal(&[]), ideal(&["temperature-drift=3"]));
+    let temperature_c = &sound.truth.temperatures_c[UNIT_AT];
+    let shown = &faulty.recordings[UNIT_AT].samples.temperature_c;
+    for block in moves(&sound, Act::Block) {
+        let window = (block.start_s + 10.0, block.end_s - 2.0);
+        let change_w = mean_in(&power(&faulty, UNIT_AT), window.0, window.1)
+            - mean_in(&power(&sound, UNIT_AT), window.0, window.1);
+        let middle = ((window.0 + window.1) / 2.0) as usize;
+        let warmer_c = temperature_c[middle] - temperature_c[0];
+        assert!((change_w - 3.0 * warmer_c).abs() < 0.2, "{change_w} W for {warmer_c} °C");
+        assert!((shown[middle].unwrap() - temperature_c[middle]).abs() <= 0.51, "the head unit writes it down");
+    }
+    assert!(temperature_c.iter().fold(0.0, |most: f64, c| most.max(*c)) - temperature_c[0] > 3.0);
+}
+
+#[test]
+fn faults_combine() {
+    let faulty = ideal(&["gain=10", "offset=-8@big", "spike=300@2", "gain=5@P", "late=2@T"]);
+    let sound = ideal(&[]);
+    let block = moves(&sound, Act::Block).find(|b| b.ring == "big").unwrap();
+    let struck = |t| struck_at(&faulty, t, 0.0);
+    let seconds: Vec<_> =
+        beside(&sound, &faulty, UNIT_AT).into_iter().filter(|s| (block.start_s..block.end_s).contains(&s.0)).collect();
+    for (t, before, after) in seconds.into_iter().skip(2).filter(|s| !struck(s.0)) {
+        let expected_w = before.unwrap() * 1.1 - 8.0;
+        assert!((after.unwrap() - expected_w).abs() <= 1.1, "{after:?} for {expected_w} at {t}");
+    }
+    assert_eq!(faulty.truth.struck.len(), 2);
+    assert_ne!(sound.files[PEDALS_AT], faulty.files[PEDALS_AT]);
+    assert_ne!(sound.files[TRAINER_AT], faulty.files[TRAINER_AT]);
+}
+
+fn on_bench(word: &str, instruments: Instruments) -> Rehearsal {
+    let bench = (BENCHES.iter().find(|kind| kind.word == word).unwrap().bench)();
+    simulate(&bench_trial(), &Plan { bench, instruments, ..Plan::new(5) })
+}
+
+#[test]
+fn an_instrument_reads_the_same_whoever_is_worn_beside_it() {
+    let all = on_bench("three", Instruments::Real);
+    let [both, pedals, trainer] = ["both", "pedals", "trainer"].map(|word| on_bench(word, Instruments::Real));
+    assert_eq!(all.files[..3], both.files);
+    assert_eq!(all.files[..2], pedals.files);
+    // Laps are pressed on the first reference's head unit.
+    assert_eq!(all.recordings[2].samples, trainer.recordings[1].samples);
+}
+
+#[test]
+fn each_place_reads_what_is_there() {
+    let [both, spider, left, hub, pedals] =
+        ["both", "spider-unit", "left-unit", "hub-unit", "pedal-unit"].map(|word| on_bench(word, Instruments::Ideal));
+    assert_eq!(power(&both, UNIT_AT), power(&spider, UNIT_AT));
+    assert_eq!(power(&both, UNIT_AT), power(&pedals, UNIT_AT));
+    assert!(!both.recordings[UNIT_AT].samples.right_share_pct.is_empty());
+    for totals in [&spider, &left, &hub] {
+        assert!(totals.recordings[UNIT_AT].samples.right_share_pct.is_empty());
+    }
+    let block = moves(&both, Act::Block).next().unwrap();
+    let (from_s, to_s) = (block.start_s + 30.0, block.end_s - 5.0);
+    let (from, to) = (both.truth.signal.work_until_j(from_s), both.truth.signal.work_until_j(to_s));
+    let left_w = (to.0 - from.0) / (to_s - from_s);
+    assert!((mean_in(&power(&left, UNIT_AT), from_s, to_s) / (2.0 * left_w) - 1.0).abs() < 0.005);
+    let at_hub_w = both.truth.signal.mean_w(from_s, to_s) * (1.0 - LOSS);
+    assert!((mean_in(&power(&hub, UNIT_AT), from_s, to_s) / at_hub_w - 1.0).abs() < 0.005);
+}
+
+#[test]
+fn a_trainer_reads_low_while_spun_up_and_watts_while_coasting_and_a_hub_does_neither() {
+    let wearing = |missed: bool| {
+        let mut bench = Bench::both();
+        bench.references.remove(0);
+        if !missed {
+            bench.references[0].mode = None;
+        }
+        // No gain, offset or loss but what the flywheel does.
+        let habits = Habits { systematic: 0.0, ..Habits::default() };
+        simulate(&bench_trial(), &Plan { bench, habits, ..Plan::new(5) })
+    };
+    let (trainer, hub) = (wearing(true), wearing(false));
+    let mean_w = |r: &Rehearsal, from_s: f64, to_s: f64| {
+        let clock = r.truth.instruments[1].clock_offset_s;
+        mean_in(&power(r, 1), from_s + clock, to_s + clock)
+    };
+    let (mut spun_up_w, mut after_w, mut coasting_w) = (0.0, 0.0, 0.0);
+    for sprint in moves(&trainer, Act::Sprint) {
+        spun_up_w +=
+            mean_w(&trainer, sprint.start_s, sprint.start_s + 3.0) - mean_w(&hub, sprint.start_s, sprint.start_s + 3.0);
+        after_w += mean_w(&trainer, sprint.end_s + 1.0, sprint.end_s + 6.0)
+            - mean_w(&hub, sprint.end_s + 1.0, sprint.end_s + 6.0);
+    }
+    assert!(spun_up_w / 6.0 < -8.0 && after_w / 6.0 > 4.0, "{spun_up_w} {after_w}");
+    for coast in moves(&trainer, Act::Coast) {
+        coasting_w += mean_w(&trainer, coast.start_s + 6.0, coast.end_s - 1.0);
+        assert_eq!(mean_w(&hub, coast.start_s + 6.5, coast.end_s - 0.5), 0.0);
+    }
+    assert!(coasting_w / 6.0 > 3.0, "{coasting_w}");
+}
+
 /// First and last true second of a stretch around a move in which the unit reads power.
 fn first_after(series: &[(f64, Option<f64>)], t_s: f64, positive: bool) -> f64 {
     series.iter().find(|(t, w)| *t >= t_s && w.is_some_and(|w| (w > 0.0) == positive)).map_or(f64::NAN, |v| v.0)
