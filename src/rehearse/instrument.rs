@@ -280,14 +280,12 @@ pub(super) fn gears(stretches: &[Stretch], drivetrain: &Drivetrain, loss: &Loss)
         let loss = loss.of(stretch.ring, ring, cog);
         Gear { from_s: stretch.start_s, ring: stretch.ring, cog: cog.round() as u32, loss }
     };
-    let mut gears: Vec<Gear> = vec![];
-    for (n, stretch) in stretches.iter().enumerate() {
-        let stands = matches!(stretch.act, Act::Still | Act::Coast);
-        let same = |last: &Gear, new: &Gear| (last.ring, last.cog) == (new.ring, new.cog);
-        let new = gear(stretch);
-        if n == 0 || !stands && !gears.last().is_some_and(|last| same(last, &new)) {
-            gears.push(new);
-        }
+    let same = |a: &Gear, b: &Gear| (a.ring, a.cog) == (b.ring, b.cog);
+    let stands = |stretch: &Stretch| matches!(stretch.act, Act::Still | Act::Coast);
+    let mut gears: Vec<Gear> = stretches.iter().filter(|stretch| !stands(stretch)).map(gear).collect();
+    gears.dedup_by(|next, last| same(next, last));
+    if gears.is_empty() {
+        gears.extend(stretches.first().map(gear));
     }
     gears
 }
