@@ -1,11 +1,16 @@
 //! Rides that nobody here made, judged against themselves: errors must be exactly zero, and 5 % where a copy reads
 //! 5 % more. The folder comes from `ASSIZE_RECORDINGS`; its README says where the rides are from.
 
+#[allow(dead_code, reason = "shared with the simulated rides")]
+#[path = "common/steady.rs"]
+mod steady;
+
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
 use assize::recording::{self, Recording};
+use assize::rehearse::{Habits, Plan};
 use assize::verdict::{CheckVerdict, Verdict};
 
 const WHY_IGNORED: &str = "ASSIZE_RECORDINGS names no folder of recordings";
@@ -78,4 +83,38 @@ fn scaled(recording: &Recording, factor: f64) -> String {
         writeln!(csv, "{},{},{},{}", at.to_rfc3339(), cell(power), cell(cadence), cell(heart)).unwrap();
     }
     csv
+}
+
+/// Steady minutes of real rides beside the simulator's; of the four rides with power one is a run.
+#[test]
+#[ignore = "needs the folder of real recordings in ASSIZE_RECORDINGS; .ci/run sets it"]
+fn the_simulator_is_held_to_what_real_rides_give() {
+    let measured = |names: &[&str]| -> Vec<steady::Figures> {
+        let read = |name: &&str| steady::figures(&recording::read(&ride(name)).unwrap(), |_| true);
+        names.iter().flat_map(read).collect()
+    };
+    let indoors = measured(&["indoor-38min.fit"]);
+    let road = measured(&["road-two-sided-78min.fit", "road-autopause-6h.fit"]);
+    assert_eq!((indoors.len(), road.len()), (31, 46));
+    let copied = steady::real();
+    for real in &copied {
+        for (copy, windows) in [(real.indoor, &indoors), (real.road, &road)] {
+            let ridden = steady::percentiles(windows, &real.name).map(|(q, _)| q);
+            assert_eq!(copy.is_some(), ridden.is_some(), "{}", real.name);
+            for (copy, ridden) in copy.into_iter().flatten().zip(ridden.into_iter().flatten()) {
+                assert!((copy - ridden).abs() < 0.0051, "{}: {copy} is copied, {ridden} measured", real.name);
+            }
+        }
+    }
+    let made = steady::simulated(|seed| Plan { habits: Habits::varied(seed), ..Plan::new(seed) });
+    println!(
+        "{:46}{:>21} |{:>21}",
+        format!("indoors, {} and {} minutes", indoors.len(), made.len()),
+        "real",
+        "simulated"
+    );
+    for (line, inside) in steady::compare(&copied, steady::Real::indoors, &made) {
+        println!("{line}");
+        assert!(inside, "{line}");
+    }
 }

@@ -1,6 +1,9 @@
 //! What differs from bench to bench and rider to rider.
 
+use crate::protocol::{Posture, Protocol};
+
 use super::noise::{Noise, Purpose};
+use super::script::{Act, Stretch};
 
 /// How a head unit makes one value a second of four messages.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -45,5 +48,23 @@ impl Habits {
         // Drawn last: the others keep the draws that they had before there was a fourth.
         let storage = [a, b, c, storage(&mut noise)];
         Self { storage, dropped, strap_delay_s: (0.05, 0.35), unsteady, systematic: 1.0, heart }
+    }
+}
+
+/// The script as a rider follows it: each change comes late, now and then early, and no target is met exactly; who
+/// sprints stands up unless told to stay seated. Common practice, no source.
+pub(super) fn follow(stretches: &mut [Stretch], protocol: &Protocol, seed: u64) {
+    let mut noise = Noise::new(seed, Purpose::Reaction);
+    for i in 1..stretches.len() {
+        let counted_down = noise.uniform() < 0.1;
+        let late_s = if counted_down { noise.between(-0.5, 0.1) } else { noise.between(0.3, 1.5) };
+        stretches[i - 1].end_s += late_s;
+        stretches[i].start_s += late_s;
+    }
+    for stretch in stretches {
+        stretch.aim_w *= 1.0 + noise.truncated(0.015, 2.0);
+        let asked = stretch.phase.and_then(|(index, _)| protocol.phases[index].posture);
+        let stands = stretch.act == Act::Sprint && asked.is_none();
+        stretch.posture = if stands { Posture::Standing } else { asked.unwrap_or(Posture::Seated) };
     }
 }

@@ -12,6 +12,7 @@ mod habits;
 mod head_unit;
 mod instrument;
 mod noise;
+mod rider;
 mod script;
 mod signal;
 mod spoil;
@@ -171,7 +172,8 @@ impl Truth {
 /// nothing but what it should. [`check_faults`] says which faults would find nothing to strike.
 pub fn simulate(protocol: &Protocol, plan: &Plan) -> Rehearsal {
     let drivetrain = bench::drivetrain();
-    let stretches = script::write(protocol, &drivetrain, plan.seed);
+    let mut stretches = script::write(protocol, &drivetrain, plan.seed);
+    habits::follow(&mut stretches, protocol, plan.seed);
     let signal = signal::ride(&stretches, plan.seed, &plan.habits);
     let strikes = strike::all(&plan.faults, &plan.bench, &stretches, plan.seed);
     let draws = Draws::of(plan, stretches.last().map_or(0.0, |s| s.end_s), &strikes);

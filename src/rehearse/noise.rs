@@ -12,6 +12,8 @@ pub(super) enum Purpose {
     Cadence = 4,
     Balance = 5,
     Heart = 6,
+    Reaction = 7,
+    Posture = 8,
     /// Of the instrument on head unit A; those on the next head units take the numbers behind it.
     Instrument = 10,
     /// Likewise.

@@ -53,6 +53,7 @@ pub(super) struct Stretch {
     pub aim_w: f64,
     pub cadence_rpm: f64,
     pub ring: Ring,
+    pub posture: Posture,
     /// Metres that one turn of the cranks drives the wheel.
     pub development_m: f64,
 }
@@ -110,8 +111,8 @@ impl Script<'_> {
         let development_m = self.development_m(aim_w, cadence_rpm);
         let end_s = self.now_s + lasts_s;
         let start_s = std::mem::replace(&mut self.now_s, end_s);
-        let ring = self.ring;
-        self.stretches.push(Stretch { act, phase, start_s, end_s, aim_w, cadence_rpm, ring, development_m });
+        let (ring, posture) = (self.ring, Posture::Seated);
+        self.stretches.push(Stretch { act, phase, start_s, end_s, aim_w, cadence_rpm, ring, posture, development_m });
     }
 
     /// The cog on the present ring that brings the rider nearest to the trainer's speed at this power.

@@ -2,6 +2,7 @@
 
 use super::habits::Habits;
 use super::noise::{Noise, Purpose, Wander};
+use super::rider::{INDOOR, Rider};
 use super::script::{Act, Stretch};
 
 /// Twelve and more points to a turn of the cranks: enough for the stroke's ripple.
@@ -100,27 +101,19 @@ fn settled_bpm(power_w: f64, heart: f64) -> f64 {
 const HEART_TAU_S: f64 = 35.0;
 
 pub(super) fn ride(stretches: &[Stretch], seed: u64, habits: &Habits) -> Signal {
-    let mut power_noise = Noise::new(seed, Purpose::Power);
-    let mut stroke_noise = Noise::new(seed, Purpose::Strokes);
-    let mut cadence_noise = Noise::new(seed, Purpose::Cadence);
-    let mut balance_noise = Noise::new(seed, Purpose::Balance);
     let mut heart_noise = Noise::new(seed, Purpose::Heart);
     // Slow noise moves four times a second; what is faster comes from the strokes.
     const SLOW: usize = 5;
     let slow_s = SLOW as f64 * STEP_S;
-    let mut quick = Wander::new(0.03 * habits.unsteady, 4.0, slow_s);
-    let mut slow = Wander::new(0.015 * habits.unsteady, 40.0, slow_s);
-    let mut cadence_wander = Wander::new(0.012, 6.0, slow_s);
-    let mut balance_wander = Wander::new(0.006, 30.0, slow_s);
+    let mut rider = Rider::new(seed, habits, INDOOR, slow_s);
     let mut heart_wander = Wander::new(1.2 * habits.heart, 8.0, slow_s);
-    let own_share = 0.505 + 0.01 * balance_noise.truncated(1.0, 2.0);
-    let (mut power_factor, mut cadence_factor, mut share_noise, mut bpm_noise) = (1.0, 1.0, 0.0, 0.0);
+    let mut bpm_noise = 0.0;
 
     let length_s = stretches.last().map_or(0.0, |s| s.end_s);
     let steps = (length_s / STEP_S) as usize;
     let mut signal = Signal::default();
     let (mut power_w, mut pace_rpm, mut speed_m_s, mut turns) = (0.0, 0.0, 0.0_f64, 0.0_f64);
-    let (mut heart_bpm, mut beat, mut stroke_factor) = (78.0, 0.0, 1.0);
+    let (mut heart_bpm, mut beat) = (78.0, 0.0);
     let (mut left_j, mut right_j) = (0.0, 0.0);
     let mut at = 0;
     for step in 0..steps {
@@ -130,15 +123,13 @@ pub(super) fn ride(stretches: &[Stretch], seed: u64, habits: &Habits) -> Signal 
         }
         let stretch = &stretches[at];
         if step % SLOW == 0 {
-            power_factor = 1.0 + quick.next(&mut power_noise) + slow.next(&mut power_noise);
-            cadence_factor = 1.0 + cadence_wander.next(&mut cadence_noise);
-            share_noise = balance_wander.next(&mut balance_noise);
+            rider.wander();
             bpm_noise = heart_wander.next(&mut heart_noise);
         }
 
         let stops = matches!(stretch.act, Act::Coast | Act::Still);
         let pace_tau_s = if stops { 0.12 } else { pace_tau_s(stretch.act) };
-        pace_rpm += (stretch.cadence_rpm * cadence_factor - pace_rpm) * STEP_S / pace_tau_s;
+        pace_rpm += (stretch.cadence_rpm * rider.cadence_factor - pace_rpm) * STEP_S / pace_tau_s;
         if stops && pace_rpm < 3.0 {
             pace_rpm = 0.0;
         }
@@ -151,22 +142,14 @@ pub(super) fn ride(stretches: &[Stretch], seed: u64, habits: &Habits) -> Signal 
 
         let before = turns;
         turns += cadence_rpm / 60.0 * STEP_S;
-        if (before * 2.0) as u64 != (turns * 2.0) as u64 {
-            stroke_factor = 1.0 + 0.03 * stroke_noise.normal();
-        }
+        rider.turn(before, turns, power_w);
         if stops {
             power_w = 0.0;
         } else if pulls || stretch.act != Act::Restart {
-            let aim_w = stretch.aim_w * power_factor * fade(stretch.act, t_s - stretch.start_s);
+            let aim_w = stretch.aim_w * rider.power_factor * fade(stretch.act, t_s - stretch.start_s);
             power_w += (aim_w - power_w) * STEP_S / power_tau_s(stretch.act);
         }
-        let right_share = own_share + share_noise + 0.02 * (power_w - 200.0) / 400.0;
-        // Each leg pushes once a turn; both means over a turn are 1.
-        let sin = libm::sin(std::f64::consts::TAU * turns.fract());
-        let twice = 0.35 * (1.0 - 2.0 * sin * sin);
-        let stroke_w = power_w * stroke_factor;
-        let left_w = stroke_w * (1.0 - right_share) * (1.0 + 0.9 * sin - twice);
-        let right_w = stroke_w * right_share * (1.0 - 0.9 * sin - twice);
+        let (left_w, right_w) = rider.sides_w(power_w, turns, stretch.posture);
 
         heart_bpm += (settled_bpm(power_w, habits.heart) - heart_bpm) * STEP_S / HEART_TAU_S;
         beat += heart_bpm / 60.0 * STEP_S;

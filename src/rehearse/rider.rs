@@ -1,0 +1,127 @@
+//! How unsteady a rider is. The figures are fitted to real rides; `tests/steadiness.rs` holds the simulator to them.
+
+use crate::protocol::Posture;
+
+use super::habits::Habits;
+use super::noise::{Noise, Purpose, Wander};
+
+/// Standard deviation and correlation time, s.
+type Spread = (f64, f64);
+
+/// What the usual rider does at a steady effort in one kind of place.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Steadiness {
+    /// Of one leg's push at 200 W seated, relative. That legs differ from push to push is at once the scatter of a
+    /// second's power that no later second remembers and nearly all the scatter of balance.
+    pub push: f64,
+    /// Of what the rider aims at: quick and slow, relative.
+    pub power: [Spread; 2],
+    /// Quick and slow, relative.
+    pub cadence: [Spread; 2],
+    /// By how many per cent power grows with one per cent of cadence: a brake's power grows with speed.
+    pub power_by_cadence: f64,
+    /// Of the right side's share.
+    pub share: Spread,
+}
+
+/// On a trainer: held to 31 steady minutes of one ride.
+pub(super) const INDOOR: Steadiness = Steadiness {
+    push: 0.108,
+    power: [(0.025, 3.0), (0.02, 40.0)],
+    cadence: [(0.016, 2.5), (0.02, 35.0)],
+    power_by_cadence: 1.3,
+    share: (0.006, 30.0),
+};
+
+/// Pushes scatter less, in proportion, the harder they are: on the indoor ride with its 95, 165 and 260 W the steps from
+/// second to second go down about as the cube root of power goes up.
+fn push_scatter(power_w: f64) -> f64 {
+    libm::cbrt(200.0 / power_w.clamp(60.0, 1000.0))
+}
+
+/// One rider on one day.
+pub(super) struct Rider {
+    steadiness: Steadiness,
+    unsteady: f64,
+    power_noise: Noise,
+    push_noise: Noise,
+    cadence_noise: Noise,
+    share_noise: Noise,
+    power: [Wander; 2],
+    cadence: [Wander; 2],
+    share: Wander,
+    own_share: f64,
+    /// By how much the right side's share grows in standing, and from 200 to 600 W.
+    standing_share: f64,
+    effort_share: f64,
+    /// Times what was aimed at.
+    pub power_factor: f64,
+    pub cadence_factor: f64,
+    share_off: f64,
+    /// Of the left and of the right leg's present turn.
+    push_factors: [f64; 2],
+}
+
+impl Rider {
+    /// `slow_s` is the time between calls of [`Rider::wander`].
+    pub fn new(seed: u64, habits: &Habits, steadiness: Steadiness, slow_s: f64) -> Self {
+        let noise = |purpose| Noise::new(seed, purpose);
+        let (mut share_noise, mut body) = (noise(Purpose::Balance), noise(Purpose::Posture));
+        let wanders =
+            |spreads: [Spread; 2]| spreads.map(|(sd, tau_s)| Wander::new(sd * habits.unsteady, tau_s, slow_s));
+        Self {
+            unsteady: habits.unsteady,
+            power: wanders(steadiness.power),
+            cadence: wanders(steadiness.cadence),
+            share: Wander::new(steadiness.share.0, steadiness.share.1, slow_s),
+            own_share: 0.505 + 0.01 * share_noise.truncated(1.0, 2.0),
+            // Common practice, no source.
+            standing_share: 0.01 * body.truncated(1.0, 2.0),
+            effort_share: 0.02 + 0.01 * body.truncated(1.0, 2.0),
+            power_noise: noise(Purpose::Power),
+            push_noise: noise(Purpose::Strokes),
+            cadence_noise: noise(Purpose::Cadence),
+            share_noise,
+            steadiness,
+            power_factor: 1.0,
+            cadence_factor: 1.0,
+            share_off: 0.0,
+            push_factors: [1.0, 1.0],
+        }
+    }
+
+    /// Moves what changes slowly.
+    pub fn wander(&mut self) {
+        let cadence: f64 = self.cadence.iter_mut().map(|w| w.next(&mut self.cadence_noise)).sum();
+        let power: f64 = self.power.iter_mut().map(|w| w.next(&mut self.power_noise)).sum();
+        self.cadence_factor = 1.0 + cadence;
+        self.power_factor = 1.0 + power + self.steadiness.power_by_cadence * cadence;
+        self.share_off = self.share.next(&mut self.share_noise);
+    }
+
+    /// The cranks moved: a leg whose push begins draws how hard it is.
+    pub fn turn(&mut self, before: f64, after: f64, power_w: f64) {
+        for (leg, half) in [0.0, 0.5].into_iter().enumerate() {
+            if (before + half) as u64 != (after + half) as u64 {
+                let sd = self.steadiness.push * self.unsteady * push_scatter(power_w);
+                self.push_factors[leg] = 1.0 + self.push_noise.truncated(sd, 4.0);
+            }
+        }
+    }
+
+    /// Left and right power at a place of the turn; over a turn they sum to `power_w`.
+    pub fn sides_w(&self, power_w: f64, turns: f64, posture: Posture) -> (f64, f64) {
+        let (standing_share, ripple) =
+            if posture == Posture::Standing { (self.standing_share, STANDING_RIPPLE) } else { (0.0, 1.0) };
+        let effort = self.effort_share * (power_w - 200.0) / 400.0;
+        let right_share = self.own_share + self.share_off + standing_share + effort;
+        // Each leg pushes once a turn; both means over a turn are 1.
+        let sin = libm::sin(std::f64::consts::TAU * turns.fract());
+        let (once, twice) = (0.9 * ripple * sin, 0.35 * ripple * (1.0 - 2.0 * sin * sin));
+        let [left, right] = self.push_factors.map(|factor| factor * power_w);
+        (left * (1.0 - right_share) * (1.0 + once - twice), right * right_share * (1.0 - once - twice))
+    }
+}
+
+/// Out of the saddle the body's weight comes onto one pedal at a time. Common practice, no source.
+const STANDING_RIPPLE: f64 = 1.15;
