@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
 use assize::recording::{self, Recording};
-use assize::rehearse::{Habits, Plan};
+use assize::rehearse::{Habits, Plan, Setting};
 use assize::verdict::{CheckVerdict, Verdict};
 
 const WHY_IGNORED: &str = "ASSIZE_RECORDINGS names no folder of recordings";
@@ -106,14 +106,16 @@ fn the_simulator_is_held_to_what_real_rides_give() {
             }
         }
     }
-    let made = steady::simulated(|seed| Plan { habits: Habits::varied(seed), ..Plan::new(seed) });
-    println!(
-        "{:46}{:>21} |{:>21}",
-        format!("indoors, {} and {} minutes", indoors.len(), made.len()),
-        "real",
-        "simulated"
-    );
-    for (line, inside) in steady::compare(&copied, steady::Real::indoors, &made) {
+    held("indoors", steady::Real::indoors, indoors.len(), Setting::Resistance);
+    held("road", |real| real.road, road.len(), Setting::Road);
+}
+
+/// Prints the table and asserts it.
+fn held(place: &str, of: impl Fn(&steady::Real) -> Option<[f64; 3]>, minutes: usize, setting: Setting) {
+    let made = steady::simulated(|seed| Plan { habits: Habits::varied(seed), setting, ..Plan::new(seed) });
+    let title = format!("{place}, {minutes} and {} minutes", made.len());
+    println!("\n{title:46}{:>21} |{:>21}", "real", "simulated");
+    for (line, inside) in steady::compare(&steady::real(), of, &made) {
         println!("{line}");
         assert!(inside, "{line}");
     }

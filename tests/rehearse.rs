@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
 use assize::recording::{self, Recording};
-use assize::rehearse::{self, BENCHES, Plan};
+use assize::rehearse::{self, BENCHES, Plan, Setting};
 use assize::{protocol, session};
 use tempfile::TempDir;
 
@@ -44,8 +44,12 @@ fn the_same_seed_gives_the_same_files() {
 
 #[test]
 fn what_is_written_reads_back_as_what_was_in_memory() {
+    Setting::ALL.into_iter().for_each(reads_back);
+}
+
+fn reads_back(setting: Setting) {
     let dir = TempDir::new().unwrap();
-    let plan = Plan { faults: vec!["radio-dropout=0.02".parse().unwrap()], ..Plan::new(4) };
+    let plan = Plan { faults: vec!["radio-dropout=0.02".parse().unwrap()], setting, ..Plan::new(4) };
     let rehearsal = rehearse::simulate(&protocol::load(&bench(), None).unwrap(), &plan);
     rehearse::write(&rehearsal, dir.path()).unwrap();
     for in_memory in &rehearsal.recordings {
@@ -150,6 +154,20 @@ fn every_bench_is_written_read_back_and_judged() {
         let mut judge = Command::cargo_bin("assize").unwrap();
         judge.arg("judge").arg(dir.path().join("session.yaml")).arg("--exit-zero").assert().success();
     }
+}
+
+#[test]
+fn a_setting_is_ridden_and_told_in_the_session() {
+    let said = |setting: &str| {
+        let dir = TempDir::new().unwrap();
+        rehearse(&["--sound", "--setting", setting], dir.path()).success();
+        let mut check = Command::cargo_bin("assize").unwrap();
+        check.arg("check").arg(dir.path().join("session.yaml")).assert().success();
+        std::fs::read_to_string(dir.path().join("session.yaml")).unwrap()
+    };
+    assert!(said("resistance").contains("mode: resistance"));
+    assert!(said("constant-power").contains("mode: constant power"));
+    assert!(!said("road").contains("mode:"));
 }
 
 #[test]

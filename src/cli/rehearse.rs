@@ -3,12 +3,11 @@ use std::path::PathBuf;
 
 use anyhow::Context;
 use chrono::{DateTime, Utc};
-
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 
 use super::Exit;
-use crate::protocol::Protocol;
-use crate::rehearse::{self, BENCHES, BenchKind, FAULT_KINDS, Fault, Plan};
+use crate::protocol::{self, Protocol};
+use crate::rehearse::{self, BENCHES, BenchKind, FAULT_KINDS, Fault, Plan, Setting};
 
 /// What stands below the list of faults.
 const PLACES: &str = "\
@@ -44,6 +43,10 @@ pub struct RehearseArgs {
     /// When the ride starts (RFC 3339)
     #[arg(long, value_name = "TIME")]
     date: Option<DateTime<Utc>>,
+    /// Where to ride: on a trainer that only resists, on one that holds the power, or on the road; if not said, as the
+    /// protocol
+    #[arg(long, value_name = "SETTING", value_parser = PossibleValuesParser::new(Setting::ALL.map(Setting::word)))]
+    setting: Option<String>,
 }
 
 fn bench_words() -> impl TypedValueParser<Value = &'static BenchKind> {
@@ -68,6 +71,11 @@ pub fn run(args: &RehearseArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     if let Some(date) = args.date {
         plan.date = date;
     }
+    let asked = Setting::ALL.into_iter().find(|setting| args.setting.as_deref() == Some(setting.word()));
+    plan.setting = asked.unwrap_or(match protocol.setting {
+        protocol::Setting::Road => Setting::Road,
+        protocol::Setting::Indoor | protocol::Setting::Rig => Setting::Resistance,
+    });
     rehearse::check_faults(&protocol, &plan).map_err(anyhow::Error::msg)?;
     let rehearsal = rehearse::simulate(&protocol, &plan);
     rehearse::write(&rehearsal, dir).context("writing the rehearsal")?;

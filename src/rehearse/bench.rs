@@ -7,6 +7,7 @@ use crate::session::{
     Certificate, Conditions, Drivetrain, Instrument, Location, Readings, Reference, Session, Sides, TrainerMode, Unit,
 };
 
+use super::Setting;
 use super::head_unit::Naming;
 
 /// What is worn on one ride.
@@ -90,6 +91,18 @@ pub const BENCHES: &[BenchKind] = &[
 ];
 
 impl Bench {
+    /// A trainer brakes as the setting says; on the road a hub that measures stands in its place.
+    pub(super) fn in_setting(mut self, setting: Setting) -> Self {
+        for fitted in self.references.iter_mut().filter(|fitted| fitted.mode.is_some()) {
+            fitted.mode = setting.trainer_mode();
+            if setting == Setting::Road {
+                fitted.label = fitted.label.replace("trainer", "hub");
+                fitted.file = fitted.file.replace("trainer", "hub");
+            }
+        }
+        self
+    }
+
     /// Unit 017 at the spindle, pedal pair P, trainer T.
     pub fn both() -> Self {
         Self { unit: unit(Location::Spindle, Sides::Both), references: vec![pedals(), trainer()] }

@@ -140,6 +140,16 @@ fn record(recording: &Recording, i: usize, time: typedef::DateTime) -> Message {
     if let Some(speed_m_s) = at(&samples.speed_m_s) {
         record.enhanced_speed = (speed_m_s * 1000.0).round() as u32;
     }
+    if let (Some(latitude_deg), Some(longitude_deg)) = (at(&samples.latitude_deg), at(&samples.longitude_deg)) {
+        let semicircles = |degrees: f64| (degrees * (2_147_483_648.0 / 180.0)).round() as i32;
+        (record.position_lat, record.position_long) = (semicircles(latitude_deg), semicircles(longitude_deg));
+    }
+    if let Some(altitude_m) = at(&samples.altitude_m) {
+        record.enhanced_altitude = ((altitude_m + 500.0) * 5.0).round() as u32;
+    }
+    if let Some(distance_m) = at(&samples.distance_m) {
+        record.distance = (distance_m * 100.0).round() as u32;
+    }
     if let Some(temperature_c) = at(&samples.temperature_c) {
         record.temperature = temperature_c as i8;
     }
@@ -170,7 +180,8 @@ fn summary(recording: &Recording, start: typedef::DateTime, end: typedef::DateTi
     session.total_elapsed_time = milliseconds(lasts_s);
     session.total_timer_time = session.total_elapsed_time;
     session.sport = typedef::Sport::CYCLING;
-    session.sub_sport = typedef::SubSport::INDOOR_CYCLING;
+    let indoors = recording.samples.latitude_deg.is_empty();
+    session.sub_sport = if indoors { typedef::SubSport::INDOOR_CYCLING } else { typedef::SubSport::ROAD };
     session.event = typedef::Event::SESSION;
     session.event_type = typedef::EventType::STOP;
     session.first_lap_index = 0;

@@ -63,7 +63,9 @@ pub(super) fn follow(stretches: &mut [Stretch], protocol: &Protocol, seed: u64) 
     }
     for stretch in stretches {
         stretch.aim_w *= 1.0 + noise.truncated(0.015, 2.0);
-        let asked = stretch.phase.and_then(|(index, _)| protocol.phases[index].posture);
+        let phase = stretch.phase.map(|(index, _)| &protocol.phases[index]);
+        let asked = phase.and_then(|phase| phase.posture);
+        stretch.grade_pct = phase.and_then(|phase| phase.grade_pct.as_ref()?.middle());
         let stands = stretch.act == Act::Sprint && asked.is_none();
         stretch.posture = if stands { Posture::Standing } else { asked.unwrap_or(Posture::Seated) };
     }

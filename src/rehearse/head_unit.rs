@@ -10,6 +10,7 @@ use crate::recording::{Format, HeadUnit, Lap, Recording, Samples, Sensor, TimerE
 use super::habits::Storage;
 use super::instrument::Output;
 use super::noise::Noise;
+use super::road::{Place, Position};
 use super::strike::{Window, inside};
 
 /// One head unit's clock and habits: it shows `t + offset_s + drift_ppm·1e-6·t` at true time `t`, and `jump_s` more
@@ -65,6 +66,8 @@ pub(super) struct Heard<'a> {
     pub laps: &'a [f64],
     /// A crank meter's cadence has a fraction, in 1/128 rpm.
     pub cadence_steps: f64,
+    /// On the road.
+    pub places: &'a [Place],
 }
 
 /// Walks a list in order of time; `at` gives the last entry not later than the time asked for.
@@ -99,6 +102,7 @@ pub(super) fn record(
     clock: &Clock,
     naming: Naming,
     date: DateTime<Utc>,
+    mut position: Position,
     noise: &mut Noise,
 ) -> Recording {
     let first = clock.shows_s(clock.start_s).ceil() as i64;
@@ -138,6 +142,9 @@ pub(super) fn record(
         let beat = beats.at(t_s - clock.strap_delay_s, |b| b.0);
         samples.heart_rate_bpm.push(beat.filter(|_| !deaf).map(|b| b.1));
         samples.speed_m_s.push(speed.at(t_s, |s| s.0).map(|s| (s.1 * 1000.0).round() / 1000.0));
+        if !heard.places.is_empty() {
+            position.write(heard.places, t_s, &mut samples);
+        }
         let temperature_c = heard.temperature_c.get(t_s as usize).or(heard.temperature_c.last());
         samples.temperature_c.push(temperature_c.map(|c| c.round()));
         let has_balance = heard.output.sends_balance && total_w.round() > 0.0 && !unheard;

@@ -273,19 +273,28 @@ impl Loss {
 }
 
 /// The gears of a ride; what stands on the shifters while nobody pedals is none.
-pub(super) fn gears(stretches: &[Stretch], drivetrain: &Drivetrain, loss: &Loss) -> Vec<Gear> {
-    let gear = |stretch: &Stretch| {
-        let ring = drivetrain.teeth(stretch.ring).map_or(MIDDLE_GEAR.0, f64::from);
-        let cog = drivetrain.wheel_m.map_or(MIDDLE_GEAR.1, |wheel_m| ring * wheel_m / stretch.development_m);
-        let loss = loss.of(stretch.ring, ring, cog);
-        Gear { from_s: stretch.start_s, ring: stretch.ring, cog: cog.round() as u32, loss }
+pub(super) fn gears(signal: &Signal, stretches: &[Stretch], drivetrain: &Drivetrain, loss: &Loss) -> Vec<Gear> {
+    let gear = |(from_s, ring, development_m): (f64, Ring, f64)| {
+        let teeth = drivetrain.teeth(ring).map_or(MIDDLE_GEAR.0, f64::from);
+        let cog = drivetrain.wheel_m.map_or(MIDDLE_GEAR.1, |wheel_m| teeth * wheel_m / development_m);
+        Gear { from_s, ring, cog: cog.round() as u32, loss: loss.of(ring, teeth, cog) }
     };
     let same = |a: &Gear, b: &Gear| (a.ring, a.cog) == (b.ring, b.cog);
     let stands = |stretch: &Stretch| matches!(stretch.act, Act::Still | Act::Coast);
-    let mut gears: Vec<Gear> = stretches.iter().filter(|stretch| !stands(stretch)).map(gear).collect();
+    let planned = |stretch: &Stretch| gear((stretch.start_s, stretch.ring, stretch.development_m));
+    // On the road a rider shifts whenever the road asks for it.
+    let shifted = |&(t_s, development_m): &(f64, f64)| {
+        let ridden = stretches.partition_point(|stretch| stretch.start_s <= t_s).saturating_sub(1);
+        gear((t_s, stretches[ridden].ring, development_m))
+    };
+    let mut gears: Vec<Gear> = if signal.places.is_empty() {
+        stretches.iter().filter(|stretch| !stands(stretch)).map(planned).collect()
+    } else {
+        signal.developments_m.iter().map(shifted).collect()
+    };
     gears.dedup_by(|next, last| same(next, last));
     if gears.is_empty() {
-        gears.extend(stretches.first().map(gear));
+        gears.extend(stretches.first().map(planned));
     }
     gears
 }

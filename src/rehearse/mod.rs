@@ -13,10 +13,12 @@ mod head_unit;
 mod instrument;
 mod noise;
 mod rider;
+mod road;
 mod script;
 mod signal;
 mod spoil;
 mod strike;
+mod trainer;
 mod write;
 
 use chrono::{DateTime, TimeDelta, Utc};
@@ -25,7 +27,7 @@ use sha2::{Digest, Sha256};
 
 use crate::protocol::{Protocol, Ring};
 use crate::recording::Recording;
-use crate::session::Session;
+use crate::session::{Drivetrain, Session, TrainerMode};
 
 pub use bench::{BENCHES, Bench, BenchKind, Fitted, Recorder};
 use draws::Draws;
@@ -34,6 +36,8 @@ pub use habits::{Habits, Storage};
 use head_unit::{Clock, Heard};
 use instrument::{Gear, Ridden};
 use noise::{Noise, Purpose};
+pub use road::Place;
+use road::Position;
 pub use script::Act;
 use script::Stretch;
 pub use signal::Signal;
@@ -50,6 +54,7 @@ pub struct Plan {
     pub bench: Bench,
     pub instruments: Instruments,
     pub habits: Habits,
+    pub setting: Setting,
 }
 
 impl Plan {
@@ -57,7 +62,40 @@ impl Plan {
     pub fn new(seed: u64) -> Self {
         let date = DateTime::from_timestamp(1_795_267_800, 0).unwrap_or_default();
         let (bench, habits) = (Bench::both(), Habits::default());
-        Self { seed, faults: vec![], date, bench, instruments: Instruments::Real, habits }
+        let (instruments, setting) = (Instruments::Real, Setting::default());
+        Self { seed, faults: vec![], date, bench, instruments, habits, setting }
+    }
+}
+
+/// Where and against what the protocol is ridden.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Setting {
+    /// A trainer whose brake grows with the wheel's speed.
+    #[default]
+    Resistance,
+    /// A trainer that holds each move's power, whatever the cadence.
+    ConstantPower,
+    /// Hills, traffic, position and altitude; a hub that measures stands in the trainer's place.
+    Road,
+}
+
+impl Setting {
+    pub const ALL: [Self; 3] = [Self::Resistance, Self::ConstantPower, Self::Road];
+
+    pub fn word(self) -> &'static str {
+        match self {
+            Setting::Resistance => "resistance",
+            Setting::ConstantPower => "constant-power",
+            Setting::Road => "road",
+        }
+    }
+
+    fn trainer_mode(self) -> Option<TrainerMode> {
+        match self {
+            Setting::Resistance => Some(TrainerMode::Resistance),
+            Setting::ConstantPower => Some(TrainerMode::ConstantPower),
+            Setting::Road => None,
+        }
     }
 }
 
@@ -171,13 +209,17 @@ impl Truth {
 /// Rides `protocol` by `plan`, in memory. A seed fixes the ride, the draws and the clocks; a fault added changes
 /// nothing but what it should. [`check_faults`] says which faults would find nothing to strike.
 pub fn simulate(protocol: &Protocol, plan: &Plan) -> Rehearsal {
+    let plan = &Plan { bench: plan.bench.clone().in_setting(plan.setting), ..plan.clone() };
     let drivetrain = bench::drivetrain();
     let mut stretches = script::write(protocol, &drivetrain, plan.seed);
     habits::follow(&mut stretches, protocol, plan.seed);
-    let signal = signal::ride(&stretches, plan.seed, &plan.habits);
+    if plan.setting == Setting::ConstantPower {
+        keep_one_gear(&mut stretches, &drivetrain);
+    }
+    let signal = signal::ride(&stretches, &drivetrain, plan.setting, plan.seed, &plan.habits);
     let strikes = strike::all(&plan.faults, &plan.bench, &stretches, plan.seed);
     let draws = Draws::of(plan, stretches.last().map_or(0.0, |s| s.end_s), &strikes);
-    let gears = instrument::gears(&stretches, &drivetrain, &draws.loss);
+    let gears = instrument::gears(&signal, &stretches, &drivetrain, &draws.loss);
     let laps = lap_presses(&stretches, plan.seed);
     let speed = instrument::speed(&signal);
     let temperature_c = |fitted: &Fitted| instrument::temperature_c(&stretches, fitted.warms_c());
@@ -198,8 +240,10 @@ pub fn simulate(protocol: &Protocol, plan: &Plan) -> Rehearsal {
             deaf: &deaf.flat_map(|strike| strike.windows()).copied().collect::<Vec<_>>(),
             laps: if n == 1 { &laps } else { &[] },
             cadence_steps: if fitted.located.behind_chain() { 1.0 } else { 128.0 },
+            places: &signal.places,
         };
-        head_unit::record(&heard, &draws.clocks[n], fitted.naming(), plan.date, &mut noise(Purpose::Clock))
+        let position = Position::new(noise(Purpose::Position));
+        head_unit::record(&heard, &draws.clocks[n], fitted.naming(), plan.date, position, &mut noise(Purpose::Clock))
     };
     let mut recordings: Vec<Recording> = plan.bench.worn().enumerate().map(record).collect();
     let encode = |recording: &mut Recording| {
@@ -211,6 +255,16 @@ pub fn simulate(protocol: &Protocol, plan: &Plan) -> Rehearsal {
     let files = recordings.iter_mut().map(encode).collect();
     let truth = Truth { temperatures_c, ..truth(protocol, plan, &stretches, signal, draws, &gears, &strikes) };
     Rehearsal { session: plan.bench.session(protocol, drivetrain), recordings, files, truth }
+}
+
+/// Where the brake holds the power, nobody needs another cog: the middle one of each ring, W and rpm as in a block.
+fn keep_one_gear(stretches: &mut [Stretch], drivetrain: &Drivetrain) {
+    let wanted_m = signal::brake_speed_m_s(180.0) * 60.0 / 88.0;
+    for stretch in stretches {
+        let on_ring = signal::developments_m(drivetrain, stretch.ring);
+        let nearest = on_ring.into_iter().min_by(|a, b| (a - wanted_m).abs().total_cmp(&(b - wanted_m).abs()));
+        stretch.development_m = nearest.unwrap_or(stretch.development_m);
+    }
 }
 
 /// Whether every fault of the plan finds on this bench and in this protocol what it names.

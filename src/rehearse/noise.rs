@@ -14,12 +14,17 @@ pub(super) enum Purpose {
     Heart = 6,
     Reaction = 7,
     Posture = 8,
+    Brake = 9,
     /// Of the instrument on head unit A; those on the next head units take the numbers behind it.
     Instrument = 10,
     /// Likewise.
     Clock = 20,
     Laps = 30,
     Habits = 31,
+    Terrain = 80,
+    Traffic = 81,
+    /// Of the instrument's head unit, likewise.
+    Position = 90,
     /// Of the first fault of the first kind at head unit A; each further kind, head unit and fault has its own.
     Fault = 100,
 }
@@ -90,6 +95,11 @@ impl Wander {
     pub fn new(sd: f64, tau_s: f64, step_s: f64) -> Self {
         let keep = libm::exp(-step_s / tau_s);
         Self { value: 0.0, keep, kick: sd * (1.0 - keep * keep).sqrt() }
+    }
+
+    /// From a value already there, where each step may have another length.
+    pub fn from(value: f64, sd: f64, tau: f64, step: f64) -> Self {
+        Self { value, ..Self::new(sd, tau, step) }
     }
 
     pub fn next(&mut self, noise: &mut Noise) -> f64 {

@@ -33,6 +33,20 @@ pub(super) const INDOOR: Steadiness = Steadiness {
     share: (0.006, 30.0),
 };
 
+/// On a trainer that holds a power; no real ride of this kind was at hand. The brake leaves the rider little to vary but
+/// the single push.
+pub(super) const CONSTANT_POWER: Steadiness =
+    Steadiness { power: [(0.012, 3.0), (0.0, 40.0)], power_by_cadence: 0.0, ..INDOOR };
+
+/// On the road: held to 46 steady minutes of two rides. Cadence comes from speed and gear.
+pub(super) const ROAD: Steadiness = Steadiness {
+    push: 0.125,
+    power: [(0.10, 2.2), (0.05, 12.0)],
+    cadence: [(0.01, 4.0), (0.02, 35.0)],
+    power_by_cadence: 0.0,
+    share: (0.006, 30.0),
+};
+
 /// Pushes scatter less, in proportion, the harder they are: on the indoor ride with its 95, 165 and 260 W the steps from
 /// second to second go down about as the cube root of power goes up.
 fn push_scatter(power_w: f64) -> f64 {

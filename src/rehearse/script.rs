@@ -25,6 +25,11 @@ pub enum Act {
 }
 
 impl Act {
+    /// The feet are still.
+    pub(super) fn stops(self) -> bool {
+        matches!(self, Act::Coast | Act::Still)
+    }
+
     pub fn word(self) -> &'static str {
         match self {
             Act::Still => "still",
@@ -54,6 +59,8 @@ pub(super) struct Stretch {
     pub cadence_rpm: f64,
     pub ring: Ring,
     pub posture: Posture,
+    /// Of the road, where the protocol asks for one.
+    pub grade_pct: Option<f64>,
     /// Metres that one turn of the cranks drives the wheel.
     pub development_m: f64,
 }
@@ -111,8 +118,10 @@ impl Script<'_> {
         let development_m = self.development_m(aim_w, cadence_rpm);
         let end_s = self.now_s + lasts_s;
         let start_s = std::mem::replace(&mut self.now_s, end_s);
-        let (ring, posture) = (self.ring, Posture::Seated);
-        self.stretches.push(Stretch { act, phase, start_s, end_s, aim_w, cadence_rpm, ring, posture, development_m });
+        let (ring, posture, grade_pct) = (self.ring, Posture::Seated, None);
+        let stretch =
+            Stretch { act, phase, start_s, end_s, aim_w, cadence_rpm, ring, posture, grade_pct, development_m };
+        self.stretches.push(stretch);
     }
 
     /// The cog on the present ring that brings the rider nearest to the trainer's speed at this power.

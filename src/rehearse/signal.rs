@@ -1,9 +1,15 @@
 //! What truly happens at the cranks: power, cadence, balance, speed and heart rate at 20 Hz.
 
+use crate::protocol::Ring;
+use crate::session::Drivetrain;
+
+use super::Setting;
 use super::habits::Habits;
 use super::noise::{Noise, Purpose, Wander};
-use super::rider::{INDOOR, Rider};
+use super::rider::{CONSTANT_POWER, INDOOR, ROAD, Rider};
+use super::road::{Place, Road};
 use super::script::{Act, Stretch};
+use super::trainer::{ConstantPower, Resistance};
 
 /// Twelve and more points to a turn of the cranks: enough for the stroke's ripple.
 pub(super) const STEP_S: f64 = 0.05;
@@ -13,7 +19,7 @@ const BRAKE: f64 = 0.25;
 /// Bike and rider, or the flywheel that stands for them, are light indoors.
 pub(super) const FLYWHEEL_KG: f64 = 32.0;
 /// Fastest that legs bring it up to speed, m/s². Common practice, no source.
-const SPIN_UP_M_S2: f64 = 5.0;
+pub(super) const SPIN_UP_M_S2: f64 = 5.0;
 
 /// Speed at which the trainer's brake takes this power.
 pub(super) fn brake_speed_m_s(power_w: f64) -> f64 {
@@ -29,6 +35,10 @@ pub struct Signal {
     /// Turns of the cranks since the start.
     pub turns: Vec<f64>,
     pub speed_m_s: Vec<f64>,
+    /// From when one turn of the cranks drives the wheel how far: true time and metres.
+    pub developments_m: Vec<(f64, f64)>,
+    /// On the road: where the bike is at each whole second. Empty indoors.
+    pub places: Vec<Place>,
     /// The strap's messages: true time and whole beats per minute, once a beat.
     pub beats: Vec<(f64, f64)>,
     /// Work of both sides up to the beginning of each step, J.
@@ -37,6 +47,20 @@ pub struct Signal {
 }
 
 impl Signal {
+    fn with_capacity(steps: usize) -> Self {
+        let column = || Vec::with_capacity(steps);
+        Self {
+            left_w: column(),
+            right_w: column(),
+            cadence_rpm: column(),
+            turns: column(),
+            speed_m_s: column(),
+            left_work_j: column(),
+            right_work_j: column(),
+            ..Self::default()
+        }
+    }
+
     pub fn len(&self) -> usize {
         self.left_w.len()
     }
@@ -76,7 +100,7 @@ impl Signal {
 }
 
 /// How fast the rider's power follows the aim, seconds. Common practice, no source.
-fn power_tau_s(act: Act) -> f64 {
+pub(super) fn power_tau_s(act: Act) -> f64 {
     match act {
         Act::Sprint | Act::Restart => 0.35,
         Act::Surge | Act::Soft => 0.7,
@@ -85,12 +109,12 @@ fn power_tau_s(act: Act) -> f64 {
 }
 
 /// How fast the cadence follows, seconds. Common practice, no source.
-fn pace_tau_s(act: Act) -> f64 {
+pub(super) fn pace_tau_s(act: Act) -> f64 {
     if matches!(act, Act::Sprint | Act::Restart) { 0.35 } else { 0.6 }
 }
 
 /// A sprint fades after two seconds, to about three quarters after ten. Common practice, no source.
-fn fade(act: Act, since_s: f64) -> f64 {
+pub(super) fn fade(act: Act, since_s: f64) -> f64 {
     if act == Act::Sprint { libm::exp(-(since_s - 2.0).max(0.0) / 28.0) } else { 1.0 }
 }
 
@@ -100,20 +124,101 @@ fn settled_bpm(power_w: f64, heart: f64) -> f64 {
 }
 const HEART_TAU_S: f64 = 35.0;
 
-pub(super) fn ride(stretches: &[Stretch], seed: u64, habits: &Habits) -> Signal {
-    let mut heart_noise = Noise::new(seed, Purpose::Heart);
-    // Slow noise moves four times a second; what is faster comes from the strokes.
-    const SLOW: usize = 5;
-    let slow_s = SLOW as f64 * STEP_S;
-    let mut rider = Rider::new(seed, habits, INDOOR, slow_s);
-    let mut heart_wander = Wander::new(1.2 * habits.heart, 8.0, slow_s);
-    let mut bpm_noise = 0.0;
+/// Slow noise moves four times a second; what is faster comes from the strokes.
+const SLOW: usize = 5;
+pub(super) const SLOW_S: f64 = SLOW as f64 * STEP_S;
 
+/// Rider, cranks and wheel at one instant.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Motion {
+    pub power_w: f64,
+    /// Of the legs, whether or not they pull.
+    pub pace_rpm: f64,
+    pub cadence_rpm: f64,
+    pub speed_m_s: f64,
+}
+
+/// What legs at rest or behind the wheel do. Common practice, no source.
+const STOP_TAU_S: f64 = 0.12;
+const CATCH_UP_TAU_S: f64 = 0.25;
+/// Torque that legs bring onto the cranks at a start, N·m, and a cadence to start from. Common practice, no source.
+const LEGS_NM: f64 = 130.0;
+const FIRST_RPM: f64 = 8.0;
+
+impl Motion {
+    /// Legs that come back to a rolling wheel first catch up with it; `true` once the chain pulls.
+    pub fn legs_catch_up(&mut self, development_m: f64) -> bool {
+        let wheel_rpm = self.speed_m_s * 60.0 / development_m;
+        if self.cadence_rpm > wheel_rpm - 1.0 {
+            return true;
+        }
+        self.cadence_rpm += (wheel_rpm * 1.05 - self.cadence_rpm) * STEP_S / CATCH_UP_TAU_S;
+        self.power_w = 0.0;
+        false
+    }
+
+    /// The wheel rolls by itself against a force; `stops` says whether the legs are at rest.
+    pub fn roll(&mut self, stops: bool, force_n: f64, mass_kg: f64) {
+        if stops {
+            self.cadence_rpm -= self.cadence_rpm * STEP_S / STOP_TAU_S;
+            if self.cadence_rpm < 3.0 {
+                self.cadence_rpm = 0.0;
+            }
+        }
+        self.power_w = 0.0;
+        self.speed_m_s = (self.speed_m_s - force_n / mass_kg * STEP_S).max(0.0);
+    }
+
+    /// The rider's power follows a wish, as far as the legs' torque goes at this cadence.
+    pub fn push(&mut self, wish_w: f64, tau_s: f64, development_m: f64) {
+        let rpm = (self.speed_m_s * 60.0 / development_m).max(FIRST_RPM);
+        let most_w = LEGS_NM * rpm * std::f64::consts::TAU / 60.0;
+        self.power_w = (self.power_w + (wish_w - self.power_w) * STEP_S / tau_s).clamp(0.0, most_w);
+    }
+
+    /// The chain pulls the wheel against a force.
+    pub fn drive(&mut self, efficiency: f64, force_n: f64, mass_kg: f64, development_m: f64) {
+        let pull_n = efficiency * self.power_w / self.speed_m_s.max(0.5);
+        self.speed_m_s = (self.speed_m_s + (pull_n - force_n) / mass_kg * STEP_S).max(0.0);
+        self.cadence_rpm = self.speed_m_s * 60.0 / development_m;
+    }
+}
+
+/// What the pedals drive.
+pub(super) trait Course {
+    /// Four times a second.
+    fn slow_step(&mut self, _motion: &Motion, _stretch: &Stretch) {}
+    fn step(&mut self, motion: &mut Motion, stretch: &Stretch, t_s: f64, rider: &Rider);
+    fn development_m(&self, stretch: &Stretch) -> f64;
+    fn place(&self) -> Option<Place> {
+        None
+    }
+}
+
+/// Metres of one turn of the cranks on each cog; none on a drivetrain that does not state enough.
+pub(super) fn developments_m(drivetrain: &Drivetrain, ring: Ring) -> Vec<f64> {
+    let (Some(teeth), Some(wheel_m)) = (drivetrain.teeth(ring), drivetrain.wheel_m) else { return vec![] };
+    drivetrain.cassette.iter().map(|cog| f64::from(teeth) / f64::from(*cog) * wheel_m).collect()
+}
+
+pub(super) fn ride(
+    stretches: &[Stretch],
+    drivetrain: &Drivetrain,
+    setting: Setting,
+    seed: u64,
+    habits: &Habits,
+) -> Signal {
+    let (mut course, steadiness): (Box<dyn Course>, _) = match setting {
+        Setting::Resistance => (Box::new(Resistance), INDOOR),
+        Setting::ConstantPower => (Box::new(ConstantPower::new(Noise::new(seed, Purpose::Brake))), CONSTANT_POWER),
+        Setting::Road => (Box::new(Road::new(stretches, drivetrain, seed)), ROAD),
+    };
+    let mut rider = Rider::new(seed, habits, steadiness, SLOW_S);
+    let mut heart = Heart::new(seed, habits);
     let length_s = stretches.last().map_or(0.0, |s| s.end_s);
     let steps = (length_s / STEP_S) as usize;
-    let mut signal = Signal::default();
-    let (mut power_w, mut pace_rpm, mut speed_m_s, mut turns) = (0.0, 0.0, 0.0_f64, 0.0_f64);
-    let (mut heart_bpm, mut beat) = (78.0, 0.0);
+    let mut signal = Signal::with_capacity(steps);
+    let (mut motion, mut turns) = (Motion::default(), 0.0_f64);
     let (mut left_j, mut right_j) = (0.0, 0.0);
     let mut at = 0;
     for step in 0..steps {
@@ -124,48 +229,69 @@ pub(super) fn ride(stretches: &[Stretch], seed: u64, habits: &Habits) -> Signal 
         let stretch = &stretches[at];
         if step % SLOW == 0 {
             rider.wander();
-            bpm_noise = heart_wander.next(&mut heart_noise);
+            heart.wander();
+            if step % (4 * SLOW) == 0 {
+                signal.places.extend(course.place());
+            }
+            course.slow_step(&motion, stretch);
         }
-
-        let stops = matches!(stretch.act, Act::Coast | Act::Still);
-        let pace_tau_s = if stops { 0.12 } else { pace_tau_s(stretch.act) };
-        pace_rpm += (stretch.cadence_rpm * rider.cadence_factor - pace_rpm) * STEP_S / pace_tau_s;
-        if stops && pace_rpm < 3.0 {
-            pace_rpm = 0.0;
+        course.step(&mut motion, stretch, t_s, &rider);
+        let development_m = course.development_m(stretch);
+        if signal.developments_m.last().is_none_or(|last| last.1 != development_m) {
+            signal.developments_m.push((t_s, development_m));
         }
-        // The chain pulls only while the cranks are at least as fast as the flywheel.
-        let driven_m_s = pace_rpm / 60.0 * stretch.development_m;
-        let rolling_m_s = speed_m_s - BRAKE * speed_m_s * speed_m_s / FLYWHEEL_KG * STEP_S;
-        let pulls = driven_m_s >= rolling_m_s;
-        speed_m_s = if pulls { driven_m_s.min(speed_m_s + SPIN_UP_M_S2 * STEP_S) } else { rolling_m_s };
-        let cadence_rpm = if pulls { speed_m_s * 60.0 / stretch.development_m } else { pace_rpm };
-
         let before = turns;
-        turns += cadence_rpm / 60.0 * STEP_S;
-        rider.turn(before, turns, power_w);
-        if stops {
-            power_w = 0.0;
-        } else if pulls || stretch.act != Act::Restart {
-            let aim_w = stretch.aim_w * rider.power_factor * fade(stretch.act, t_s - stretch.start_s);
-            power_w += (aim_w - power_w) * STEP_S / power_tau_s(stretch.act);
-        }
-        let (left_w, right_w) = rider.sides_w(power_w, turns, stretch.posture);
-
-        heart_bpm += (settled_bpm(power_w, habits.heart) - heart_bpm) * STEP_S / HEART_TAU_S;
-        beat += heart_bpm / 60.0 * STEP_S;
-        if beat >= 1.0 {
-            beat -= 1.0;
-            signal.beats.push((t_s, (heart_bpm + bpm_noise).round()));
-        }
+        turns += motion.cadence_rpm / 60.0 * STEP_S;
+        rider.turn(before, turns, motion.power_w);
+        let (left_w, right_w) = rider.sides_w(motion.power_w, turns, stretch.posture);
+        signal.beats.extend(heart.beat(t_s, motion.power_w));
         signal.left_w.push(left_w);
         signal.right_w.push(right_w);
-        signal.cadence_rpm.push(cadence_rpm);
+        signal.cadence_rpm.push(motion.cadence_rpm);
         signal.turns.push(turns);
-        signal.speed_m_s.push(speed_m_s);
+        signal.speed_m_s.push(motion.speed_m_s);
         signal.left_work_j.push(left_j);
         signal.right_work_j.push(right_j);
         left_j += left_w * STEP_S;
         right_j += right_w * STEP_S;
     }
     signal
+}
+
+/// The rider's heart, as a strap tells of it.
+struct Heart {
+    noise: Noise,
+    wander: Wander,
+    range: f64,
+    bpm: f64,
+    off_bpm: f64,
+    beat: f64,
+}
+
+impl Heart {
+    fn new(seed: u64, habits: &Habits) -> Self {
+        let wander = Wander::new(1.2 * habits.heart, 8.0, SLOW_S);
+        Self {
+            noise: Noise::new(seed, Purpose::Heart),
+            wander,
+            range: habits.heart,
+            bpm: 78.0,
+            off_bpm: 0.0,
+            beat: 0.0,
+        }
+    }
+
+    fn wander(&mut self) {
+        self.off_bpm = self.wander.next(&mut self.noise);
+    }
+
+    /// The strap's message, if a beat falls into this step.
+    fn beat(&mut self, t_s: f64, power_w: f64) -> Option<(f64, f64)> {
+        self.bpm += (settled_bpm(power_w, self.range) - self.bpm) * STEP_S / HEART_TAU_S;
+        self.beat += self.bpm / 60.0 * STEP_S;
+        (self.beat >= 1.0).then(|| {
+            self.beat -= 1.0;
+            (t_s, (self.bpm + self.off_bpm).round())
+        })
+    }
 }

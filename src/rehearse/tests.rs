@@ -1,7 +1,7 @@
 use super::draws::LOSS;
 use super::*;
 use crate::protocol::{
-    Accept, Decision, Drill, Hold, Needs, Part, Phase, PhaseId, PhaseOrder, Ring, Rule, Setting, Target,
+    Accept, Decision, Drill, Hold, Needs, Part, Phase, PhaseId, PhaseOrder, Ring, Rule, Setting as Place, Target,
 };
 use crate::quantity::Range;
 
@@ -73,7 +73,7 @@ pub(super) fn bench_trial() -> Protocol {
         title: "Bench trial on both chainrings".to_owned(),
         revision: "2026-11".to_owned(),
         purpose: None,
-        setting: Setting::Indoor,
+        setting: Place::Indoor,
         order: PhaseOrder::AsWritten,
         needs: Needs { references: 2, warm_up_s: Some(600.0) },
         decision: Decision { rule: Rule::Guarded, coverage: 0.95 },
@@ -629,4 +629,55 @@ fn laps_stand_near_the_starts_of_repeats_and_cover_the_ride() {
         let near = laps.iter().any(|l| (-1.5..=2.6).contains(&(l.start_s + start_s - offset_s - block.start_s)));
         assert!(near, "{}", block.phase);
     }
+}
+
+#[test]
+fn in_every_setting_blocks_hold_their_power_and_coasting_reads_zero() {
+    for setting in Setting::ALL {
+        let plan = Plan { instruments: Instruments::Ideal, setting, ..Plan::new(6) };
+        let rehearsal = simulate(&bench_trial(), &plan);
+        let series = power(&rehearsal, UNIT_AT);
+        for block in moves(&rehearsal, Act::Block) {
+            let asked_w: f64 = block.phase.split("power=").nth(1).unwrap().trim_end_matches(" W]").parse().unwrap();
+            let ridden_w = rehearsal.truth.signal.mean_w(block.start_s + 30.0, block.end_s);
+            assert!((ridden_w / asked_w - 1.0).abs() < 0.1, "{setting:?} {}: {ridden_w}", block.phase);
+        }
+        for coast in moves(&rehearsal, Act::Coast) {
+            let still = series.iter().filter(|(t, _)| (coast.start_s + 2.3..coast.end_s).contains(t));
+            assert!(still.clone().count() > 3 && still.clone().all(|v| v.1 == Some(0.0)), "{setting:?}");
+        }
+        for sprint in moves(&rehearsal, Act::Sprint) {
+            let best_w = (0..60)
+                .map(|i| sprint.start_s + 0.1 * f64::from(i))
+                .map(|t| rehearsal.truth.signal.mean_w(t, t + 3.0))
+                .fold(0.0, f64::max);
+            assert!((560.0..1200.0).contains(&best_w), "{setting:?}: {best_w}");
+        }
+    }
+}
+
+#[test]
+fn a_brake_that_holds_power_is_slow_to_come_back() {
+    let onset_s = |setting| {
+        let plan = Plan { instruments: Instruments::Ideal, setting, ..Plan::new(6) };
+        let rehearsal = simulate(&bench_trial(), &plan);
+        let lags = moves(&rehearsal, Act::Restart).map(|restart| {
+            let half = |t: &f64| rehearsal.truth.signal.mean_w(*t, t + 0.5) > restart.mean_power_w / 2.0;
+            (0..80).map(|i| restart.start_s + 0.1 * f64::from(i)).find(half).unwrap() - restart.start_s
+        });
+        lags.sum::<f64>() / 6.0
+    };
+    assert!(onset_s(Setting::ConstantPower) > onset_s(Setting::Resistance) + 0.3);
+}
+
+#[test]
+fn riders_are_late_and_now_and_then_early() {
+    let protocol = bench_trial();
+    let asked = script::write(&protocol, &drivetrain(), 4);
+    let mut ridden = asked.clone();
+    habits::follow(&mut ridden, &protocol, 4);
+    let late: Vec<f64> = asked.iter().zip(&ridden).skip(1).map(|(a, r)| r.start_s - a.start_s).collect();
+    assert!(late.iter().all(|s| (-0.5..=1.5).contains(s)));
+    assert!(late.iter().any(|s| *s < 0.05) && late.iter().sum::<f64>() / late.len() as f64 > 0.5);
+    assert!(ridden.windows(2).all(|pair| pair[0].end_s == pair[1].start_s));
 }

@@ -8,7 +8,7 @@ use std::path::Path;
 
 use assize::protocol;
 use assize::recording::Recording;
-use assize::rehearse::{Plan, simulate};
+use assize::rehearse::{Plan, Rehearsal, simulate};
 
 /// Figures of one window by name, each a number that does not depend on the mean power.
 pub type Figures = Vec<(String, f64)>;
@@ -165,12 +165,15 @@ pub fn real() -> Vec<Real> {
         .collect()
 }
 
+pub fn rehearsed(plan: &Plan) -> Rehearsal {
+    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("protocols/bench-both-rings.yaml");
+    simulate(&protocol::load(&file, None).unwrap_or_else(|problems| panic!("{problems}")), plan)
+}
+
 /// Steady windows of the pedals' recordings in the blocks of many simulated sessions.
 pub fn simulated(plan: impl Fn(u64) -> Plan) -> Vec<Figures> {
-    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("protocols/bench-both-rings.yaml");
-    let protocol = protocol::load(&file, None).unwrap_or_else(|problems| panic!("{problems}"));
     let session = |seed: u64| {
-        let rehearsal = simulate(&protocol, &plan(seed));
+        let rehearsal = rehearsed(&plan(seed));
         let (pedals, truth) = (&rehearsal.recordings[1], &rehearsal.truth);
         let start_s = (pedals.start - truth.date).as_seconds_f64();
         // Clear of both ends by more than clocks and legs are late.
