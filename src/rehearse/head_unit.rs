@@ -10,7 +10,7 @@ use crate::recording::{Format, HeadUnit, Lap, Recording, Samples, Sensor, TimerE
 use super::habits::Storage;
 use super::instrument::Output;
 use super::noise::Noise;
-use super::road::{Place, Position};
+use super::road::{Position, Whereabouts};
 use super::strike::{Window, inside};
 
 /// One head unit's clock and habits: it shows `t + offset_s + drift_ppm·1e-6·t` at true time `t`, and `jump_s` more
@@ -67,7 +67,7 @@ pub(super) struct Heard<'a> {
     /// A crank meter's cadence has a fraction, in 1/128 rpm.
     pub cadence_steps: f64,
     /// On the road.
-    pub places: &'a [Place],
+    pub places: &'a [Whereabouts],
 }
 
 /// Walks a list in order of time; `at` gives the last entry not later than the time asked for.

@@ -1,8 +1,8 @@
 //! A rehearsal: a protocol ridden by a simulated rider on simulated instruments with known faults.
 //!
 //! Used for the demo data and, in memory and over many seeds, by tests. It shares nothing with the modules that
-//! judge, so that it can't agree with them by construction. Its rider, instruments and head units are plausible
-//! rather than measured: where no source is named, a figure is common practice.
+//! judge, so that it can't agree with them by construction. Its rider is as unsteady as real ones were measured to be;
+//! instruments and head units are plausible rather than measured: where no source is named, a figure is common practice.
 
 mod bench;
 mod draws;
@@ -36,8 +36,8 @@ pub use habits::{Habits, Storage};
 use head_unit::{Clock, Heard};
 use instrument::{Gear, Ridden};
 use noise::{Noise, Purpose};
-pub use road::Place;
 use road::Position;
+pub use road::Whereabouts;
 pub use script::Act;
 use script::Stretch;
 pub use signal::Signal;

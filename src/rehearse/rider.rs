@@ -139,3 +139,46 @@ impl Rider {
 
 /// Out of the saddle the body's weight comes onto one pedal at a time. Common practice, no source.
 const STANDING_RIPPLE: f64 = 1.15;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn standing_is_deeper_ripple_and_both_sum_to_the_power_over_a_turn() {
+        let rider = Rider::new(3, &Habits::default(), INDOOR, 0.25);
+        let of = |posture| {
+            let turn: Vec<(f64, f64)> =
+                (0..360).map(|degree| rider.sides_w(300.0, f64::from(degree) / 360.0, posture)).collect();
+            let mean_w = turn.iter().map(|s| s.0 + s.1).sum::<f64>() / 360.0;
+            let right = turn.iter().map(|s| s.1).sum::<f64>() / 360.0 / mean_w;
+            (mean_w, right, turn.iter().map(|s| s.0).fold(f64::MAX, f64::min))
+        };
+        let (seated, standing) = (of(Posture::Seated), of(Posture::Standing));
+        assert!((seated.0 - 300.0).abs() < 0.01 && (standing.0 - 300.0).abs() < 0.01);
+        assert!((seated.1 - standing.1).abs() > 1e-4, "another balance");
+        assert!(standing.2 < seated.2, "{} {}", standing.2, seated.2);
+    }
+
+    #[test]
+    fn harder_is_steadier_and_balance_moves_with_effort() {
+        let mut rider = Rider::new(3, &Habits::default(), INDOOR, 0.25);
+        let right = |rider: &Rider, power_w| {
+            let turn = (0..36).map(|n| rider.sides_w(power_w, f64::from(n) / 36.0, Posture::Seated));
+            let (left, right) = turn.fold((0.0, 0.0), |sum, side| (sum.0 + side.0, sum.1 + side.1));
+            right / (left + right)
+        };
+        assert!(right(&rider, 600.0) > right(&rider, 150.0));
+        let mut scatter = |power_w| {
+            let factors: Vec<f64> = (0..4000)
+                .map(|n| {
+                    rider.turn(f64::from(n), f64::from(n + 1), power_w);
+                    rider.push_factors[0] - 1.0
+                })
+                .collect();
+            (factors.iter().map(|f| f * f).sum::<f64>() / factors.len() as f64).sqrt()
+        };
+        assert!((scatter(200.0) / INDOOR.push - 1.0).abs() < 0.06);
+        assert!((scatter(100.0) / scatter(260.0) - 1.375).abs() < 0.1, "the cube root of 2.6");
+    }
+}

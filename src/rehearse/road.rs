@@ -1,5 +1,6 @@
 //! The road: hills, air and tyres, gears, junctions at which everyone stands, and where on the earth it all is.
 
+use crate::protocol::Ring;
 use crate::recording::Samples;
 use crate::session::Drivetrain;
 
@@ -7,7 +8,7 @@ use super::draws::LOSS;
 use super::noise::{Noise, Purpose, Wander};
 use super::rider::Rider;
 use super::script::{Act, Stretch};
-use super::signal::{Course, Motion, fade, power_tau_s};
+use super::signal::{Course, Motion, SLOW_S, developments_m, fade, power_tau_s};
 
 // The balance of power at the wheel: air, tyres, slope and what speeding up takes (Martin et al. 1998). Bearings are
 // left out. Figures are common practice, no source: a rider on the hoods, no wind.
@@ -39,7 +40,7 @@ const DEGREE_M: f64 = 111_195.0;
 
 /// Where the bike truly is at a whole second.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub struct Place {
+pub struct Whereabouts {
     pub north_m: f64,
     pub east_m: f64,
     pub altitude_m: f64,
@@ -53,10 +54,11 @@ pub(super) struct Road {
     phases: [f64; 3],
     bumps: Noise,
     bump: f64,
-    asked_slope: f64,
+    /// Slope of the hill, and with its bumps.
+    hill: f64,
     slope: f64,
     heading: f64,
-    place: Place,
+    place: Whereabouts,
     halts: Vec<(f64, f64)>,
     rolls: bool,
 }
@@ -65,8 +67,7 @@ impl Road {
     pub fn new(stretches: &[Stretch], drivetrain: &Drivetrain, seed: u64) -> Self {
         let mut terrain = Noise::new(seed, Purpose::Terrain);
         let phases = std::array::from_fn(|_| terrain.between(0.0, std::f64::consts::TAU));
-        let developments_m = [crate::protocol::Ring::Big, crate::protocol::Ring::Small]
-            .map(|ring| super::signal::developments_m(drivetrain, ring));
+        let developments_m = [Ring::Big, Ring::Small].map(|ring| developments_m(drivetrain, ring));
         Self {
             development_m: stretches.first().map_or(1.0, |s| s.development_m),
             developments_m,
@@ -74,10 +75,10 @@ impl Road {
             phases,
             bumps: terrain,
             bump: 0.0,
-            asked_slope: 0.0,
+            hill: 0.0,
             slope: 0.0,
             heading: 0.0,
-            place: Place { altitude_m: START_ALTITUDE_M, ..Place::default() },
+            place: Whereabouts { altitude_m: START_ALTITUDE_M, ..Whereabouts::default() },
             halts: halts(stretches, &mut Noise::new(seed, Purpose::Traffic)),
             rolls: false,
         }
@@ -90,7 +91,7 @@ impl Road {
 
     /// The cog on the asked ring that comes nearest to the cadence, once it is a cog away; nobody shifts with the cranks still.
     fn shift(&mut self, stretch: &Stretch, speed_m_s: f64, rpm: f64, t_s: f64) {
-        let cogs = &self.developments_m[usize::from(stretch.ring == crate::protocol::Ring::Small)];
+        let cogs = &self.developments_m[usize::from(stretch.ring == Ring::Small)];
         let wanted_m = speed_m_s.max(1.5) * 60.0 / rpm;
         let on_ring = cogs.iter().any(|m| (m - self.development_m).abs() < 1e-9);
         let off = (self.development_m / wanted_m - 1.0).abs();
@@ -128,7 +129,7 @@ fn halts(stretches: &[Stretch], noise: &mut Noise) -> Vec<(f64, f64)> {
 
 impl Course for Road {
     fn slow_step(&mut self, motion: &Motion, stretch: &Stretch) {
-        let (speed_m_s, dt_s) = (motion.speed_m_s, super::signal::SLOW_S);
+        let (speed_m_s, dt_s) = (motion.speed_m_s, SLOW_S);
         let moved_m = speed_m_s * dt_s;
         let distance_m = self.place.distance_m;
         let mut wander = Wander::from(self.bump, BUMPS.0, BUMPS.1, moved_m);
@@ -139,16 +140,16 @@ impl Course for Road {
             .map(|((length_m, steep), phase)| steep * libm::sin(std::f64::consts::TAU * distance_m / length_m + phase))
             .sum();
         let asked = stretch.grade_pct.map_or(hills, |pct| pct / 100.0 + 0.2 * hills);
-        self.asked_slope += (asked - self.asked_slope) * (moved_m / 40.0).min(1.0);
-        self.slope = self.asked_slope + self.bump;
+        self.hill += (asked - self.hill) * (moved_m / 40.0).min(1.0);
+        self.slope = self.hill + self.bump;
         self.heading = 2.0 * libm::sin(distance_m / 700.0 + self.phases[0]) + 1.2 * libm::sin(distance_m / 2900.0);
         let (sin, cos) = libm::sincos(self.heading);
         self.place.north_m += moved_m * cos;
         self.place.east_m += moved_m * sin;
-        self.place.altitude_m += moved_m * self.asked_slope;
+        self.place.altitude_m += moved_m * self.hill;
         self.place.distance_m += moved_m;
         let easy = matches!(stretch.act, Act::Ride | Act::Recovery);
-        self.rolls = easy && self.asked_slope < ROLLS_BELOW && speed_m_s > if self.rolls { 6.0 } else { 7.5 };
+        self.rolls = easy && self.hill < ROLLS_BELOW && speed_m_s > if self.rolls { 6.0 } else { 7.5 };
     }
 
     fn step(&mut self, motion: &mut Motion, stretch: &Stretch, t_s: f64, rider: &Rider) {
@@ -179,7 +180,7 @@ impl Course for Road {
         self.development_m
     }
 
-    fn place(&self) -> Option<Place> {
+    fn place(&self) -> Option<Whereabouts> {
         Some(self.place)
     }
 }
@@ -208,12 +209,12 @@ impl Position {
     }
 
     /// Writes one second's position, altitude and distance as FIT can hold them. Once for each second written.
-    pub fn write(&mut self, places: &[Place], t_s: f64, samples: &mut Samples) {
+    pub fn write(&mut self, places: &[Whereabouts], t_s: f64, samples: &mut Samples) {
         let [north_m, east_m] = std::array::from_fn(|n| self.wander_m[n].next(&mut self.noise));
         let i = (t_s.max(0.0) as usize).min(places.len() - 1);
         let (a, b) = (places[i], places[(i + 1).min(places.len() - 1)]);
         let part = (t_s - i as f64).clamp(0.0, 1.0);
-        let between = |of: fn(&Place) -> f64| of(&a) + part * (of(&b) - of(&a));
+        let between = |of: fn(&Whereabouts) -> f64| of(&a) + part * (of(&b) - of(&a));
         let latitude = START_DEG.0 + (between(|p| p.north_m) + north_m) / DEGREE_M;
         let parallel_m = DEGREE_M * libm::cos(START_DEG.0.to_radians());
         let longitude = START_DEG.1 + (between(|p| p.east_m) + east_m) / parallel_m;

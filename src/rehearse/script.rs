@@ -205,7 +205,8 @@ impl Script<'_> {
                 self.add(Act::Still, Some(id), lasts_s, 0.0, 0.0);
             }
             Drill::Steady { power_w, lasts_s, .. } => {
-                let rpm = cadence_rpm(88.0);
+                // Out of the saddle legs turn slower. Common practice, no source.
+                let rpm = cadence_rpm(if phase.posture == Some(Posture::Standing) { 74.0 } else { 88.0 });
                 let aim_w = power_w.aim_w() * (1.0 + self.noise.truncated(0.015, 2.0));
                 let lasts_s = self.within(lasts_s) + self.noise.between(2.0, 10.0);
                 let rpm = rpm * self.noise.between(0.98, 1.02);

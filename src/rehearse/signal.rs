@@ -7,7 +7,7 @@ use super::Setting;
 use super::habits::Habits;
 use super::noise::{Noise, Purpose, Wander};
 use super::rider::{CONSTANT_POWER, INDOOR, ROAD, Rider};
-use super::road::{Place, Road};
+use super::road::{Road, Whereabouts};
 use super::script::{Act, Stretch};
 use super::trainer::{ConstantPower, Resistance};
 
@@ -15,7 +15,7 @@ use super::trainer::{ConstantPower, Resistance};
 pub(super) const STEP_S: f64 = 0.05;
 
 /// How the brake's power grows with speed, W per (m/s)³: 200 W at 33 km/h, as on a level road.
-const BRAKE: f64 = 0.25;
+pub(super) const BRAKE: f64 = 0.25;
 /// Bike and rider, or the flywheel that stands for them, are light indoors.
 pub(super) const FLYWHEEL_KG: f64 = 32.0;
 /// Fastest that legs bring it up to speed, m/s². Common practice, no source.
@@ -38,7 +38,7 @@ pub struct Signal {
     /// From when one turn of the cranks drives the wheel how far: true time and metres.
     pub developments_m: Vec<(f64, f64)>,
     /// On the road: where the bike is at each whole second. Empty indoors.
-    pub places: Vec<Place>,
+    pub places: Vec<Whereabouts>,
     /// The strap's messages: true time and whole beats per minute, once a beat.
     pub beats: Vec<(f64, f64)>,
     /// Work of both sides up to the beginning of each step, J.
@@ -190,7 +190,7 @@ pub(super) trait Course {
     fn slow_step(&mut self, _motion: &Motion, _stretch: &Stretch) {}
     fn step(&mut self, motion: &mut Motion, stretch: &Stretch, t_s: f64, rider: &Rider);
     fn development_m(&self, stretch: &Stretch) -> f64;
-    fn place(&self) -> Option<Place> {
+    fn place(&self) -> Option<Whereabouts> {
         None
     }
 }

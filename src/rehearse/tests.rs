@@ -1,7 +1,7 @@
 use super::draws::LOSS;
 use super::*;
 use crate::protocol::{
-    Accept, Decision, Drill, Hold, Needs, Part, Phase, PhaseId, PhaseOrder, Ring, Rule, Setting as Place, Target,
+    Accept, Decision, Drill, Hold, Needs, Part, Phase, PhaseId, PhaseOrder, Ring, Rule, Setting as Where, Target,
 };
 use crate::quantity::Range;
 
@@ -73,7 +73,7 @@ pub(super) fn bench_trial() -> Protocol {
         title: "Bench trial on both chainrings".to_owned(),
         revision: "2026-11".to_owned(),
         purpose: None,
-        setting: Place::Indoor,
+        setting: Where::Indoor,
         order: PhaseOrder::AsWritten,
         needs: Needs { references: 2, warm_up_s: Some(600.0) },
         decision: Decision { rule: Rule::Guarded, coverage: 0.95 },

@@ -3,7 +3,7 @@
 use super::noise::Noise;
 use super::rider::Rider;
 use super::script::{Act, Stretch};
-use super::signal::{Course, FLYWHEEL_KG, Motion, SPIN_UP_M_S2, STEP_S, brake_power_w, fade, pace_tau_s, power_tau_s};
+use super::signal::{BRAKE, Course, FLYWHEEL_KG, Motion, SPIN_UP_M_S2, STEP_S, fade, pace_tau_s, power_tau_s};
 
 /// The brake's power grows with the cube of speed; the rider chooses gear and cadence and meets the aim.
 pub(super) struct Resistance;
@@ -19,11 +19,7 @@ impl Course for Resistance {
         // The chain pulls only while the cranks are at least as fast as the flywheel.
         let driven_m_s = motion.pace_rpm / 60.0 * stretch.development_m;
         let speed_m_s = motion.speed_m_s;
-        let rolling_m_s = if speed_m_s > 0.0 {
-            speed_m_s - brake_power_w(speed_m_s) / (speed_m_s * FLYWHEEL_KG) * STEP_S
-        } else {
-            0.0
-        };
+        let rolling_m_s = speed_m_s - BRAKE * speed_m_s * speed_m_s / FLYWHEEL_KG * STEP_S;
         let pulls = driven_m_s >= rolling_m_s;
         motion.speed_m_s = if pulls { driven_m_s.min(speed_m_s + SPIN_UP_M_S2 * STEP_S) } else { rolling_m_s };
         motion.cadence_rpm = if pulls { motion.speed_m_s * 60.0 / stretch.development_m } else { motion.pace_rpm };
