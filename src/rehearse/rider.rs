@@ -40,8 +40,8 @@ pub(super) const CONSTANT_POWER: Steadiness =
 
 /// On the road: held to 46 steady minutes of two rides. Cadence comes from speed and gear.
 pub(super) const ROAD: Steadiness = Steadiness {
-    push: 0.125,
-    power: [(0.10, 2.2), (0.05, 12.0)],
+    push: 0.135,
+    power: [(0.18, 1.9), (0.07, 12.0)],
     cadence: [(0.01, 4.0), (0.02, 35.0)],
     power_by_cadence: 0.0,
     share: (0.006, 30.0),

@@ -26,7 +26,7 @@ const MOST_M_S: f64 = 16.0;
 const HILLS: [(f64, f64); 3] = [(900.0, 0.006), (2300.0, 0.008), (5100.0, 0.006)];
 /// What no map shows: dips and rises of a few lengths of the bike, relative and in metres. Fitted to how cadence wanders on
 /// real roads.
-const BUMPS: (f64, f64) = (0.008, 25.0);
+const BUMPS: (f64, f64) = (0.012, 25.0);
 /// A rider answers a slope with more power, per unit of slope. Common practice, no source.
 const POWER_BY_SLOPE: f64 = 3.0;
 /// An easy rider lets the bike roll where it falls more than this. Common practice, no source.

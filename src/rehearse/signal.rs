@@ -132,6 +132,8 @@ pub(super) const SLOW_S: f64 = SLOW as f64 * STEP_S;
 #[derive(Debug, Clone, Default)]
 pub(super) struct Motion {
     pub power_w: f64,
+    /// What the legs press, whether or not the chain pulls: it outlasts a shift.
+    pressed_w: f64,
     /// Of the legs, whether or not they pull.
     pub pace_rpm: f64,
     pub cadence_rpm: f64,
@@ -165,6 +167,9 @@ impl Motion {
                 self.cadence_rpm = 0.0;
             }
         }
+        if stops {
+            self.pressed_w = 0.0;
+        }
         self.power_w = 0.0;
         self.speed_m_s = (self.speed_m_s - force_n / mass_kg * STEP_S).max(0.0);
     }
@@ -173,7 +178,8 @@ impl Motion {
     pub fn push(&mut self, wish_w: f64, tau_s: f64, development_m: f64) {
         let rpm = (self.speed_m_s * 60.0 / development_m).max(FIRST_RPM);
         let most_w = LEGS_NM * rpm * std::f64::consts::TAU / 60.0;
-        self.power_w = (self.power_w + (wish_w - self.power_w) * STEP_S / tau_s).clamp(0.0, most_w);
+        self.pressed_w = (self.pressed_w + (wish_w - self.pressed_w) * STEP_S / tau_s).max(0.0);
+        self.power_w = self.pressed_w.min(most_w);
     }
 
     /// The chain pulls the wheel against a force.
