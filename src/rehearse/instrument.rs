@@ -332,6 +332,7 @@ pub(super) fn ring_shifts(stretches: &[Stretch]) -> Vec<(f64, Ring)> {
 mod tests {
     use super::super::draws::LOSS;
     use super::*;
+    use crate::protocol::Posture;
 
     const MEASURED: Loss = Loss { middle: LOSS, small_more: 0.0, bending: 0.4 };
 
@@ -364,6 +365,8 @@ mod tests {
             end_s,
             aim_w: 100.0,
             cadence_rpm: 80.0,
+            posture: Posture::Seated,
+            grade_pct: None,
             ring: Ring::Big,
             development_m: 6.0,
         };
