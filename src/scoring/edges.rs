@@ -205,6 +205,9 @@ fn level(signal: Signal, trace: &Trace, from_s: f64, to_s: f64) -> Option<f64> {
     if values.len() < 2 { None } else { stats::mean(&values) }
 }
 
+/// How well the matcher knows where a coast ends: behind a hole, a reading so near to the end may be the restart's.
+const BOUNDARY_S: f64 = 2.0;
+
 /// Where `trace` crosses half of its own step around `about_s`: levels from −6 to −0.5 s and from +3 to +6 s, first
 /// crossing, linear between adjacent samples, never across a missing one.
 fn crossing(edge: Edge, signal: Signal, trace: &Trace, about_s: f64, until_s: f64) -> Crossing {
@@ -230,6 +233,8 @@ fn crossing(edge: Edge, signal: Signal, trace: &Trace, about_s: f64, until_s: f6
     let across = |value: f64| if edge == Edge::Release { value < half } else { value >= half };
     let start = trace.time_s.partition_point(|&t| t < about_s - 3.0);
     let mut last: Option<(f64, f64)> = None;
+    // Until when it was seen not to have crossed: what was not recorded shows nothing.
+    let mut seen_s = None;
     for i in start..trace.time_s.len() {
         let at_s = trace.time_s[i];
         // The first sample at or after the end may still show the crossing that lies before it.
@@ -248,9 +253,15 @@ fn crossing(edge: Edge, signal: Signal, trace: &Trace, about_s: f64, until_s: f6
                 _ => Crossing::Unseen,
             };
         }
+        let joined = last.is_some_and(|(t, _)| at_s - t <= LONGEST_STEP_S);
+        if joined || at_s < until_s - BOUNDARY_S {
+            seen_s = Some(at_s.min(until_s));
+        } else if seen_s.is_some() {
+            break;
+        }
         last = Some((at_s, value));
     }
-    Crossing::NotBefore(until_s)
+    seen_s.filter(|s| *s > about_s).map_or(Crossing::Unseen, Crossing::NotBefore)
 }
 
 #[cfg(test)]
@@ -309,6 +320,16 @@ mod tests {
     fn a_unit_that_never_lets_go_has_a_lower_bound() {
         let held: Vec<(f64, f64)> = (0..30).map(|t| (t as f64, 200.0)).collect();
         assert_eq!(crossing(Edge::Release, Signal::Power, &trace(&held), 10.0, 18.0), Crossing::NotBefore(18.0));
+    }
+
+    #[test]
+    fn what_was_not_recorded_is_no_reading_held() {
+        let held: Vec<(f64, f64)> = (0..30).filter(|t| !(13..20).contains(t)).map(|t| (f64::from(t), 200.0)).collect();
+        // Nothing is known after second 12, though the unit reads on when the rider pedals again.
+        assert_eq!(crossing(Edge::Release, Signal::Power, &trace(&held), 10.0, 18.0), Crossing::NotBefore(12.0));
+        let mut lost = trace(&(0..30).map(|t| (f64::from(t), 200.0)).collect::<Vec<_>>());
+        lost.power_w[9..20].fill(None);
+        assert_eq!(crossing(Edge::Release, Signal::Power, &lost, 10.0, 18.0), Crossing::Unseen);
     }
 
     #[test]
