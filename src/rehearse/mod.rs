@@ -5,12 +5,14 @@
 //! instruments and head units are plausible rather than measured: where no source is named, a figure is common practice.
 
 mod bench;
+mod consequences;
 mod draws;
 mod fault;
 mod fit;
 mod habits;
 mod head_unit;
 mod instrument;
+mod measures;
 mod noise;
 mod rider;
 mod road;
@@ -19,22 +21,23 @@ mod signal;
 mod spoil;
 mod strike;
 mod trainer;
+mod truth_file;
 mod write;
 
 use chrono::{DateTime, TimeDelta, Utc};
-use serde::Serialize;
 use sha2::{Digest, Sha256};
 
 use crate::protocol::{Protocol, Ring};
 use crate::recording::Recording;
-use crate::session::{Drivetrain, Session, TrainerMode};
+use crate::session::{Drivetrain, Location, Session, Sides, TrainerMode};
 
 pub use bench::{BENCHES, Bench, BenchKind, Fitted, Recorder};
 use draws::Draws;
 pub use fault::{FAULT_KINDS, Fault, FaultError, FaultKind, Kind, Occasion, Share};
 pub use habits::{Habits, Storage};
 use head_unit::{Clock, Heard};
-use instrument::{Gear, Ridden};
+use instrument::{Draw, Gear, Ridden};
+pub use measures::{TrueReadings, TrueRidden};
 use noise::{Noise, Purpose};
 use road::Position;
 pub use road::Whereabouts;
@@ -42,6 +45,7 @@ pub use script::Act;
 use script::Stretch;
 pub use signal::Signal;
 use strike::Strike;
+pub use truth_file::*;
 pub use write::{WriteError, write};
 
 /// What to rehearse. The same plan gives the same rehearsal, bit for bit, on any machine.
@@ -119,12 +123,11 @@ pub struct Rehearsal {
 }
 
 /// What truly happened. Times are seconds since `date` on a perfect clock.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Truth {
     pub seed: u64,
     pub date: DateTime<Utc>,
-    /// As `--fault` writes them; sizes are exact.
-    pub faults: Vec<String>,
+    pub faults: Vec<TrueFault>,
     /// In ride order: every stretch that the protocol asked for.
     pub moves: Vec<TrueMove>,
     pub instruments: Vec<TrueInstrument>,
@@ -133,19 +136,19 @@ pub struct Truth {
     /// Where faults struck that are not there throughout, in the plan's order.
     pub struck: Vec<TrueWindow>,
     /// The rider at 20 Hz.
-    #[serde(skip)]
     pub signal: Signal,
     /// From when each ring pulls, s.
-    #[serde(skip)]
     pub ring_shifts: Vec<(f64, Ring)>,
     /// Of each instrument's sensor, one value per true second.
-    #[serde(skip)]
     pub temperatures_c: Vec<Vec<f64>>,
-    #[serde(skip)]
     clocks: Vec<Clock>,
+    /// What the unit and an ideal instrument read, without noise.
+    pub readings: TrueReadings,
+    /// In ride order: every repeat that the protocol asked for.
+    pub ridden: Vec<TrueRidden>,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct TrueMove {
     /// The selector, as `steady[ring=small, power=120 W]`.
     pub phase: String,
@@ -153,7 +156,6 @@ pub struct TrueMove {
     pub phase_index: usize,
     /// From 1.
     pub repeat: u32,
-    #[serde(rename = "move")]
     pub act: &'static str,
     pub start_s: f64,
     pub end_s: f64,
@@ -162,7 +164,7 @@ pub struct TrueMove {
     pub mean_power_w: f64,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct TrueInstrument {
     pub label: String,
     pub recording: String,
@@ -175,17 +177,7 @@ pub struct TrueInstrument {
     pub strap_delay_s: f64,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct TrueGear {
-    pub from_s: f64,
-    pub ring: &'static str,
-    /// Teeth.
-    pub cog: u32,
-    /// Of the chain drive in this gear, %.
-    pub loss_pct: f64,
-}
-
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct TrueWindow {
     pub fault: String,
     /// Label.
@@ -253,7 +245,9 @@ pub fn simulate(protocol: &Protocol, plan: &Plan) -> Rehearsal {
         bytes
     };
     let files = recordings.iter_mut().map(encode).collect();
-    let truth = Truth { temperatures_c, ..truth(protocol, plan, &stretches, signal, draws, &gears, &strikes) };
+    let readings =
+        true_readings(plan, &Ridden { signal: &signal, gears: &gears }, &draws, &temperatures_c[0], &strikes);
+    let truth = truth(protocol, plan, &stretches, signal, (draws, &gears, &strikes), temperatures_c, readings);
     Rehearsal { session: plan.bench.session(protocol, drivetrain), recordings, files, truth }
 }
 
@@ -265,6 +259,62 @@ fn keep_one_gear(stretches: &mut [Stretch], drivetrain: &Drivetrain) {
         let nearest = on_ring.into_iter().min_by(|a, b| (a - wanted_m).abs().total_cmp(&(b - wanted_m).abs()));
         stretch.development_m = nearest.unwrap_or(stretch.development_m);
     }
+}
+
+/// The unit as it was drawn and an ideal instrument at its place, both without noise.
+///
+/// The ideal one is a crank meter of both sides with the same crank, wherever it is worn: behind the chain it reads what
+/// comes through, without smoothing and flywheel.
+fn true_readings(plan: &Plan, ride: &Ridden, draws: &Draws, temperature_c: &[f64], strikes: &[Strike]) -> TrueReadings {
+    let worn = &plan.bench.unit;
+    let own: Vec<&Strike> = strikes.iter().filter(|strike| strike.worn == 0).collect();
+    let drawn = Draw { noise: 0.0, ..draws.instruments[0].clone() };
+    // Its noise is multiplied by nothing.
+    let noise = || Noise::new(plan.seed, Purpose::Instrument);
+    let unit = instrument::send(ride, worn, &drawn, temperature_c, &own, &mut noise());
+    let at_crank = Fitted { located: Location::Crank, sides: Sides::Both, ..worn.clone() };
+    let sound = Draw { gain: 1.0, offset_w: 0.0, ..drawn };
+    let mut ideal = instrument::send(ride, &at_crank, &sound, temperature_c, &[], &mut noise());
+    if worn.located.behind_chain() {
+        for reading in &mut ideal.power {
+            let comes_through = 1.0 - Gear::at(ride.gears, reading.at_s).loss;
+            (reading.left_w, reading.right_w) = (reading.left_w * comes_through, reading.right_w * comes_through);
+        }
+    }
+    let references = &draws.clocks[1..];
+    let first_s = references.iter().map(|clock| clock.start_s).fold(f64::INFINITY, f64::min);
+    let last_s = references.iter().map(|clock| clock.stop_s).fold(f64::NEG_INFINITY, f64::max);
+    let own_clock = &draws.clocks[0];
+    let recorded = TrueSpan { start_s: own_clock.start_s.max(first_s), end_s: own_clock.stop_s.min(last_s) };
+    TrueReadings::of((&unit, worn.sides), &ideal, recorded, temperature_c)
+}
+
+fn true_fault(fault: &Fault, bench: &Bench, strikes: &[Strike]) -> TrueFault {
+    let strike = strikes.iter().find(|strike| strike.fault == *fault);
+    let windows = strike.map(Strike::windows).unwrap_or_default();
+    TrueFault {
+        fault: fault.to_string(),
+        instrument: bench.struck_by(fault).map_or(String::new(), |(_, fitted)| fitted.label.clone()),
+        pattern: fault.pattern(bench).map(str::to_owned),
+        struck: windows.iter().map(|&(start_s, end_s)| TrueSpan { start_s, end_s }).collect(),
+    }
+}
+
+/// Each repeat with its moves, as it was ridden.
+fn ridden(protocol: &Protocol, moves: &[TrueMove]) -> Vec<TrueRidden> {
+    let repeat = |of: &[TrueMove]| {
+        let last = &of[of.len() - 1];
+        let moves: Vec<TrueSpan> = of.iter().map(|m| TrueSpan { start_s: m.start_s, end_s: m.end_s }).collect();
+        let whole = TrueSpan { start_s: of[0].start_s, end_s: last.end_s };
+        TrueRidden {
+            phase_index: last.phase_index,
+            repeat: last.repeat,
+            ring: if last.ring == Ring::Small.word() { Ring::Small } else { Ring::Big },
+            window: measures::scored(&protocol.phases[last.phase_index].drill, whole, &moves),
+            moves,
+        }
+    };
+    moves.chunk_by(|a, b| (a.phase_index, a.repeat) == (b.phase_index, b.repeat)).map(repeat).collect()
 }
 
 /// Whether every fault of the plan finds on this bench and in this protocol what it names.
@@ -294,9 +344,9 @@ fn truth(
     plan: &Plan,
     stretches: &[Stretch],
     signal: Signal,
-    draws: Draws,
-    gears: &[Gear],
-    strikes: &[Strike],
+    (draws, gears, strikes): (Draws, &[Gear], &[Strike]),
+    temperatures_c: Vec<Vec<f64>>,
+    readings: TrueReadings,
 ) -> Truth {
     let mut moves: Vec<TrueMove> = vec![];
     for s in stretches {
@@ -337,22 +387,24 @@ fn truth(
     });
     let gear = |gear: &Gear| TrueGear {
         from_s: gear.from_s,
-        ring: gear.ring.word(),
+        ring: gear.ring.word().to_owned(),
         cog: gear.cog,
         loss_pct: gear.loss * 100.0,
     };
     Truth {
         seed: plan.seed,
         date: plan.date,
-        faults: plan.faults.iter().map(Fault::to_string).collect(),
+        faults: plan.faults.iter().map(|fault| true_fault(fault, &plan.bench, strikes)).collect(),
+        ridden: ridden(protocol, &moves),
         moves,
         instruments: instruments.collect(),
         gears: gears.iter().map(gear).collect(),
         struck: struck.collect(),
         signal,
         ring_shifts: instrument::ring_shifts(stretches),
-        temperatures_c: vec![],
+        temperatures_c,
         clocks: draws.clocks,
+        readings,
     }
 }
 

@@ -36,7 +36,7 @@ pub(super) fn inside(windows: &[Window], t_s: f64) -> bool {
 
 impl Bench {
     /// The instrument that a fault names, with its index into what is worn.
-    fn struck_by(&self, fault: &Fault) -> Option<(usize, &Fitted)> {
+    pub(super) fn struck_by(&self, fault: &Fault) -> Option<(usize, &Fitted)> {
         let named = fault.instrument.as_deref().unwrap_or("unit");
         let is_named = |fitted: &Fitted| fitted.label == named || fitted.label.rsplit(' ').next() == Some(named);
         self.worn().enumerate().find(|(n, fitted)| *n == 0 && named == "unit" || is_named(fitted))

@@ -7,7 +7,7 @@ use crate::quantity::Range;
 
 pub(super) use super::bench::drivetrain;
 
-fn phase(name: &str, keys: &[(&str, &str)], drill: Drill) -> Phase {
+pub(super) fn phase(name: &str, keys: &[(&str, &str)], drill: Drill) -> Phase {
     let keys = keys.iter().map(|(k, v)| ((*k).to_owned(), (*v).to_owned())).collect();
     Phase {
         id: PhaseId { name: name.to_owned(), keys },
@@ -22,6 +22,10 @@ fn phase(name: &str, keys: &[(&str, &str)], drill: Drill) -> Phase {
         part: Part::Required,
         tolerance: 0.2,
     }
+}
+
+pub(super) fn hold(power_w: Target, low_s: f64, high_s: f64) -> Hold {
+    Hold { power_w, for_s: Range::between(low_s, high_s) }
 }
 
 /// Six steady blocks on two rings, six sprints, six coasts and restarts, four times soft pedalling.
@@ -53,7 +57,6 @@ pub(super) fn bench_trial() -> Protocol {
         recover_s: Some(Range::between(90.0, 180.0)),
     };
     phases.push(Phase { ring: Some(Ring::Big), repeats: 6, ..phase("standing-sprints", &[], sprint) });
-    let hold = |power_w, low_s, high_s| Hold { power_w, for_s: Range::between(low_s, high_s) };
     let coast = Drill::CoastRestart {
         lead_in: hold(Target::Value(200.0), 20.0, 20.0),
         coast_s: Range::between(7.0, 12.0),

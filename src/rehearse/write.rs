@@ -36,9 +36,7 @@ pub fn write(rehearsal: &Rehearsal, dir: &Path) -> Result<(), WriteError> {
     }
     let protocol = rehearsal.session.protocol.as_ref().map(|p| relative(&p.file, dir));
     put(Path::new("session.yaml"), session_yaml(&rehearsal.session, protocol.as_deref()).as_bytes())?;
-    let truth =
-        serde_json::to_string_pretty(&rehearsal.truth).map_err(|e| failed(&dir.join("truth.json"))(e.into()))?;
-    put(Path::new("truth.json"), (truth + "\n").as_bytes())
+    put(Path::new("truth.json"), rehearsal.truth_file().to_json().as_bytes())
 }
 
 fn session_yaml(session: &Session, protocol: Option<&Path>) -> String {

@@ -1,0 +1,85 @@
+//! What each kind of fault is bound to do: the measures whose truth it moves, the pattern that should be named.
+
+use crate::protocol::{Measure, Side};
+
+use super::bench::Bench;
+use super::fault::{Fault, Kind};
+
+impl Fault {
+    /// The measures whose true value it can move, somewhere in a ride on otherwise ideal instruments. None for what is not
+    /// the unit's own: radio, clocks, references.
+    pub fn measures(&self, bench: &Bench) -> Vec<Measure> {
+        use Measure::*;
+        if !self.strikes_unit(bench) {
+            return vec![];
+        }
+        let errors = [MeanError, Spread, LeftError, RightError, WorkError, PeakError, MissingWork];
+        // Half of a step is crossed some milliseconds earlier or later where readings around it are shifted.
+        let shifted = [Spike, ReleaseLag, OnsetLag];
+        let drifts = [Linearity, DriftTime, DriftTemperature];
+        let cadence = [CadenceError, CadenceReleaseLag, CadenceOnsetLag];
+        let coasting = [ResidualPower, PhantomWork];
+        let all = |lists: &[&[Measure]]| errors.iter().chain(lists.iter().copied().flatten()).copied().collect();
+        match self.kind {
+            // Of all readings alike, so no step is crossed elsewhere; of some, and drifts and lags move.
+            Kind::Gain if self.is_alike() => all(&[&[Spike, Linearity]]),
+            Kind::Gain => all(&[&shifted, &drifts]),
+            Kind::Offset if self.is_alike() => all(&[&shifted]),
+            Kind::RingOffset if self.share.is_none() => all(&[&shifted, &[Linearity]]),
+            Kind::Offset | Kind::RingOffset => all(&[&shifted, &drifts]),
+            Kind::SideShort => {
+                let own = if self.side == Some(Side::Right) { RightError } else { LeftError };
+                vec![MeanError, Spread, own, WorkError, PeakError, Spike]
+            }
+            // With no balance sent the sides have no truth; the balance moves with effort and time.
+            Kind::Drift | Kind::TemperatureDrift | Kind::DoubledSide => all(&[&shifted, &drifts]),
+            Kind::LateWake => all(&[&[OnsetLag, CadenceOnsetLag]]),
+            // The level before a restart may still be the reading held.
+            Kind::HeldReading => all(&[&shifted, &coasting, &[HeldTime, CadenceReleaseLag, CadenceOnsetLag]]),
+            // A signal that is late differs wherever it moves; where it begins to be, its last reading stands longer.
+            Kind::Late if self.is_alike() => all(&[&shifted, &drifts, &cadence, &coasting]),
+            Kind::Late => all(&[&shifted, &drifts, &cadence, &coasting, &[HeldTime]]),
+            Kind::LateCadence => cadence.to_vec(),
+            // What is lost counts as lost, and in no error but each one's own best.
+            Kind::SoftDropout => vec![DropoutTime, PeakError, Spike],
+            Kind::Phantom => all(&[&shifted, &coasting]),
+            Kind::Spike => all(&[&shifted, &drifts]),
+            Kind::Stuck => all(&[&shifted, &drifts, &cadence, &[HeldTime]]),
+            // It reads on unheard.
+            Kind::Dropout => vec![DropoutTime],
+            Kind::RadioDropout | Kind::ClockSet | Kind::ClockJump => vec![],
+        }
+    }
+
+    /// The pattern that a verdict should name; `None` where no pattern is meant for it.
+    pub fn pattern(&self, bench: &Bench) -> Option<&'static str> {
+        let at_unit = |pattern| self.strikes_unit(bench).then_some(pattern);
+        match self.kind {
+            Kind::Gain | Kind::Offset | Kind::RingOffset if !self.strikes_unit(bench) => Some("reference-at-fault"),
+            Kind::Gain => Some("gain"),
+            Kind::Offset => Some("offset"),
+            Kind::RingOffset => Some("ring-dependent"),
+            Kind::SideShort => at_unit("side-short-in-sprints"),
+            Kind::Drift | Kind::TemperatureDrift => at_unit("drift"),
+            Kind::DoubledSide => at_unit("doubled-side"),
+            Kind::LateWake => at_unit("late-restart"),
+            Kind::HeldReading => at_unit("holds-reading-when-stopped"),
+            Kind::Late => at_unit("late-throughout"),
+            Kind::LateCadence => at_unit("late-cadence"),
+            Kind::SoftDropout => at_unit("soft-pedalling-lost"),
+            Kind::RadioDropout => at_unit("radio-dropouts"),
+            Kind::ClockSet => Some("clock-mismatch"),
+            Kind::ClockJump => Some("clock-mismatch"),
+            Kind::Phantom | Kind::Spike | Kind::Stuck | Kind::Dropout => None,
+        }
+    }
+
+    fn strikes_unit(&self, bench: &Bench) -> bool {
+        bench.struck_by(self).is_some_and(|(worn, _)| worn == 0)
+    }
+
+    /// On every reading, and on both sides in proportion.
+    fn is_alike(&self) -> bool {
+        self.share.is_none() && self.ring.is_none() && self.side.is_none()
+    }
+}

@@ -1,0 +1,381 @@
+//! The truth of a rehearsal as a file: `truth.json`.
+
+use std::path::{Path, PathBuf};
+
+use chrono::{DateTime, Utc};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::recording::Recording;
+
+use super::head_unit::Clock;
+use super::measures::{TrueRidden, Truths};
+use super::{Rehearsal, TrueInstrument, Truth};
+
+/// The version of the file's layout, raised when a key changes its meaning.
+pub const TRUTH_FORMAT: u32 = 1;
+
+/// What truly happened in a rehearsal. Every `…_s` is seconds since `date` on a perfect clock, unless it says otherwise.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct TruthFile {
+    /// Version of the program that rehearsed.
+    pub assize: String,
+    pub truth_format: u32,
+    pub seed: u64,
+    /// True time of the ride's start.
+    pub date: DateTime<Utc>,
+    /// SHA-256 of the protocol that was ridden, as in a verdict.
+    pub protocol_sha256: String,
+    /// The unit's first.
+    pub recordings: Vec<TrueRecording>,
+    /// In ride order, each until the next.
+    pub gears: Vec<TrueGear>,
+    pub faults: Vec<TrueFault>,
+    /// In ride order: every repeat that the protocol asked for.
+    pub phases: Vec<TruePhase>,
+    /// Means over the repeats.
+    pub repeats: Vec<TrueRepeats>,
+    /// The unit's error over the steady phases on each ring.
+    pub rings: Vec<TrueRing>,
+    pub contrasts: Vec<TrueContrast>,
+    pub whole_ride: Vec<TrueValue>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct TrueRecording {
+    pub file: String,
+    /// Of the file's bytes, lower-case hex.
+    pub sha256: String,
+    pub instrument: String,
+    /// Gain and offset drawn for the session, without the injected faults.
+    pub gain_pct: f64,
+    pub offset_w: f64,
+    pub clock: TrueClock,
+    /// From the strap's message until it is what this head unit writes.
+    pub strap_delay_s: f64,
+}
+
+/// A head unit's clock: at true time t it shows `date` + t + offset_s + drift_ppm·10⁻⁶·t, and `jump_s` more from `jump_at_s` on.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct TrueClock {
+    pub offset_s: f64,
+    pub drift_ppm: f64,
+    /// Never negative.
+    pub jump_s: f64,
+    pub jump_at_s: f64,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct TrueGear {
+    pub from_s: f64,
+    /// `big` or `small`.
+    pub ring: String,
+    /// Teeth.
+    pub cog: u32,
+    /// Of the chain drive in this gear, %.
+    pub loss_pct: f64,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct TrueFault {
+    /// As `--fault` writes it; its size is exact.
+    pub fault: String,
+    /// Label of what it strikes.
+    pub instrument: String,
+    /// The pattern that a verdict should name; null where none is meant for it.
+    pub pattern: Option<String>,
+    /// Where it struck, of a fault that strikes here and there.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub struck: Vec<TrueSpan>,
+}
+
+/// A stretch of true time, seconds since the ride's start.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct TrueSpan {
+    pub start_s: f64,
+    pub end_s: f64,
+}
+
+impl TrueSpan {
+    pub fn length_s(&self) -> f64 {
+        self.end_s - self.start_s
+    }
+
+    /// What both share.
+    pub fn common(&self, other: TrueSpan) -> Option<TrueSpan> {
+        let common = TrueSpan { start_s: self.start_s.max(other.start_s), end_s: self.end_s.min(other.end_s) };
+        (common.length_s() > 0.0).then_some(common)
+    }
+}
+
+/// One repeat of one phase.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct TruePhase {
+    /// The selector, as `steady[ring=small, power=120 W]`.
+    pub phase: String,
+    /// From 1.
+    pub repeat: u32,
+    pub drill: String,
+    /// As ridden.
+    pub start_s: f64,
+    pub end_s: f64,
+    /// What is scored, margins included.
+    pub window: TrueSpan,
+    /// `big` or `small`, at its end.
+    pub ring: String,
+    pub moves: Vec<TruePart>,
+    /// Of what the protocol checks here, in its order.
+    pub checks: Vec<TrueValue>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct TruePart {
+    #[serde(rename = "move")]
+    pub act: String,
+    pub start_s: f64,
+    pub end_s: f64,
+    /// What the rider truly put in, W.
+    pub mean_power_w: f64,
+}
+
+/// The true value of one measure.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct TrueValue {
+    pub measure: String,
+    /// Null where there is nothing to measure: no step to cross, no such reading.
+    pub value: Option<f64>,
+    pub unit: String,
+    /// The value in the other unit (W and %), where it has one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub also: Option<TrueAlso>,
+    /// The value is only a bound, as of a unit that never let go.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub at_least: bool,
+}
+
+impl TrueValue {
+    pub fn in_unit(&self, unit: &str) -> Option<f64> {
+        if self.unit == unit {
+            return self.value;
+        }
+        self.also.as_ref().filter(|also| also.unit == unit).map(|also| also.value)
+    }
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct TrueAlso {
+    pub value: f64,
+    pub unit: String,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct TrueRepeats {
+    pub phase: String,
+    /// Repeats that the protocol asked for and that were ridden.
+    pub ridden: usize,
+    pub checks: Vec<TrueValue>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct TrueRing {
+    pub ring: String,
+    pub blocks: usize,
+    pub error_w: f64,
+    pub error_pct: f64,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct TrueContrast {
+    pub contrast: String,
+    #[serde(flatten)]
+    pub check: TrueValue,
+}
+
+/// A truth file that could not be used.
+#[derive(Debug, thiserror::Error)]
+pub enum TruthFileError {
+    #[error("{}: {source}; give the truth.json that `assize rehearse` wrote beside the recordings", .file.display())]
+    Unreadable { file: PathBuf, source: std::io::Error },
+    #[error(
+        "{}:{}:{}: {source}; a truth file is what `assize rehearse` writes as truth.json: rehearse again, or give that one",
+        .file.display(), .source.line(), .source.column()
+    )]
+    Form { file: PathBuf, source: serde_json::Error },
+    #[error(
+        "{}: its truth_format is {found} and this program reads {TRUTH_FORMAT}; rehearse again with this program",
+        .file.display()
+    )]
+    Format { file: PathBuf, found: u64 },
+}
+
+impl TruthFile {
+    /// Reads `truth.json`.
+    ///
+    /// # Errors
+    /// [`TruthFileError`] where there is no such file, or it is of another form or format.
+    pub fn load(file: &Path) -> Result<Self, TruthFileError> {
+        let of = || file.to_owned();
+        let text = std::fs::read_to_string(file).map_err(|source| TruthFileError::Unreadable { file: of(), source })?;
+        // The format first: a later one need not have today's keys.
+        let form = |source| TruthFileError::Form { file: of(), source };
+        let any: serde_json::Value = serde_json::from_str(&text).map_err(form)?;
+        match any.get("truth_format").and_then(serde_json::Value::as_u64) {
+            Some(found) if found != u64::from(TRUTH_FORMAT) => Err(TruthFileError::Format { file: of(), found }),
+            _ => serde_json::from_str(&text).map_err(form),
+        }
+    }
+
+    /// One object, pretty, with a final line feed. The same truth gives the same bytes.
+    pub fn to_json(&self) -> String {
+        serde_json::to_string_pretty(self).expect("strings and finite numbers serialise") + "\n"
+    }
+}
+
+/// The schema of [`TruthFile::to_json`]'s output (JSON Schema 2020-12), with a final line feed.
+pub fn schema() -> String {
+    serde_json::to_string_pretty(&schemars::schema_for!(TruthFile)).expect("a schema serialises") + "\n"
+}
+
+impl Rehearsal {
+    /// The truth over the true windows: each repeat as it was ridden.
+    pub fn truth_file(&self) -> TruthFile {
+        self.truth_over(&self.truth.ridden)
+    }
+
+    /// The truth over other windows, those that a judge took say; the rest of the file is the same.
+    ///
+    /// # Panics
+    /// If a phase's index is beyond the protocol's.
+    pub fn truth_over(&self, ridden: &[TrueRidden]) -> TruthFile {
+        let truth = &self.truth;
+        let protocol = self.session.protocol.as_ref().expect("a rehearsal has a protocol");
+        let Truths { phases, repeats, rings, contrasts, whole_ride } =
+            truth.readings.truths(protocol, ridden, &self.session.readings);
+        let of_phase = |(ridden, checks): (&TrueRidden, Vec<TrueValue>)| {
+            let phase = &protocol.phases[ridden.phase_index];
+            let (first, last) = (ridden.moves.first(), ridden.moves.last());
+            TruePhase {
+                phase: phase.id.to_string(),
+                repeat: ridden.repeat,
+                drill: phase.drill.word().to_owned(),
+                start_s: first.map_or(ridden.window.start_s, |m| m.start_s),
+                end_s: last.map_or(ridden.window.end_s, |m| m.end_s),
+                window: ridden.window,
+                ring: ridden.ring.word().to_owned(),
+                moves: truth.parts(ridden),
+                checks,
+            }
+        };
+        TruthFile {
+            assize: env!("CARGO_PKG_VERSION").to_owned(),
+            truth_format: TRUTH_FORMAT,
+            seed: truth.seed,
+            date: truth.date,
+            protocol_sha256: protocol.sha256.clone(),
+            recordings: self.true_recordings(),
+            gears: truth.gears.clone(),
+            faults: truth.faults.clone(),
+            phases: ridden.iter().zip(phases).map(of_phase).collect(),
+            repeats,
+            rings,
+            contrasts,
+            whole_ride,
+        }
+    }
+
+    fn true_recordings(&self) -> Vec<TrueRecording> {
+        let of = |((recording, instrument), clock): ((&Recording, &TrueInstrument), &Clock)| TrueRecording {
+            file: instrument.recording.clone(),
+            sha256: recording.sha256.clone(),
+            instrument: instrument.label.clone(),
+            gain_pct: instrument.gain_pct,
+            offset_w: instrument.offset_w,
+            clock: TrueClock {
+                offset_s: clock.offset_s,
+                drift_ppm: clock.drift_ppm,
+                jump_s: clock.jump_s,
+                jump_at_s: clock.jump_at_s,
+            },
+            strap_delay_s: instrument.strap_delay_s,
+        };
+        self.recordings.iter().zip(&self.truth.instruments).zip(&self.truth.clocks).map(of).collect()
+    }
+}
+
+impl Truth {
+    fn parts(&self, ridden: &TrueRidden) -> Vec<TruePart> {
+        let act = |span: &TrueSpan| {
+            let middle_s = (span.start_s + span.end_s) / 2.0;
+            let of = self.moves.iter().find(|m| (m.start_s..m.end_s).contains(&middle_s));
+            of.map_or("", |m| m.act).to_owned()
+        };
+        let part = |span: &TrueSpan| TruePart {
+            act: act(span),
+            start_s: span.start_s,
+            end_s: span.end_s,
+            mean_power_w: self.signal.mean_w(span.start_s, span.end_s),
+        };
+        ridden.moves.iter().map(part).collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::bench_trial;
+    use super::super::{Plan, simulate};
+    use super::*;
+
+    /// `ASSIZE_BLESS=1 cargo test --lib schema` rewrites the committed schema.
+    #[test]
+    fn the_committed_truth_schema_is_the_one_that_the_types_give() {
+        let committed = Path::new(env!("CARGO_MANIFEST_DIR")).join("shared/truth.schema.json");
+        if std::env::var_os("ASSIZE_BLESS").is_some() {
+            std::fs::write(&committed, schema()).expect("the schema can be written");
+        }
+        let text = std::fs::read_to_string(committed).expect("shared/truth.schema.json is there");
+        assert_eq!(text, schema(), "set ASSIZE_BLESS=1 to rewrite shared/truth.schema.json");
+    }
+
+    #[test]
+    fn a_truth_validates_against_its_schema_and_reads_back_unchanged() {
+        let faults = ["side-short=110@left,2/6", "held-reading=30", "clock-jump=3"].map(|f| f.parse().unwrap());
+        let protocol =
+            crate::protocol::load(&Path::new(env!("CARGO_MANIFEST_DIR")).join("protocols/bench-both-rings.yaml"), None);
+        let truth = simulate(&protocol.unwrap(), &Plan { faults: faults.to_vec(), ..Plan::new(7) }).truth_file();
+        let validator = jsonschema::draft202012::new(&serde_json::from_str(&schema()).unwrap()).unwrap();
+        let mut value: serde_json::Value = serde_json::from_str(&truth.to_json()).unwrap();
+        assert!(validator.is_valid(&value), "{:?}", validator.iter_errors(&value).next());
+        value["phases"][0]["window"] = "somewhere".into();
+        assert!(!validator.is_valid(&value));
+        let file = tempfile::NamedTempFile::new().unwrap();
+        std::fs::write(file.path(), truth.to_json()).unwrap();
+        assert_eq!(TruthFile::load(file.path()).unwrap(), truth);
+    }
+
+    #[test]
+    fn a_file_of_another_form_or_format_is_refused_with_what_to_do() {
+        let said = |text: &str| {
+            let file = tempfile::NamedTempFile::new().unwrap();
+            std::fs::write(file.path(), text).unwrap();
+            TruthFile::load(file.path()).unwrap_err().to_string()
+        };
+        assert!(said(r#"{ "truth_format": 2 }"#).contains("its truth_format is 2 and this program reads 1"));
+        let older = said(r#"{ "seed": 1 }"#);
+        assert!(
+            older.contains(":1:") && older.contains("missing field") && older.contains("rehearse again"),
+            "{older}"
+        );
+        let missing = TruthFile::load(Path::new("no-truth.json")).unwrap_err().to_string();
+        assert!(missing.contains("no-truth.json") && missing.contains("beside the recordings"), "{missing}");
+    }
+
+    #[test]
+    fn the_truth_covers_every_repeat_in_ride_order() {
+        let truth = simulate(&bench_trial(), &Plan::new(1)).truth_file();
+        assert_eq!(truth.phases.len(), 6 + 6 + 6 + 4);
+        assert!(truth.phases.windows(2).all(|p| p[0].end_s <= p[1].start_s));
+        let coast = truth.phases.iter().find(|p| p.drill == "coast_restart").unwrap();
+        assert_eq!(coast.moves.iter().map(|m| m.act.as_str()).collect::<Vec<_>>(), ["lead-in", "coast", "restart"]);
+        assert_eq!(coast.window.end_s, coast.end_s + 5.0);
+    }
+}
