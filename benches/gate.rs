@@ -93,7 +93,7 @@ fn judge_one(plan: &Plan, rehearsal: &Rehearsal) -> Judged {
         named: gate::named(&judgement).into_iter().map(str::to_owned).collect(),
         failed: gate::not_passed(&judgement, Outcome::Fail),
         undecided: gate::not_passed(&judgement, Outcome::Undecided),
-        observations: gate::one_each(plan.seed, &gate::observations(rehearsal, &judgement, &plan.faults)),
+        observations: gate::one_each(plan.seed, &gate::observations(rehearsal, &judgement)),
         e_n: judgement.verdict.reference_comparison.iter().map(|pair| pair.e_n).fold(0.0, f64::max),
     }
 }
@@ -170,7 +170,7 @@ fn main() {
     let above = |e_n: f64| judged.iter().filter(|j| j.e_n > e_n).count() as f64 / judged.len() as f64 * 100.0;
     println!("E_n between references above 1: {:.1} %, 1.3: {:.1} %, 1.5: {:.1} %", above(1.0), above(1.3), above(1.5));
 
-    let short_term = |what: &str| what.starts_with("coast") || what.starts_with("standing");
+    let short_term = |what: &str| what.contains("coast") || what.contains("standing");
     for (unit, pedals) in [
         (Storage::LastMessage, Storage::LastMessage),
         (Storage::SecondMean, Storage::SecondMean),

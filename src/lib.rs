@@ -5,6 +5,7 @@
 //! session.yaml ──┴▶ read ▶ align ▶ refer ▶ match ▶ score ▶ decide ▶ diagnose ▶ sheet (html, json, terminal)
 //! ```
 
+pub mod against_truth;
 pub mod align;
 pub mod cli;
 pub mod decide;

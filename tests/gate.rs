@@ -29,7 +29,7 @@ fn observed(protocol: &Protocol, faults: &[&str]) -> Observed {
     let session = |seed: u64| {
         let plan = varied(seed, faults);
         let rehearsal = simulate(protocol, &plan);
-        let all = gate::observations(&rehearsal, &common::judge(&rehearsal), &plan.faults);
+        let all = gate::observations(&rehearsal, &common::judge(&rehearsal));
         gate::one_each(seed, &all)
     };
     let sessions: Vec<_> = (1..=SESSIONS).into_par_iter().map(session).collect();

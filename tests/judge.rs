@@ -263,3 +263,62 @@ fn a_damaged_recording_is_judged_by_what_is_left_and_the_sheet_says_so() {
         verdict.cautions
     );
 }
+
+/// Rehearses into a folder and gives the arguments that judge it.
+fn rehearsed(folder: &Path, seed: &str, fault: &str) -> [PathBuf; 2] {
+    let mut command = assize();
+    command.arg("rehearse").arg(project("protocols/short-check.yaml")).args(["--seed", seed, "--fault", fault]);
+    command.arg("--out").arg(folder).assert().success();
+    ["session.yaml", "truth.json"].map(|file| folder.join(file))
+}
+
+#[test]
+fn the_truth_of_a_rehearsal_says_how_well_it_was_judged_and_changes_no_exit_code() {
+    let folder = tempfile::tempdir().unwrap();
+    let [session, truth] = rehearsed(&folder.path().join("a"), "7", "ring-offset=-14@big");
+    let plain = assize().arg("judge").arg(&session).output().unwrap();
+    let verdict = std::fs::read(session.with_file_name("verdict.json")).unwrap();
+    let out = assize().arg("judge").arg(&session).arg("--truth").arg(&truth).output().unwrap();
+    assert_eq!((out.status.code(), plain.status.code()), (Some(1), Some(1)));
+    assert_eq!(std::fs::read(session.with_file_name("verdict.json")).unwrap(), verdict);
+    let text = String::from_utf8(out.stdout).unwrap().replace('\u{a0}', " ");
+    let report = text.split_once("Beside the truth (seed 7)").unwrap().1;
+    assert!(text.starts_with(String::from_utf8(plain.stdout).unwrap().replace('\u{a0}', " ").trim_end()));
+    assert!(report.contains("ring-offset=-14@big          named, as ring dependent"), "{report}");
+    assert!(report.contains("16 of 16 found") && report.contains("0 wrong"), "{report}");
+    // −14 W of 145 to 150 W, and the unit's own few tenths.
+    assert!(report.contains("truly −9.7 %       inside"), "{report}");
+    assert!(report.lines().all(|line| line.chars().count() <= 80), "{report}");
+    assert!(!report.contains("FALSE"), "{report}");
+}
+
+#[test]
+fn several_sessions_find_their_truths_and_are_summed() {
+    let folder = tempfile::tempdir().unwrap();
+    let [a, truth_a] = rehearsed(&folder.path().join("a"), "1", "gain=3");
+    let [b, truth_b] = rehearsed(&folder.path().join("b"), "2", "late-wake=2.5");
+    let mut command = assize();
+    command.arg("judge").args([a, b]).arg("--truth").arg(truth_b).arg("--truth").arg(truth_a);
+    let text = String::from_utf8(command.output().unwrap().stdout).unwrap();
+    assert_eq!(text.matches("Beside the truth").count(), 2);
+    assert!(text.contains("Sum of 2 sessions\n  phases    32 of 32 found"), "{text}");
+}
+
+#[test]
+fn a_truth_of_other_recordings_or_of_no_kind_is_refused_with_what_to_do() {
+    let folder = tempfile::tempdir().unwrap();
+    let [session, _] = rehearsed(&folder.path().join("a"), "1", "gain=3");
+    let [_, other] = rehearsed(&folder.path().join("b"), "2", "gain=3");
+    let refused = |arguments: &[&Path]| {
+        let out = assize().arg("judge").arg(&session).args(arguments).output().unwrap();
+        assert_eq!(out.status.code(), Some(2));
+        String::from_utf8(out.stderr).unwrap()
+    };
+    let of_other = refused(&[Path::new("--truth"), &other]);
+    for said in ["truth.json", "not the truth of unit-017.fit", "sha256", "written with this session"] {
+        assert!(of_other.contains(said), "{of_other}");
+    }
+    assert!(refused(&[Path::new("--truth"), &session]).contains("a truth file is what `assize rehearse` writes"));
+    let both = refused(&[Path::new("--truth"), &other, Path::new("--json"), Path::new("-")]);
+    assert!(both.contains("--truth reports to standard output"), "{both}");
+}

@@ -7,13 +7,15 @@ use anyhow::{Context, bail};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::Exit;
+use crate::against_truth::Sum;
 use crate::judge::Judgement;
 use crate::protocol::Protocol;
 use crate::quantity::{Bound, Join, Quantity, Unit};
+use crate::rehearse::TruthFile;
 use crate::report::{self, table::Style};
 use crate::session::{Instrument, Location, Reference, Session, Sides};
-use crate::verdict::Outcome;
-use crate::{judge, protocol, recording, session};
+use crate::verdict::{Outcome, Verdict};
+use crate::{against_truth, judge, protocol, recording, session};
 
 /// Judge ridden sessions against their protocol
 ///
@@ -48,12 +50,49 @@ pub struct JudgeArgs {
     /// Exit with 0 whatever the verdict
     #[arg(long)]
     exit_zero: bool,
+    /// Truth of a rehearsal (truth.json): afterwards, says how well it was judged; once for each session, in any order
+    #[arg(long, value_name = "FILE")]
+    truth: Vec<PathBuf>,
+}
+
+/// The truths given, and the counts of what stood beside them.
+struct Truths {
+    files: Vec<(PathBuf, TruthFile)>,
+    sum: Sum,
+}
+
+impl Truths {
+    fn load(args: &JudgeArgs) -> anyhow::Result<Self> {
+        let standard = Path::new("-");
+        if !args.truth.is_empty() && [&args.json, &args.sheet].iter().any(|to| to.as_deref() == Some(standard)) {
+            bail!("--truth reports to standard output, where --json - or --sheet - already writes; give that a file");
+        }
+        let load = |file: &PathBuf| Ok((file.clone(), TruthFile::load(file)?));
+        let files = args.truth.iter().map(load).collect::<anyhow::Result<Vec<_>>>()?;
+        Ok(Self { files, sum: Sum::default() })
+    }
+
+    /// Holds a verdict against the truth of its recordings.
+    fn report(&mut self, verdict: &Verdict, out: &mut impl Write) -> anyhow::Result<()> {
+        let mut refusals = vec![];
+        for (file, truth) in &self.files {
+            match against_truth::compare(verdict, truth) {
+                Ok(comparison) => {
+                    self.sum += comparison.sum();
+                    return report::truth::write(&comparison, out).context("writing what the truth says");
+                }
+                Err(other) => refusals.push(format!("{}: {other}", file.display())),
+            }
+        }
+        if refusals.is_empty() { Ok(()) } else { bail!("{}", refusals.join("\n")) }
+    }
 }
 
 pub fn run(args: &JudgeArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
+    let mut truths = Truths::load(args)?;
     if args.unit.is_some() {
         let session = session_from_args(args)?;
-        return Ok(exit(args, [judge_one(args, &session, Path::new(""), out)?]));
+        return Ok(exit(args, [judge_one(args, &session, Path::new(""), &mut truths, out)?]));
     }
     if args.sessions.len() > 1 && (args.json.is_some() || args.sheet.is_some()) {
         bail!(
@@ -63,7 +102,7 @@ pub fn run(args: &JudgeArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     let progress = Progress::over(args.sessions.len() as u64);
     let mut exits = Vec::new();
     for path in &args.sessions {
-        exits.push(match load_and_judge(args, path, out) {
+        exits.push(match load_and_judge(args, path, &mut truths, out) {
             Ok(exit) => exit,
             Err(error) if args.sessions.len() > 1 => {
                 out.flush()?;
@@ -73,6 +112,9 @@ pub fn run(args: &JudgeArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
             Err(error) => return Err(error),
         });
         progress.step(path);
+    }
+    if truths.sum.sessions > 1 {
+        report::truth::sum(&truths.sum, out)?;
     }
     Ok(exit(args, exits))
 }
@@ -89,14 +131,14 @@ fn exit(args: &JudgeArgs, exits: impl IntoIterator<Item = Exit>) -> Exit {
     if args.exit_zero && worst != Exit::CouldNotJudge { Exit::Done } else { worst }
 }
 
-fn load_and_judge(args: &JudgeArgs, path: &Path, out: &mut impl Write) -> anyhow::Result<Exit> {
+fn load_and_judge(args: &JudgeArgs, path: &Path, truths: &mut Truths, out: &mut impl Write) -> anyhow::Result<Exit> {
     let mut session =
         session::load(path).map_err(|problems| anyhow::anyhow!("the session can't be used\n\n{problems}"))?;
     if let Some(file) = &args.protocol {
         session.protocol = Some(load_protocol(file, session.threshold_power_w)?);
     }
     add_pins(args, &mut session)?;
-    judge_one(args, &session, path.parent().unwrap_or(Path::new("")), out)
+    judge_one(args, &session, path.parent().unwrap_or(Path::new("")), truths, out)
 }
 
 fn load_protocol(file: &Path, threshold_power_w: Option<f64>) -> anyhow::Result<Protocol> {
@@ -118,7 +160,13 @@ fn add_pins(args: &JudgeArgs, session: &mut Session) -> anyhow::Result<()> {
     Ok(())
 }
 
-fn judge_one(args: &JudgeArgs, session: &Session, folder: &Path, out: &mut impl Write) -> anyhow::Result<Exit> {
+fn judge_one(
+    args: &JudgeArgs,
+    session: &Session,
+    folder: &Path,
+    truths: &mut Truths,
+    out: &mut impl Write,
+) -> anyhow::Result<Exit> {
     let judgements = judge::judge(session)?;
     let several = judgements.len() > 1;
     if several && (args.json.is_some() || args.sheet.is_some()) {
@@ -129,6 +177,7 @@ fn judge_one(args: &JudgeArgs, session: &Session, folder: &Path, out: &mut impl 
     let mut exits = Vec::new();
     for judgement in &judgements {
         exits.push(write_all(args, judgement, folder, several, out)?);
+        truths.report(&judgement.verdict, out)?;
     }
     Ok(exit(args, exits))
 }

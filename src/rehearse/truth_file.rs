@@ -65,6 +65,21 @@ pub struct TrueClock {
     pub jump_at_s: f64,
 }
 
+impl TrueClock {
+    /// What it shows at a true time, seconds since `date`.
+    pub fn shows_s(&self, true_s: f64) -> f64 {
+        let jump_s = if true_s < self.jump_at_s { 0.0 } else { self.jump_s };
+        true_s + self.offset_s + self.drift_ppm * 1e-6 * true_s + jump_s
+    }
+
+    /// `None` for what it never showed, because it jumped over it.
+    pub fn true_s(&self, shown_s: f64) -> Option<f64> {
+        let before_jump_s = |shown_s: f64| (shown_s - self.offset_s) / (1.0 + self.drift_ppm * 1e-6);
+        let (before_s, after_s) = (before_jump_s(shown_s), before_jump_s(shown_s - self.jump_s));
+        if before_s < self.jump_at_s { Some(before_s) } else { (after_s >= self.jump_at_s).then_some(after_s) }
+    }
+}
+
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct TrueGear {
     pub from_s: f64,

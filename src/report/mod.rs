@@ -10,4 +10,5 @@ pub mod html;
 pub mod json;
 mod svg;
 pub mod table;
+pub mod truth;
 mod words;

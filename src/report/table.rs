@@ -267,13 +267,13 @@ fn decisive(checks: &[CheckVerdict]) -> Vec<&CheckVerdict> {
 }
 
 /// A label from a file can hold what moves a terminal's cursor or turns its text round.
-fn safe(text: &str) -> String {
+pub(super) fn safe(text: &str) -> String {
     let turns = |c: char| matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
     text.chars().map(|c| if c.is_control() || turns(c) { '\u{fffd}' } else { c }).collect()
 }
 
 /// To at most `width` characters, with an ellipsis where something is lost.
-fn cut(text: &str, width: usize) -> String {
+pub(super) fn cut(text: &str, width: usize) -> String {
     if text.chars().count() <= width {
         return text.to_owned();
     }
@@ -281,7 +281,7 @@ fn cut(text: &str, width: usize) -> String {
 }
 
 /// Lines of at most `width` characters, broken at spaces; never empty. A longer word is broken.
-fn wrap(text: &str, width: usize) -> Vec<String> {
+pub(super) fn wrap(text: &str, width: usize) -> Vec<String> {
     let mut lines = vec![String::new()];
     let mut used = 0;
     for word in safe(text).split(' ').filter(|w| !w.is_empty()) {
