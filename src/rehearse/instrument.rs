@@ -317,17 +317,6 @@ pub(super) fn temperature_c(stretches: &[Stretch], (start_c, rises_c): (f64, f64
     found
 }
 
-/// Times from which each ring pulls.
-pub(super) fn ring_shifts(stretches: &[Stretch]) -> Vec<(f64, Ring)> {
-    let mut shifts: Vec<(f64, Ring)> = vec![];
-    for stretch in stretches {
-        if shifts.last().is_none_or(|last| last.1 != stretch.ring) {
-            shifts.push((stretch.start_s, stretch.ring));
-        }
-    }
-    shifts
-}
-
 #[cfg(test)]
 mod tests {
     use super::super::draws::LOSS;

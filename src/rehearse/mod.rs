@@ -137,8 +137,6 @@ pub struct Truth {
     pub struck: Vec<TrueWindow>,
     /// The rider at 20 Hz.
     pub signal: Signal,
-    /// From when each ring pulls, s.
-    pub ring_shifts: Vec<(f64, Ring)>,
     /// Of each instrument's sensor, one value per true second.
     pub temperatures_c: Vec<Vec<f64>>,
     clocks: Vec<Clock>,
@@ -401,7 +399,6 @@ fn truth(
         gears: gears.iter().map(gear).collect(),
         struck: struck.collect(),
         signal,
-        ring_shifts: instrument::ring_shifts(stretches),
         temperatures_c,
         clocks: draws.clocks,
         readings,
