@@ -42,6 +42,23 @@ fn the_same_seed_gives_the_same_files() {
     }
 }
 
+/// So that a machine or a compiler that computes otherwise is noticed. Who changes on purpose what a seed means
+/// (anything drawn, written or rounded otherwise) puts in what this test then says it found, and names it in the commit.
+#[test]
+fn a_seed_means_these_bytes_on_any_machine() {
+    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("protocols/short-check.yaml");
+    let plan = Plan { faults: vec!["side-short=80@left,1/3".parse().unwrap()], ..Plan::new(7) };
+    let rehearsal = rehearse::simulate(&protocol::load(&file, None).unwrap(), &plan);
+    let found: Vec<&str> = rehearsal.recordings.iter().map(|recording| recording.sha256.as_str()).collect();
+    assert_eq!(found, SEED_7);
+}
+
+const SEED_7: [&str; 3] = [
+    "b52afd1834edbc352668905297b0771b4281e2fc95bc54674f0d6f208978c12d",
+    "29480ad3607bfb8cdaab63605729f568f8d8d0427e38261f6407cbdcdc4cd3e3",
+    "b38450fa6c237a6fb5fe94122df1786b7521c7de634e214b0b6b6d213a9b0d76",
+];
+
 #[test]
 fn what_is_written_reads_back_as_what_was_in_memory() {
     Setting::ALL.into_iter().for_each(reads_back);
@@ -135,6 +152,11 @@ fn mistakes_are_refused_with_the_right_form() {
     assert!(
         refused(&["--fault", "gain=3@Q"]).contains("nothing on this bench is called `Q`; write `unit` or `P` or `T`")
     );
+    assert!(refused(&["--sound", "--mishap", "phone-stp"]).contains("`phone-stop` is nearest"));
+    assert!(refused(&["--sound", "--mishap", "phone-stop@coast-and-restart"]).contains("no steady block"));
+    assert!(refused(&["--sound", "--mishap", "restart@X"]).contains("is called `X`; write `unit` or `P` or `T`"));
+    assert!(refused(&["--sound", "--mishap", "no-laps@T"]).contains("only on the head unit of `P`"));
+    assert!(refused(&["--sound", "--mishap", "no-gears@T"]).contains("--shifting electronic"));
 }
 
 #[test]
@@ -171,12 +193,33 @@ fn a_setting_is_ridden_and_told_in_the_session() {
 }
 
 #[test]
-fn the_list_of_faults_needs_no_protocol() {
-    let mut command = Command::cargo_bin("assize").unwrap();
-    let output = command.args(["rehearse", "--faults"]).assert().success().get_output().clone();
-    let text = String::from_utf8(output.stdout).unwrap();
+fn the_lists_of_faults_and_mishaps_need_no_protocol() {
+    let list = |option: &str| {
+        let mut command = Command::cargo_bin("assize").unwrap();
+        let output = command.args(["rehearse", option]).assert().success().get_output().clone();
+        String::from_utf8(output.stdout).unwrap()
+    };
+    let (faults, mishaps) = (list("--faults"), list("--mishaps"));
     for kind in rehearse::FAULT_KINDS {
-        let line = text.lines().find(|line| line.starts_with(kind.form)).unwrap_or_else(|| panic!("{}", kind.form));
+        let line = faults.lines().find(|line| line.starts_with(kind.form)).unwrap_or_else(|| panic!("{}", kind.form));
         assert!(line.contains(kind.unit) && line.contains(kind.imitates));
     }
+    assert_eq!(mishaps.lines().count(), rehearse::MISHAP_KINDS.len());
+    assert!(mishaps.contains("phone-stop=40@steady"));
+}
+
+#[test]
+fn a_restarted_recording_is_two_files_that_the_session_lists() {
+    let dir = TempDir::new().unwrap();
+    rehearse(&["--sound", "--mishap", "restart=20@P", "--mishap", "phone-stop@steady[big, 120 W]"], dir.path())
+        .success();
+    let session = session::load(&dir.path().join("session.yaml")).unwrap();
+    let files = ["pedals-p.fit", "pedals-p-2.fit"].map(|file| dir.path().join(file));
+    assert_eq!(session.references[0].instrument.recordings, files);
+    let truth: serde_json::Value =
+        serde_json::from_str(&std::fs::read_to_string(dir.path().join("truth.json")).unwrap()).unwrap();
+    assert_eq!(truth["mishaps"][1], "phone-stop=40@steady[ring=big, power=120 W]");
+    assert_eq!(truth["recordings"][3]["file"], "pedals-p-2.fit");
+    assert_eq!(truth["recordings"][3]["instrument"], "pedal pair P");
+    assert_eq!(truth["recordings"][3]["unwritten"].as_array().map(Vec::len), Some(1));
 }

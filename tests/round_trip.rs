@@ -4,7 +4,9 @@ use std::path::Path;
 
 use assize::protocol::{self, Protocol};
 use assize::recording::{self, Recording};
-use assize::rehearse::{self, FAULT_KINDS, Fault, Habits, Instruments, Plan, simulate};
+use assize::rehearse::{
+    self, FAULT_KINDS, Fault, Habits, Instruments, MISHAP_KINDS, Mishap, Place, Plan, Shifting, simulate,
+};
 use assize::session;
 use chrono::DateTime;
 use proptest::prelude::*;
@@ -42,14 +44,31 @@ fn fault() -> impl Strategy<Value = Fault> {
     )
 }
 
+/// A mishap of any kind and its usual size, anywhere or on one head unit.
+fn mishap() -> impl Strategy<Value = Mishap> {
+    (proptest::sample::select(MISHAP_KINDS), 0..4_usize).prop_map(|(kind, at)| {
+        let place = Some(at).filter(|at| *at < 3 && kind.place == Place::HeadUnit);
+        let place = place.map(|at| ["017", "P", "T"][at].to_owned());
+        Mishap { place, ..kind.word.parse().unwrap_or_else(|e| panic!("{e}")) }
+    })
+}
+
 fn plan() -> impl Strategy<Value = Plan> {
     let instruments = proptest::sample::select(vec![Instruments::Real, Instruments::Ideal]);
     // From 2001 to 2033: FIT stamps are 32 bits of seconds, and below 1998 they count from power-on.
     let date = 1_000_000_000..2_000_000_000_i64;
-    (any::<u64>(), proptest::collection::vec(fault(), 0..4), date, instruments).prop_map(
-        |(seed, faults, unix_s, instruments)| {
+    let shifting = proptest::sample::select(vec![
+        Shifting::Cable,
+        Shifting::Electronic { only: None },
+        Shifting::Electronic { only: Some(2) },
+    ]);
+    let faults = proptest::collection::vec(fault(), 0..4);
+    let mishaps = proptest::collection::vec(mishap(), 0..4);
+    (any::<u64>(), faults, mishaps, date, instruments, shifting).prop_map(
+        |(seed, faults, mishaps, unix_s, instruments, shifting)| {
             let date = DateTime::from_timestamp(unix_s, 0).unwrap();
-            Plan { faults, date, instruments, habits: Habits::varied(seed), ..Plan::new(seed) }
+            let habits = Habits { shifting, ..Habits::varied(seed) };
+            Plan { faults, mishaps, date, instruments, habits, ..Plan::new(seed) }
         },
     )
 }
@@ -63,7 +82,7 @@ proptest! {
             let read = recording::read_bytes(&in_memory.file, bytes).unwrap();
             // Cautions are the reader's own remarks; the summary is made in writing.
             let spans: Vec<(f64, f64)> = read.summaries.iter().map(|s| (s.start_s, s.end_s)).collect();
-            prop_assert_eq!(spans, [(0.0, in_memory.duration_s())]);
+            prop_assert_eq!(spans, [(0.0, in_memory.laps.last().unwrap().end_s)]);
             let (cautions, summaries) = (read.cautions.clone(), read.summaries.clone());
             let expected = Recording { cautions, summaries, ..in_memory.clone() };
             prop_assert!(read == expected, "{}", in_memory.file.display());

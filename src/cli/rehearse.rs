@@ -7,7 +7,7 @@ use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 
 use super::Exit;
 use crate::protocol::{self, Protocol};
-use crate::rehearse::{self, BENCHES, BenchKind, FAULT_KINDS, Fault, Plan, Setting};
+use crate::rehearse::{self, BENCHES, BenchKind, FAULT_KINDS, Fault, MISHAP_KINDS, Mishap, Plan, Setting, Shifting};
 
 /// What stands below the list of faults.
 const PLACES: &str = "\
@@ -17,13 +17,13 @@ A PLACE is, in any order: a share (2/6, 0.3) or number (3) of those, drawn by th
 
 /// Make a session with known faults, as real recordings
 #[derive(Debug, clap::Args)]
-#[command(group = clap::ArgGroup::new("what").required(true).multiple(false).args(["fault", "sound", "faults"]))]
+#[command(group = clap::ArgGroup::new("what").required(true).multiple(false).args(["fault", "sound", "faults", "mishaps"]))]
 pub struct RehearseArgs {
     /// Protocol to ride (YAML)
-    #[arg(required_unless_present = "faults")]
+    #[arg(required_unless_present_any = ["faults", "mishaps"])]
     protocol: Option<PathBuf>,
     /// Folder to write the session into, made where it is missing
-    #[arg(long, value_name = "DIR", required_unless_present = "faults")]
+    #[arg(long, value_name = "DIR", required_unless_present_any = ["faults", "mishaps"])]
     out: Option<PathBuf>,
     /// The same seed gives the same files
     #[arg(long, value_name = "N", default_value_t = 1)]
@@ -37,6 +37,15 @@ pub struct RehearseArgs {
     /// List the faults that can be made
     #[arg(long)]
     faults: bool,
+    /// Something that the rider or a head unit does otherwise; may be repeated
+    #[arg(long, value_name = "KIND[=SIZE][@WHERE]", allow_hyphen_values = true)]
+    mishap: Vec<Mishap>,
+    /// List the mishaps that can be made
+    #[arg(long)]
+    mishaps: bool,
+    /// Electronic shifting writes its gears into every recording
+    #[arg(long, value_enum, default_value_t = ShiftingWord::Cable)]
+    shifting: ShiftingWord,
     /// What is worn where
     #[arg(long, value_name = "WORD", default_value = BENCHES[0].word, value_parser = bench_words())]
     bench: &'static BenchKind,
@@ -47,6 +56,12 @@ pub struct RehearseArgs {
     /// protocol
     #[arg(long, value_name = "SETTING", value_parser = PossibleValuesParser::new(Setting::ALL.map(Setting::word)))]
     setting: Option<String>,
+}
+
+#[derive(Debug, Clone, Copy, clap::ValueEnum)]
+enum ShiftingWord {
+    Cable,
+    Electronic,
 }
 
 fn bench_words() -> impl TypedValueParser<Value = &'static BenchKind> {
@@ -63,11 +78,22 @@ pub fn run(args: &RehearseArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
         writeln!(out, "\n{PLACES}")?;
         return Ok(Exit::Done);
     }
+    if args.mishaps {
+        for kind in MISHAP_KINDS {
+            writeln!(out, "{:<50} {:<8} {}", kind.form, kind.unit, kind.is)?;
+        }
+        return Ok(Exit::Done);
+    }
     let (Some(file), Some(dir)) = (&args.protocol, &args.out) else {
         anyhow::bail!("a protocol and --out DIR are needed");
     };
     let protocol = load(file)?;
-    let mut plan = Plan { faults: args.fault.clone(), bench: (args.bench.bench)(), ..Plan::new(args.seed) };
+    let (faults, mishaps) = (args.fault.clone(), args.mishap.clone());
+    let mut plan = Plan { faults, mishaps, bench: (args.bench.bench)(), ..Plan::new(args.seed) };
+    plan.habits.shifting = match args.shifting {
+        ShiftingWord::Cable => Shifting::Cable,
+        ShiftingWord::Electronic => Shifting::Electronic { only: None },
+    };
     if let Some(date) = args.date {
         plan.date = date;
     }
@@ -77,6 +103,7 @@ pub fn run(args: &RehearseArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
         protocol::Setting::Indoor | protocol::Setting::Rig => Setting::Resistance,
     });
     rehearse::check_faults(&protocol, &plan).map_err(anyhow::Error::msg)?;
+    rehearse::check_mishaps(&protocol, &plan).map_err(anyhow::Error::msg)?;
     let rehearsal = rehearse::simulate(&protocol, &plan);
     rehearse::write(&rehearsal, dir).context("writing the rehearsal")?;
     writeln!(out, "wrote {}; judge it with `assize judge {}`", dir.display(), dir.join("session.yaml").display())?;

@@ -48,6 +48,8 @@ fn ideal_clock(ride_s: f64) -> Clock {
         jump_at_s: ride_s / 2.0,
         strap_delay_s: 0.2,
         storage: Storage::LastMessage,
+        sampling_s: 0.0,
+        behind_s: 0,
         start_s: 0.0,
         stop_s: ride_s,
         dropped: 0.0,
@@ -77,6 +79,9 @@ fn real_clock(plan: &Plan, recorder: Recorder, ride_s: f64) -> Clock {
         jump_at_s: ride_s / 2.0,
         strap_delay_s: noise.between(habits.strap_delay_s.0, habits.strap_delay_s.1),
         storage: habits.storage[recorder as usize],
+        sampling_s: Noise::nth(plan.seed ^ DRAWS, Purpose::HeadUnits, recorder as usize)
+            .between(habits.sampling_s.0, habits.sampling_s.1),
+        behind_s: 0,
         start_s: noise.between(0.0, 6.0),
         stop_s: ride_s - noise.between(0.0, 5.0),
         dropped: habits.dropped,

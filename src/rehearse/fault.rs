@@ -114,7 +114,7 @@ impl Occasion {
 
 /// Which sizes make sense.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Sized {
+pub(super) enum Sized {
     Any,
     AboveMinus100,
     Positive,
@@ -255,13 +255,8 @@ impl FromStr for Fault {
         let (word, rest) = text.split_once('=').unwrap_or((text, ""));
         let (word, rest) = (word.trim(), rest.trim());
         let Some(kind) = FAULT_KINDS.iter().find(|k| k.word == word) else {
-            let nearest = FAULT_KINDS
-                .iter()
-                .map(|k| (k.word, strsim::jaro_winkler(k.word, word)))
-                .filter(|(_, likeness)| *likeness > 0.8)
-                .max_by(|a, b| a.1.total_cmp(&b.1));
-            let hint = match nearest {
-                Some((near, _)) => format!("`{near}` is nearest"),
+            let hint = match nearest(word, FAULT_KINDS.iter().map(|k| k.word)) {
+                Some(near) => format!("`{near}` is nearest"),
                 None => "`assize rehearse --faults` lists them".to_owned(),
             };
             return Err(FaultError::Unknown { word: word.to_owned(), hint });
@@ -311,7 +306,13 @@ fn parse(listed: &FaultKind, rest: &str) -> Result<Fault, String> {
     Ok(fault)
 }
 
-fn number(text: &str, unit: &str, sized: Sized) -> Result<f64, String> {
+/// The known word most like this one, if one is.
+pub(super) fn nearest<'a>(word: &str, known: impl Iterator<Item = &'a str>) -> Option<&'a str> {
+    let likeness = known.map(|k| (k, strsim::jaro_winkler(k, word)));
+    likeness.filter(|(_, likeness)| *likeness > 0.8).max_by(|a, b| a.1.total_cmp(&b.1)).map(|(near, _)| near)
+}
+
+pub(super) fn number(text: &str, unit: &str, sized: Sized) -> Result<f64, String> {
     let bare = text.strip_suffix(unit).unwrap_or(text).trim();
     let value: f64 = match bare.parse() {
         Ok(value) if f64::is_finite(value) => value,

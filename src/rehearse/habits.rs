@@ -12,6 +12,15 @@ pub enum Storage {
     SecondMean,
 }
 
+/// How the bike shifts, and what a recording learns of it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Shifting {
+    /// No head unit knows the gear.
+    Cable,
+    /// Head units write each change of gear: all of them, or the one at this place on the bench (0 is the unit's).
+    Electronic { only: Option<usize> },
+}
+
 #[derive(Debug, Clone, PartialEq)]
 pub struct Habits {
     /// Of head units A to D; the usual bench has the unit on A, the pedals on B, the trainer on C.
@@ -20,6 +29,11 @@ pub struct Habits {
     pub dropped: f64,
     /// Between these, from the strap's message until it is what a head unit writes, s.
     pub strap_delay_s: (f64, f64),
+    /// Between these, from the second that a head unit stamps until it takes what it writes for that second, s.
+    pub sampling_s: (f64, f64),
+    /// Added to each press of a lap button, s.
+    pub laps_late_s: f64,
+    pub shifting: Shifting,
     /// Times a usual rider's unsteady power.
     pub unsteady: f64,
     /// Times the gains, offsets and losses that a seed draws; 0 leaves noise and sampling alone.
@@ -31,7 +45,17 @@ pub struct Habits {
 impl Default for Habits {
     fn default() -> Self {
         let storage = [Storage::LastMessage, Storage::LastMessage, Storage::SecondMean, Storage::LastMessage];
-        Self { storage, dropped: 0.0003, strap_delay_s: (0.1, 0.3), unsteady: 1.0, systematic: 1.0, heart: 1.0 }
+        Self {
+            storage,
+            dropped: 0.0003,
+            strap_delay_s: (0.1, 0.3),
+            sampling_s: (0.0, 0.0),
+            laps_late_s: 0.0,
+            shifting: Shifting::Cable,
+            unsteady: 1.0,
+            systematic: 1.0,
+            heart: 1.0,
+        }
     }
 }
 
@@ -47,7 +71,16 @@ impl Habits {
         let (dropped, unsteady, heart) = (noise.between(0.0, 0.002), noise.between(0.6, 1.6), noise.between(0.75, 1.1));
         // Drawn last: the others keep the draws that they had before there was a fourth.
         let storage = [a, b, c, storage(&mut noise)];
-        Self { storage, dropped, strap_delay_s: (0.05, 0.35), unsteady, systematic: 1.0, heart }
+        Self {
+            storage,
+            dropped,
+            strap_delay_s: (0.05, 0.35),
+            sampling_s: (0.0, 1.0),
+            laps_late_s: Noise::new(seed, Purpose::HeadUnits).between(0.0, 3.0),
+            unsteady,
+            heart,
+            ..Self::default()
+        }
     }
 }
 

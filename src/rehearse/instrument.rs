@@ -280,7 +280,7 @@ pub(super) fn gears(signal: &Signal, stretches: &[Stretch], drivetrain: &Drivetr
         Gear { from_s, ring, cog: cog.round() as u32, loss: loss.of(ring, teeth, cog) }
     };
     let same = |a: &Gear, b: &Gear| (a.ring, a.cog) == (b.ring, b.cog);
-    let stands = |stretch: &Stretch| matches!(stretch.act, Act::Still | Act::Coast);
+    let stands = |stretch: &Stretch| stretch.act.stops();
     let planned = |stretch: &Stretch| gear((stretch.start_s, stretch.ring, stretch.development_m));
     // On the road a rider shifts whenever the road asks for it.
     let shifted = |&(t_s, development_m): &(f64, f64)| {

@@ -4,6 +4,8 @@
 //! judge, so that it can't agree with them by construction. Its rider is as unsteady as real ones were measured to be;
 //! instruments and head units are plausible rather than measured: where no source is named, a figure is common practice.
 
+mod as_recorded;
+mod as_ridden;
 mod bench;
 mod consequences;
 mod draws;
@@ -13,6 +15,7 @@ mod habits;
 mod head_unit;
 mod instrument;
 mod measures;
+mod mishap;
 mod noise;
 mod rider;
 mod road;
@@ -29,15 +32,17 @@ use sha2::{Digest, Sha256};
 
 use crate::protocol::{Protocol, Ring};
 use crate::recording::Recording;
-use crate::session::{Drivetrain, Location, Session, Sides, TrainerMode};
+use crate::session::{Drivetrain, Instrument, Location, Session, Sides, TrainerMode};
 
+use as_recorded::Own;
 pub use bench::{BENCHES, Bench, BenchKind, Fitted, Recorder};
 use draws::Draws;
 pub use fault::{FAULT_KINDS, Fault, FaultError, FaultKind, Kind, Occasion, Share};
-pub use habits::{Habits, Storage};
-use head_unit::{Clock, Heard};
+pub use habits::{Habits, Shifting, Storage};
+use head_unit::{Clock, Heard, Recorded};
 use instrument::{Draw, Gear, Ridden};
 pub use measures::{TrueReadings, TrueRidden};
+pub use mishap::{MISHAP_KINDS, Mishap, MishapError, MishapKind, Place, What};
 use noise::{Noise, Purpose};
 use road::Position;
 pub use road::Whereabouts;
@@ -53,6 +58,7 @@ pub use write::{WriteError, write};
 pub struct Plan {
     pub seed: u64,
     pub faults: Vec<Fault>,
+    pub mishaps: Vec<Mishap>,
     /// True time of the ride's start, a whole second.
     pub date: DateTime<Utc>,
     pub bench: Bench,
@@ -67,7 +73,7 @@ impl Plan {
         let date = DateTime::from_timestamp(1_795_267_800, 0).unwrap_or_default();
         let (bench, habits) = (Bench::both(), Habits::default());
         let (instruments, setting) = (Instruments::Real, Setting::default());
-        Self { seed, faults: vec![], date, bench, instruments, habits, setting }
+        Self { seed, faults: vec![], mishaps: vec![], date, bench, instruments, habits, setting }
     }
 }
 
@@ -115,7 +121,7 @@ pub enum Instruments {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Rehearsal {
     pub session: Session,
-    /// As the bench wears them: the unit's first, then each reference's.
+    /// As the bench wears them: the unit's first, then each reference's; then what was recorded after a restart.
     pub recordings: Vec<Recording>,
     /// The FIT file of each recording.
     pub files: Vec<Vec<u8>>,
@@ -128,7 +134,10 @@ pub struct Truth {
     pub seed: u64,
     pub date: DateTime<Utc>,
     pub faults: Vec<TrueFault>,
-    /// In ride order: every stretch that the protocol asked for.
+    /// As `--mishap` writes them, with the phase where one was drawn.
+    pub mishaps: Vec<String>,
+    /// In ride order: every stretch that the protocol asked for, repeats numbered as ridden. A block with a stop in it
+    /// is two of one repeat.
     pub moves: Vec<TrueMove>,
     pub instruments: Vec<TrueInstrument>,
     /// In ride order, each until the next.
@@ -139,6 +148,7 @@ pub struct Truth {
     pub signal: Signal,
     /// Of each instrument's sensor, one value per true second.
     pub temperatures_c: Vec<Vec<f64>>,
+    /// Of each recording.
     clocks: Vec<Clock>,
     /// What the unit and an ideal instrument read, without noise.
     pub readings: TrueReadings,
@@ -166,6 +176,10 @@ pub struct TrueMove {
 pub struct TrueInstrument {
     pub label: String,
     pub recording: String,
+    /// After restarts.
+    pub later_recordings: Vec<String>,
+    /// When nothing was written: between one recording and the next, and while a timer had stopped by itself.
+    pub unwritten: Vec<TrueSpan>,
     /// Gain and offset drawn for the session, without the plan's faults.
     pub gain_pct: f64,
     pub offset_w: f64,
@@ -173,6 +187,8 @@ pub struct TrueInstrument {
     pub clock_offset_s: f64,
     pub clock_drift_ppm: f64,
     pub strap_delay_s: f64,
+    /// How long after the second that it stamps its head unit takes what it writes.
+    pub sampling_s: f64,
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -185,14 +201,18 @@ pub struct TrueWindow {
 }
 
 impl Truth {
-    /// The true time at which the clock of recording `index` showed this; `None` for what it jumped over.
-    pub fn true_s(&self, index: usize, shown: DateTime<Utc>) -> Option<f64> {
-        self.clocks[index].true_s((shown - self.date).as_seconds_f64())
+    /// The true time of what recording `index` holds under this stamp; `None` for what its clock jumped over.
+    pub fn true_s(&self, index: usize, stamp: DateTime<Utc>) -> Option<f64> {
+        let clock = &self.clocks[index];
+        let shown = stamp - self.date + TimeDelta::seconds(clock.behind_s);
+        clock.true_s(shown.as_seconds_f64() + clock.sampling_s)
     }
 
-    /// What the clock of recording `index` shows at a true time.
+    /// The stamp under which recording `index` holds what was at a true time.
     pub fn shown_utc(&self, index: usize, true_s: f64) -> DateTime<Utc> {
-        self.date + TimeDelta::microseconds((self.clocks[index].shows_s(true_s) * 1e6).round() as i64)
+        let clock = &self.clocks[index];
+        let shown_s = clock.shows_s(true_s) - clock.sampling_s;
+        self.date - TimeDelta::seconds(clock.behind_s) + TimeDelta::microseconds((shown_s * 1e6).round() as i64)
     }
 }
 
@@ -201,19 +221,25 @@ impl Truth {
 pub fn simulate(protocol: &Protocol, plan: &Plan) -> Rehearsal {
     let plan = &Plan { bench: plan.bench.clone().in_setting(plan.setting), ..plan.clone() };
     let drivetrain = bench::drivetrain();
-    let mut stretches = script::write(protocol, &drivetrain, plan.seed);
-    habits::follow(&mut stretches, protocol, plan.seed);
+    let mut scripted = script::write(protocol, &drivetrain, plan.seed);
+    habits::follow(&mut scripted, protocol, plan.seed);
+    let mishaps = mishap::with_noise(&plan.mishaps, plan.seed, 0);
+    let (mut stretches, mishaps) = as_ridden::ride(scripted, protocol, &drivetrain, &mishaps);
     if plan.setting == Setting::ConstantPower {
         keep_one_gear(&mut stretches, &drivetrain);
     }
+    let ride_s = stretches.last().map_or(0.0, |s| s.end_s);
     let signal = signal::ride(&stretches, &drivetrain, plan.setting, plan.seed, &plan.habits);
     let strikes = strike::all(&plan.faults, &plan.bench, &stretches, plan.seed);
-    let draws = Draws::of(plan, stretches.last().map_or(0.0, |s| s.end_s), &strikes);
+    let mut draws = Draws::of(plan, ride_s, &strikes);
     let gears = instrument::gears(&signal, &stretches, &drivetrain, &draws.loss);
+    let shifts = as_recorded::shifts(&gears, &drivetrain);
     let laps = lap_presses(&stretches, plan.seed);
     let speed = instrument::speed(&signal);
     let temperature_c = |fitted: &Fitted| instrument::temperature_c(&stretches, fitted.warms_c());
     let temperatures_c: Vec<Vec<f64>> = plan.bench.worn().map(temperature_c).collect();
+    let head_units: Vec<Own> = (0..plan.bench.worn().count()).map(|n| Own::new(plan, n)).collect();
+    head_units.iter().zip(&mut draws.clocks).for_each(|(own, clock)| own.set(clock));
 
     let record = |(n, fitted): (usize, &Fitted)| {
         let noise = |purpose| Noise::nth(plan.seed, purpose, fitted.recorder as usize);
@@ -228,14 +254,20 @@ pub fn simulate(protocol: &Protocol, plan: &Plan) -> Rehearsal {
             speed: &speed,
             temperature_c,
             deaf: &deaf.flat_map(|strike| strike.windows()).copied().collect::<Vec<_>>(),
-            laps: if n == 1 { &laps } else { &[] },
+            laps: &head_units[n].presses(&laps, ride_s),
+            shifts: head_units[n].hears(&shifts),
             cadence_steps: if fitted.located.behind_chain() { 1.0 } else { 128.0 },
             places: &signal.places,
         };
         let position = Position::new(noise(Purpose::Position));
-        head_unit::record(&heard, &draws.clocks[n], fitted.naming(), plan.date, position, &mut noise(Purpose::Clock))
+        let (clock, manner) = (&draws.clocks[n], head_units[n].manner(ride_s));
+        head_unit::record(&heard, clock, &manner, &fitted.naming(), plan.date, position, &mut noise(Purpose::Clock))
     };
-    let mut recordings: Vec<Recording> = plan.bench.worn().enumerate().map(record).collect();
+    let recorded: Vec<Vec<Recorded>> = plan.bench.worn().enumerate().map(record).collect();
+    let unwritten: Vec<Vec<TrueSpan>> =
+        head_units.iter().zip(&recorded).map(|(own, parts)| own.unwritten(parts, ride_s)).collect();
+    let mut session = plan.bench.session(protocol, drivetrain);
+    let mut recordings = in_order(recorded, &mut session, &mut draws.clocks);
     let encode = |recording: &mut Recording| {
         let bytes = fit::encode(recording);
         recording.sha256 = Sha256::digest(&bytes).iter().map(|b| format!("{b:02x}")).collect();
@@ -246,7 +278,36 @@ pub fn simulate(protocol: &Protocol, plan: &Plan) -> Rehearsal {
     let readings =
         true_readings(plan, &Ridden { signal: &signal, gears: &gears }, &draws, &temperatures_c[0], &strikes);
     let truth = truth(protocol, plan, &stretches, signal, (draws, &gears, &strikes), temperatures_c, readings);
-    Rehearsal { session: plan.bench.session(protocol, drivetrain), recordings, files, truth }
+    let mut truth = Truth { mishaps, ..truth };
+    let told = truth.instruments.iter_mut().zip(instruments(&mut session)).zip(unwritten);
+    for ((told, instrument), unwritten) in told {
+        let later = instrument.recordings.iter().skip(1);
+        told.later_recordings = later.map(|file| file.to_string_lossy().into_owned()).collect();
+        told.unwritten = unwritten;
+    }
+    Rehearsal { session, recordings, files, truth }
+}
+
+/// Unit first, then references.
+fn instruments(session: &mut Session) -> impl Iterator<Item = &mut Instrument> {
+    let units = session.units.iter_mut().map(|u| &mut u.instrument);
+    units.chain(session.references.iter_mut().map(|r| &mut r.instrument))
+}
+
+/// The first recording of each instrument, then those after restarts, which the session lists too; a clock for each.
+fn in_order(recorded: Vec<Vec<Recorded>>, session: &mut Session, clocks: &mut Vec<Clock>) -> Vec<Recording> {
+    let (mut first, mut later) = (vec![], vec![]);
+    for (n, (parts, instrument)) in recorded.into_iter().zip(instruments(session)).enumerate() {
+        let mut parts = parts.into_iter().map(|part| part.recording);
+        first.extend(parts.next());
+        for recording in parts {
+            instrument.recordings.push(recording.file.clone());
+            clocks.push(clocks[n].clone());
+            later.push(recording);
+        }
+    }
+    first.append(&mut later);
+    first
 }
 
 /// Where the brake holds the power, nobody needs another cog: the middle one of each ring, W and rpm as in a block.
@@ -325,12 +386,27 @@ pub fn check_faults(protocol: &Protocol, plan: &Plan) -> Result<(), String> {
     plan.faults.iter().try_for_each(|fault| strike::refuse(fault, &plan.bench, &stretches))
 }
 
+/// Whether every mishap of the plan finds in this protocol and on this bench what it names.
+///
+/// # Errors
+/// A phase or an instrument that is not there, or where it can't happen, in words.
+pub fn check_mishaps(protocol: &Protocol, plan: &Plan) -> Result<(), String> {
+    plan.mishaps.iter().try_for_each(|mishap| {
+        let phases = mishap.phases(protocol).map(|_| ());
+        phases.and_then(|()| as_recorded::refuse(mishap, plan)).map_err(|why| format!("`{mishap}`: {why}"))
+    })
+}
+
+/// The bench's place whose head unit's lap button the rider presses: the first reference's.
+const LAPS_ON: usize = 1;
+
 /// The rider presses within two seconds of the start of each repeat, and as its last move ends.
 fn lap_presses(stretches: &[Stretch], seed: u64) -> Vec<f64> {
     let mut noise = Noise::new(seed, Purpose::Laps);
     let mut presses = vec![];
     for pair in stretches.windows(2) {
-        if pair[0].phase != pair[1].phase {
+        let stops = pair.iter().any(|s| s.act == Act::Stop);
+        if pair[0].phase != pair[1].phase && !stops {
             presses.push(pair[1].start_s + noise.between(-0.5, 2.0));
         }
     }
@@ -370,11 +446,14 @@ fn truth(
     let instruments = plan.bench.worn().enumerate().map(|(n, fitted)| TrueInstrument {
         label: fitted.label.clone(),
         recording: fitted.file.clone(),
+        later_recordings: vec![],
+        unwritten: vec![],
         gain_pct: (draws.instruments[n].gain - 1.0) * 100.0,
         offset_w: draws.instruments[n].offset_w,
-        clock_offset_s: draws.clocks[n].offset_s,
+        clock_offset_s: draws.clocks[n].offset_s - draws.clocks[n].behind_s as f64,
         clock_drift_ppm: draws.clocks[n].drift_ppm,
         strap_delay_s: draws.clocks[n].strap_delay_s,
+        sampling_s: draws.clocks[n].sampling_s,
     });
     let label = |worn| plan.bench.worn().nth(worn).map_or(String::new(), |fitted| fitted.label.clone());
     let struck = strikes.iter().flat_map(|strike| {
@@ -393,6 +472,7 @@ fn truth(
         seed: plan.seed,
         date: plan.date,
         faults: plan.faults.iter().map(|fault| true_fault(fault, &plan.bench, strikes)).collect(),
+        mishaps: vec![],
         ridden: ridden(protocol, &moves),
         moves,
         instruments: instruments.collect(),

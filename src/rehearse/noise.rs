@@ -21,12 +21,16 @@ pub(super) enum Purpose {
     Clock = 20,
     Laps = 30,
     Habits = 31,
+    /// Of the head unit that records instrument A, and so on.
+    HeadUnits = 50,
     Terrain = 80,
     Traffic = 81,
     /// Of the instrument's head unit, likewise.
     Position = 90,
     /// Of the first fault of the first kind at head unit A; each further kind, head unit and fault has its own.
     Fault = 100,
+    /// Likewise.
+    Mishap = 1_000_000_000,
 }
 
 #[derive(Debug, Clone)]

@@ -1,7 +1,6 @@
 //! The road: hills, air and tyres, gears, junctions at which everyone stands, and where on the earth it all is.
 
 use crate::protocol::Ring;
-use crate::recording::Samples;
 use crate::session::Drivetrain;
 
 use super::draws::LOSS;
@@ -185,6 +184,15 @@ impl Course for Road {
     }
 }
 
+/// Where a head unit says that it is.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Fix {
+    pub latitude_deg: f64,
+    pub longitude_deg: f64,
+    pub altitude_m: f64,
+    pub distance_m: f64,
+}
+
 /// One head unit's own idea of where it is.
 pub(super) struct Position {
     noise: Noise,
@@ -208,8 +216,8 @@ impl Position {
         Self { noise, wander_m: [wander(), wander()], altitude_off_m, altitude_drift_m_s, distance_factor }
     }
 
-    /// Writes one second's position, altitude and distance as FIT can hold them. Once for each second written.
-    pub fn write(&mut self, places: &[Whereabouts], t_s: f64, samples: &mut Samples) {
+    /// One second's position, altitude and distance as FIT can hold them. Once for each second heard.
+    pub fn at(&mut self, places: &[Whereabouts], t_s: f64) -> Fix {
         let [north_m, east_m] = std::array::from_fn(|n| self.wander_m[n].next(&mut self.noise));
         let i = (t_s.max(0.0) as usize).min(places.len() - 1);
         let (a, b) = (places[i], places[(i + 1).min(places.len() - 1)]);
@@ -218,11 +226,13 @@ impl Position {
         let latitude = START_DEG.0 + (between(|p| p.north_m) + north_m) / DEGREE_M;
         let parallel_m = DEGREE_M * libm::cos(START_DEG.0.to_radians());
         let longitude = START_DEG.1 + (between(|p| p.east_m) + east_m) / parallel_m;
-        samples.latitude_deg.push(Some(whole_semicircles(latitude)));
-        samples.longitude_deg.push(Some(whole_semicircles(longitude)));
         let altitude_m = between(|p| p.altitude_m) + self.altitude_off_m + self.altitude_drift_m_s * t_s;
-        samples.altitude_m.push(Some(((altitude_m + 500.0) * 5.0).round() / 5.0 - 500.0));
-        samples.distance_m.push(Some((between(|p| p.distance_m) * self.distance_factor * 100.0).round() / 100.0));
+        Fix {
+            latitude_deg: whole_semicircles(latitude),
+            longitude_deg: whole_semicircles(longitude),
+            altitude_m: ((altitude_m + 500.0) * 5.0).round() / 5.0 - 500.0,
+            distance_m: (between(|p| p.distance_m) * self.distance_factor * 100.0).round() / 100.0,
+        }
     }
 }
 

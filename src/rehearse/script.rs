@@ -11,6 +11,8 @@ use super::noise::{Noise, Purpose};
 pub enum Act {
     /// Sits still, or is off the bike.
     Still,
+    /// Feet down in the middle of something, the wheel braked to a stand.
+    Stop,
     /// Warm-up, cool-down, a `free` phase.
     Ride,
     Recovery,
@@ -27,12 +29,13 @@ pub enum Act {
 impl Act {
     /// The feet are still.
     pub(super) fn stops(self) -> bool {
-        matches!(self, Act::Coast | Act::Still)
+        matches!(self, Act::Coast | Act::Still | Act::Stop)
     }
 
     pub fn word(self) -> &'static str {
         match self {
             Act::Still => "still",
+            Act::Stop => "stop",
             Act::Ride => "ride",
             Act::Recovery => "recovery",
             Act::Block => "block",
@@ -113,25 +116,52 @@ pub(super) fn write(protocol: &Protocol, drivetrain: &Drivetrain, seed: u64) -> 
     script.stretches
 }
 
+/// A repeat beyond those written down, with the easy riding before it, on the ring ridden until then.
+pub(super) fn again(
+    protocol: &Protocol,
+    drivetrain: &Drivetrain,
+    id: (usize, u32),
+    ring: Ring,
+    noise: Noise,
+) -> Vec<Stretch> {
+    let mut script = Script { drivetrain, noise, stretches: vec![], now_s: 0.0, ring };
+    let phase = &protocol.phases[id.0];
+    script.recover(phase, id.1);
+    script.ride(phase, id, None);
+    script.stretches
+}
+
+/// The cogs for stretches whose ring, power or cadence was changed.
+pub(super) fn change_gears(stretches: &mut [Stretch], drivetrain: &Drivetrain) {
+    for i in 0..stretches.len() {
+        let s = &stretches[i];
+        stretches[i].development_m = match s.act {
+            // Nobody shifts while the cranks stand still.
+            Act::Restart if i >= 2 => stretches[i - 2].development_m,
+            _ => development_m(drivetrain, s.ring, s.aim_w, s.cadence_rpm),
+        };
+    }
+}
+
+/// The cog on this ring that brings the rider nearest to the trainer's speed at this power.
+fn development_m(drivetrain: &Drivetrain, ring: Ring, aim_w: f64, cadence_rpm: f64) -> f64 {
+    let (Some(teeth), Some(wheel_m)) = (drivetrain.teeth(ring), drivetrain.wheel_m) else {
+        return PLAIN_DEVELOPMENT_M;
+    };
+    let wanted_m = super::signal::brake_speed_m_s(aim_w) * 60.0 / cadence_rpm.max(30.0);
+    let developments = drivetrain.cassette.iter().map(|cog| f64::from(teeth) / f64::from(*cog) * wheel_m);
+    developments.min_by(|a, b| (a - wanted_m).abs().total_cmp(&(b - wanted_m).abs())).unwrap_or(PLAIN_DEVELOPMENT_M)
+}
+
 impl Script<'_> {
     fn add(&mut self, act: Act, phase: Option<(usize, u32)>, lasts_s: f64, aim_w: f64, cadence_rpm: f64) {
-        let development_m = self.development_m(aim_w, cadence_rpm);
+        let development_m = development_m(self.drivetrain, self.ring, aim_w, cadence_rpm);
         let end_s = self.now_s + lasts_s;
         let start_s = std::mem::replace(&mut self.now_s, end_s);
         let (ring, posture, grade_pct) = (self.ring, Posture::Seated, None);
         let stretch =
             Stretch { act, phase, start_s, end_s, aim_w, cadence_rpm, ring, posture, grade_pct, development_m };
         self.stretches.push(stretch);
-    }
-
-    /// The cog on the present ring that brings the rider nearest to the trainer's speed at this power.
-    fn development_m(&self, aim_w: f64, cadence_rpm: f64) -> f64 {
-        let (Some(teeth), Some(wheel_m)) = (self.drivetrain.teeth(self.ring), self.drivetrain.wheel_m) else {
-            return PLAIN_DEVELOPMENT_M;
-        };
-        let wanted_m = super::signal::brake_speed_m_s(aim_w) * 60.0 / cadence_rpm.max(30.0);
-        let developments = self.drivetrain.cassette.iter().map(|cog| f64::from(teeth) / f64::from(*cog) * wheel_m);
-        developments.min_by(|a, b| (a - wanted_m).abs().total_cmp(&(b - wanted_m).abs())).unwrap_or(PLAIN_DEVELOPMENT_M)
     }
 
     /// Soft spinning before a repeat, onto its ring.

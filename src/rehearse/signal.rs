@@ -21,6 +21,9 @@ pub(super) const FLYWHEEL_KG: f64 = 32.0;
 /// Fastest that legs bring it up to speed, m/s². Common practice, no source.
 pub(super) const SPIN_UP_M_S2: f64 = 5.0;
 
+/// A rider who stops brakes gently. Common practice, no source.
+const BRAKING_M_S2: f64 = 1.5;
+
 /// Speed at which the trainer's brake takes this power.
 pub(super) fn brake_speed_m_s(power_w: f64) -> f64 {
     libm::cbrt(power_w.max(0.0) / BRAKE)
@@ -242,6 +245,9 @@ pub(super) fn ride(
             course.slow_step(&motion, stretch);
         }
         course.step(&mut motion, stretch, t_s, &rider);
+        if stretch.act == Act::Stop {
+            motion.speed_m_s = (motion.speed_m_s - BRAKING_M_S2 * STEP_S).max(0.0);
+        }
         let development_m = course.development_m(stretch);
         if signal.developments_m.last().is_none_or(|last| last.1 != development_m) {
             signal.developments_m.push((t_s, development_m));

@@ -37,7 +37,11 @@ pub(super) fn inside(windows: &[Window], t_s: f64) -> bool {
 impl Bench {
     /// The instrument that a fault names, with its index into what is worn.
     pub(super) fn struck_by(&self, fault: &Fault) -> Option<(usize, &Fitted)> {
-        let named = fault.instrument.as_deref().unwrap_or("unit");
+        self.called(fault.instrument.as_deref().unwrap_or("unit"))
+    }
+
+    /// The instrument that is so called (`unit`, a label or its last word), with its index into what is worn.
+    pub(super) fn called(&self, named: &str) -> Option<(usize, &Fitted)> {
         let is_named = |fitted: &Fitted| fitted.label == named || fitted.label.rsplit(' ').next() == Some(named);
         self.worn().enumerate().find(|(n, fitted)| *n == 0 && named == "unit" || is_named(fitted))
     }

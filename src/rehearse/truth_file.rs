@@ -26,12 +26,15 @@ pub struct TruthFile {
     pub date: DateTime<Utc>,
     /// SHA-256 of the protocol that was ridden, as in a verdict.
     pub protocol_sha256: String,
-    /// The unit's first.
+    /// The unit's first, then each reference's; then those after a restart.
     pub recordings: Vec<TrueRecording>,
     /// In ride order, each until the next.
     pub gears: Vec<TrueGear>,
     pub faults: Vec<TrueFault>,
-    /// In ride order: every repeat that the protocol asked for.
+    /// As `--mishap` writes them, with the phase where one was drawn.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub mishaps: Vec<String>,
+    /// In ride order: every repeat that was ridden of what the protocol asked for, numbered as ridden.
     pub phases: Vec<TruePhase>,
     /// Means over the repeats.
     pub repeats: Vec<TrueRepeats>,
@@ -53,9 +56,12 @@ pub struct TrueRecording {
     pub clock: TrueClock,
     /// From the strap's message until it is what this head unit writes.
     pub strap_delay_s: f64,
+    /// When this instrument's head unit wrote nothing: between two recordings, and while its timer had stopped by itself.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub unwritten: Vec<TrueSpan>,
 }
 
-/// A head unit's clock: at true time t it shows `date` + t + offset_s + drift_ppm·10⁻⁶·t, and `jump_s` more from `jump_at_s` on.
+/// A head unit's clock: what was at true time t stands under `date` + t + offset_s + drift_ppm·10⁻⁶·t, and `jump_s` more from `jump_at_s` on.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct TrueClock {
     pub offset_s: f64,
@@ -290,6 +296,7 @@ impl Rehearsal {
             recordings: self.true_recordings(),
             gears: truth.gears.clone(),
             faults: truth.faults.clone(),
+            mishaps: truth.mishaps.clone(),
             phases: ridden.iter().zip(phases).map(of_phase).collect(),
             repeats,
             rings,
@@ -299,21 +306,30 @@ impl Rehearsal {
     }
 
     fn true_recordings(&self) -> Vec<TrueRecording> {
-        let of = |((recording, instrument), clock): ((&Recording, &TrueInstrument), &Clock)| TrueRecording {
-            file: instrument.recording.clone(),
-            sha256: recording.sha256.clone(),
-            instrument: instrument.label.clone(),
-            gain_pct: instrument.gain_pct,
-            offset_w: instrument.offset_w,
-            clock: TrueClock {
-                offset_s: clock.offset_s,
-                drift_ppm: clock.drift_ppm,
-                jump_s: clock.jump_s,
-                jump_at_s: clock.jump_at_s,
-            },
-            strap_delay_s: instrument.strap_delay_s,
+        let whose = |file: &str| {
+            let own = |i: &&TrueInstrument| i.recording == file || i.later_recordings.iter().any(|later| later == file);
+            self.truth.instruments.iter().find(own)
         };
-        self.recordings.iter().zip(&self.truth.instruments).zip(&self.truth.clocks).map(of).collect()
+        let of = |(recording, clock): (&Recording, &Clock)| {
+            let file = recording.file.to_string_lossy();
+            let instrument = whose(&file)?;
+            Some(TrueRecording {
+                file: file.into_owned(),
+                sha256: recording.sha256.clone(),
+                instrument: instrument.label.clone(),
+                gain_pct: instrument.gain_pct,
+                offset_w: instrument.offset_w,
+                clock: TrueClock {
+                    offset_s: clock.stamps_off_s(),
+                    drift_ppm: clock.drift_ppm,
+                    jump_s: clock.jump_s,
+                    jump_at_s: clock.jump_at_s,
+                },
+                strap_delay_s: instrument.strap_delay_s,
+                unwritten: instrument.unwritten.clone(),
+            })
+        };
+        self.recordings.iter().zip(&self.truth.clocks).filter_map(of).collect()
     }
 }
 

@@ -111,8 +111,11 @@ fn instrument(instrument: &Instrument, indent: &str) -> String {
     if let Some(firmware) = &instrument.firmware {
         line("firmware", &format!("{firmware:?}"));
     }
-    for recording in &instrument.recordings {
-        line("recording", &recording.to_string_lossy());
+    let files: Vec<_> = instrument.recordings.iter().map(|file| file.to_string_lossy()).collect();
+    match &files[..] {
+        [] => {}
+        [file] => line("recording", file),
+        files => line("recording", &format!("[{}]", files.join(", "))),
     }
     text
 }
