@@ -126,7 +126,11 @@ def main():
         cargo = lambda *args, **env: subprocess.run(
             ["cargo", *args], cwd=ROOT, check=True, stdout=subprocess.DEVNULL, env={**os.environ, **env}
         )
-        cargo("run", "--quiet", "--locked", "--", "rehearse", str(protocol), "--sound", "--out", str(rehearsed))
+        rehearse = ["rehearse", str(protocol), "--sound", "--shifting", "electronic", "--out", str(rehearsed)]
+        # A pause, a second file, a clock that counts from 1989, seconds never written.
+        for mishap in "phone-stop", "auto-pause-coasting@P", "restart@P", "clock-unset@017", "irregular@T":
+            rehearse += ["--mishap", mishap]
+        cargo("run", "--quiet", "--locked", "--", *rehearse)
         folders = os.pathsep.join([str(recordings), str(rehearsed)])
         dump = ["test", "--quiet", "--locked", "--test", "second_reader", "--", "--ignored"]
         cargo(*dump, ASSIZE_DUMP_FROM=folders, ASSIZE_DUMP_TO=str(tables))
