@@ -357,8 +357,8 @@ fn scatter_from_simulation(measure: Measure, value: &Value) -> f64 {
         Measure::ReleaseLag | Measure::CadenceReleaseLag => 0.4,
         Measure::OnsetLag => 0.22,
         Measure::CadenceOnsetLag => 0.28,
-        Measure::WorkError | Measure::LeftError | Measure::RightError => pct(1.7),
-        Measure::PeakError => pct(1.2),
+        Measure::WorkError | Measure::LeftError | Measure::RightError => pct(1.8),
+        Measure::PeakError => pct(1.8),
         Measure::MissingWork => pct(2.5),
         Measure::ResidualPower => 0.3,
         // The window's own scatter says it for a mean over many seconds.
