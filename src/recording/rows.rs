@@ -145,13 +145,20 @@ fn set(column: &mut Column, i: usize, cell: Cell) {
 /// No ride has more: five million seconds are 58 days. A packed table of short lines could else take several GB.
 const MOST_ROWS: usize = 5_000_000;
 
+/// Of all further channels, empty ones included: a day of 1 Hz with all of [`MOST_FURTHER`] has half as many. A single
+/// value late in a long file makes a whole column, so that a small packed file could else take a hundred times its size.
+const MOST_EXTRA_CELLS: usize = 40_000_000;
+
 /// Rows in the order of the file, by column.
 #[derive(Debug, Default)]
 pub(super) struct Rows {
     pub unix_s: Vec<f64>,
     columns: [Column; CHANNELS],
     extra: Vec<Column>,
+    extra_cells: usize,
     beyond: usize,
+    /// Cells of further channels left out.
+    beyond_extra: usize,
 }
 
 impl Rows {
@@ -170,6 +177,12 @@ impl Rows {
                 self.extra.resize(column + 1, Column::new());
             }
             let column = &mut self.extra[column];
+            let grows = (i + 1).saturating_sub(column.len());
+            if self.extra_cells + grows > MOST_EXTRA_CELLS {
+                self.beyond_extra += 1;
+                continue;
+            }
+            self.extra_cells += grows;
             // A record may have a field twice: of two values the later stands.
             let before =
                 if column.len() > i { column.pop().map_or(Cell::Missing, Packed::cell) } else { Cell::Missing };
@@ -188,7 +201,12 @@ impl Rows {
     /// What to say of rows that were too many.
     pub fn damage(&self) -> Option<String> {
         let n = counted(self.beyond, "record");
-        (self.beyond > 0).then(|| format!("more than {MOST_ROWS} records, which is no ride; {n} after those left out"))
+        let rows = (self.beyond > 0)
+            .then(|| format!("more than {MOST_ROWS} records, which is no ride; {n} after those left out"));
+        let cells = counted(self.beyond_extra, "value");
+        rows.or((self.beyond_extra > 0).then(|| {
+            format!("more records and further channels than any ride has; {cells} of further channels left out")
+        }))
     }
 
     #[cfg(test)]
@@ -498,6 +516,18 @@ mod tests {
             rows.damage().as_deref(),
             Some("more than 5000000 records, which is no ride; 2 records after those left out")
         );
+    }
+
+    #[test]
+    fn further_channels_that_would_fill_the_memory_are_left_out_aloud() {
+        let mut rows = Rows { extra_cells: MOST_EXTRA_CELLS - 1, ..Rows::default() };
+        for at_s in [1.0, 2.0] {
+            let mut row = Row::at(at_s);
+            row.push_extra(0, Cell::Value(7.0));
+            rows.push(row);
+        }
+        assert_eq!((rows.len(), rows.extra[0].len()), (2, 1));
+        assert!(rows.damage().unwrap().ends_with("1 value of further channels left out"));
     }
 
     #[test]
