@@ -5,6 +5,7 @@ use std::ops::AddAssign;
 use chrono::{DateTime, Utc};
 
 use crate::rehearse::{TrueClock, TrueFault, TruePhase, TrueRecording, TrueSpan, TrueValue, TruthFile};
+use crate::ride::AlignedOn;
 use crate::stats;
 use crate::verdict::{CheckVerdict, ClockFacts, MatchFacts, Outcome, PhaseVerdict, Verdict};
 
@@ -252,8 +253,11 @@ pub fn compare(verdict: &Verdict, truth: &TruthFile) -> Result<Comparison, Other
     }
     let reference = verdict.recordings.iter().find(|r| r.role == "reference");
     let session = reference.and_then(|r| listed(&r.sha256));
-    // Session time is the first reference's clock; a verdict always has one.
-    let clock = session.map_or(TrueClock { offset_s: 0.0, drift_ppm: 0.0, jump_s: 0.0, jump_at_s: 0.0 }, |r| r.clock);
+    // Session time is the first reference's clock; a verdict always has one. Where that clock was never set, it is moved.
+    let mut clock =
+        session.map_or(TrueClock { offset_s: 0.0, drift_ppm: 0.0, jump_s: 0.0, jump_at_s: 0.0 }, |r| r.clock);
+    let own = verdict.clocks.iter().find(|facts| facts.aligned_on == AlignedOn::SessionClock.word());
+    clock.offset_s += own.map_or(0.0, |facts| facts.offset_s);
     let beside = Beside { verdict, truth, clock };
     Ok(Comparison {
         seed: truth.seed,
@@ -384,7 +388,7 @@ impl Beside<'_> {
     fn clock(&self, facts: &ClockFacts) -> Option<ComparedClock> {
         let (recording, start) = self.recording(&facts.recording)?;
         let own = recording.clock;
-        if own == self.clock && facts.standard_uncertainty_s == 0.0 {
+        if facts.aligned_on == AlignedOn::SessionClock.word() {
             return None;
         }
         let session = &self.verdict.session;
@@ -414,7 +418,11 @@ impl Beside<'_> {
     }
 
     fn also_named(&self) -> Vec<String> {
-        let meant = |pattern: &str| self.truth.faults.iter().any(|fault| fault.pattern.as_deref() == Some(pattern));
+        let unset = self.truth.mishaps.iter().any(|mishap| mishap.starts_with("clock-unset"));
+        let meant = |pattern: &str| {
+            self.truth.faults.iter().any(|fault| fault.pattern.as_deref() == Some(pattern))
+                || (unset && pattern == "clock-mismatch")
+        };
         let named = self.verdict.diagnosis.iter().map(|finding| &finding.pattern);
         named.filter(|pattern| !meant(pattern)).cloned().collect()
     }

@@ -100,6 +100,12 @@ impl Signal {
         (known().map(|v| (v - mean).powi(2)).sum::<f64>() / n).sqrt()
     }
 
+    /// Whether all that is known within two seconds is the same.
+    fn is_level_around(&self, second: i64) -> bool {
+        let here = self.at(second);
+        (second - 2..=second + 2).map(|j| self.at(j)).all(|value| value.is_nan() || value == here)
+    }
+
     fn is_flat(&self) -> bool {
         let mut known = self.values.iter().filter(|v| !v.is_nan());
         known.next().is_none_or(|first| known.all(|v| v == first))
@@ -144,11 +150,10 @@ pub(super) fn by_heart_rate(session: &Signal, theirs: &Signal, search: Search) -
     let windows: Vec<Window> =
         (0..count).map(|w| Window::of(session, theirs, lag_s, w * length / count..(w + 1) * length / count)).collect();
     let total = |of: fn(&Window) -> usize| windows.iter().map(of).sum::<usize>();
-    let (same, common) = (total(|w| w.same), total(|w| w.common));
-    if common < FEWEST_COMMON_S {
+    if total(|w| w.common) < FEWEST_COMMON_S {
         return Err(Unfit::Absent);
     }
-    let share = same as f64 / common as f64;
+    let share = total(|w| w.same) as f64 / total(|w| w.steady).max(1) as f64;
     if share < SAME_STRAP_SHARE {
         return Err(Unfit::Unlike(share));
     }
@@ -458,7 +463,9 @@ fn nearest_lag(lag_s: i64, differences: impl Fn(i64) -> (f64, f64)) -> i64 {
 struct Window {
     /// Seconds in which both have a value.
     common: usize,
-    /// Seconds in which both have the same, a second early or late allowed.
+    /// Those of them around which neither changes.
+    steady: usize,
+    /// Those of the steady ones in which both have the same.
     same: usize,
     /// Beyond the whole ride's lag; `None` with too few changes of heart rate.
     offset: Option<Offset>,
@@ -467,14 +474,17 @@ struct Window {
 impl Window {
     fn of(session: &Signal, theirs: &Signal, lag_s: i64, window: Range<usize>) -> Self {
         let lag_here_s = nearest_lag(lag_s, |lag| differences(session, theirs, lag, &window));
-        let (mut common, mut same) = (0, 0);
+        let (mut common, mut steady, mut same) = (0, 0, 0);
         for j in window.start as i64..window.end as i64 {
-            let off = (-1..=1).map(|d| (session.at(j + lag_here_s + d) - theirs.at(j)).abs());
-            let least = off.fold(f64::NAN, f64::min);
-            common += usize::from(!least.is_nan());
-            same += usize::from(least < 0.5);
+            let apart = (session.at(j + lag_here_s) - theirs.at(j)).abs();
+            common += usize::from(!apart.is_nan());
+            // An irregular recording is written when something changed, and just then a second early or late differs.
+            if !apart.is_nan() && theirs.is_level_around(j) && session.is_level_around(j + lag_here_s) {
+                steady += 1;
+                same += usize::from(apart < 0.5);
+            }
         }
-        Self { common, same, offset: Self::offset(session, theirs, lag_s, lag_here_s, &window) }
+        Self { common, steady, same, offset: Self::offset(session, theirs, lag_s, lag_here_s, &window) }
     }
 
     fn offset(session: &Signal, theirs: &Signal, lag_s: i64, near_s: i64, window: &Range<usize>) -> Option<Offset> {

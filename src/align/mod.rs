@@ -104,9 +104,16 @@ pub fn to_session_time(session: &Session, recordings: &BTreeMap<PathBuf, Recordi
         });
     };
     let mut bench = Bench::new(session, first, recordings)?;
-    let unit_parts = units.iter().map(|unit| bench.parts(unit)).collect::<Result<Vec<_>, _>>()?;
-    let reference_parts = references.iter().map(|reference| bench.parts(reference)).collect::<Result<Vec<_>, _>>()?;
+    let mut unit_parts = units.iter().map(|unit| bench.parts(unit)).collect::<Result<Vec<_>, _>>()?;
+    let mut reference_parts =
+        references.iter().map(|reference| bench.parts(reference)).collect::<Result<Vec<_>, _>>()?;
     let length_s = bench.length_s()?;
+    if let Some(later_s) = bench.redate() {
+        for part in unit_parts.iter_mut().chain(&mut reference_parts).flatten() {
+            part.stamped_s -= later_s;
+            moved(&mut part.clock, later_s);
+        }
+    }
     let all: Vec<&Instrument> = units.iter().chain(&references).copied().collect();
     bench.cautions.extend(all.iter().filter_map(|i| not_its_own(i, &all, recordings)));
     let traces = |own: &[&Instrument], parts: Vec<Vec<Part>>| {
@@ -333,7 +340,8 @@ impl<'a> Bench<'a> {
             let off = spoken(clock.offset_s.abs());
             let way = if clock.offset_s > 0.0 { "behind" } else { "ahead of" };
             let on = clock.aligned_on.word();
-            if self.comparable(recording) && clock.offset_s.abs() > WRONG_CLOCK_S {
+            let same_era = self.comparable(recording) && (is_unset(recording) || !is_unset(self.own[0]));
+            if same_era && clock.offset_s.abs() > WRONG_CLOCK_S {
                 self.cautions.push(format!("{label}: its clock ran {off} {way} that of {theirs}; the {on} says so"));
             }
             if let Some((at_s, by_s)) = clock.reset {
@@ -375,6 +383,25 @@ impl<'a> Bench<'a> {
             ),
         });
         Ok(clock)
+    }
+
+    /// Where the first reference's clock was never set and another's was: session time gets that one's date. Returns by how
+    /// many whole seconds it moved.
+    fn redate(&mut self) -> Option<f64> {
+        let set = |(r, clock): &&(&Recording, Clock)| !is_unset(r) && !is_relative(r) && clock.aligned_on.tells_lag();
+        if !is_unset(self.own[0]) {
+            return None;
+        }
+        let (by, clock) = self.clocks.iter().find(set)?;
+        let later_s = -clock.offset_s.round();
+        self.cautions.push(format!(
+            "{}: its clock was never set; the session is dated by {}",
+            self.first.label,
+            by.file.display()
+        ));
+        self.start += TimeDelta::seconds(later_s as i64);
+        self.clocks.iter_mut().for_each(|(_, clock)| moved(clock, later_s));
+        Some(later_s)
     }
 
     /// The first of several clocks of one recording, with the part of those that agree with it in the ride's middle; the
@@ -556,6 +583,19 @@ const WRONG_CLOCK_S: f64 = 60.0;
 
 fn stamps(aligned_on: AlignedOn, offset_s: f64, standard_uncertainty_s: f64) -> Clock {
     Clock { offset_s, drift_ppm: 0.0, standard_uncertainty_s, aligned_on, also: vec![], reset: None, windows: vec![] }
+}
+
+/// The same clock against session time that is called later by so much.
+fn moved(clock: &mut Clock, later_s: f64) {
+    clock.offset_s += later_s;
+    clock.windows.iter_mut().for_each(|window| window.1 += later_s);
+}
+
+/// A head unit whose clock was never set counts from the FIT epoch or from being switched on: stamps below 0x1000_0000
+/// (public FIT profile, type `date_time`).
+fn is_unset(recording: &Recording) -> bool {
+    const SET_FROM_UNIX_S: i64 = 631_065_600 + 0x1000_0000;
+    !is_relative(recording) && recording.start.timestamp() < SET_FROM_UNIX_S
 }
 
 /// A recording that counts from its own start: its stamps begin at the Unix epoch, before any head unit was built.

@@ -322,6 +322,22 @@ fn on_the_road_position_stands_in_for_the_strap() {
 }
 
 #[test]
+fn a_first_reference_whose_clock_was_never_set_dates_nothing() {
+    let world = World::new(6, 4600);
+    let truth = Clock { from_s: 20, to_s: 4400, offset_s: 1.3, drift_ppm: 0.0 };
+    let mut reference = world.recording("p.fit", TRUE_CLOCK, 0.0);
+    let set = align_pair(world.recording("u.fit", truth, 0.0), reference.clone()).unwrap();
+    reference.start = DateTime::from_timestamp(631_065_600, 0).unwrap();
+    let unset = align_pair(world.recording("u.fit", truth, 0.0), reference).unwrap();
+    assert_eq!(unset.cautions, ["pedal pair P: its clock was never set; the session is dated by u.fit"]);
+    assert!((unset.start - set.start).num_seconds().abs() <= 2, "{}", unset.start);
+    assert!(unset.units[0].clock.offset_s.abs() < 0.6);
+    for (a, b) in unset.units[0].time_s.iter().zip(&set.units[0].time_s) {
+        assert!((a - b).abs() < 1e-3, "session seconds stay: {a} and {b}");
+    }
+}
+
+#[test]
 fn a_clock_hours_off_is_put_right_aloud() {
     let world = World::new(6, 4600);
     let truth = Clock { from_s: 20, to_s: 4400, offset_s: 1.3, drift_ppm: 0.0 };
