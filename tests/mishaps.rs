@@ -8,6 +8,7 @@ use assize::protocol::{self, Drill, Protocol};
 use assize::rehearse::{self, MISHAP_KINDS, Plan, Rehearsal, Shifting, simulate};
 use assize::ride::Trace;
 use assize::session;
+use chrono::{DateTime, Utc};
 
 fn bench() -> Protocol {
     let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("protocols/bench-both-rings.yaml");
@@ -49,10 +50,16 @@ struct Occasion {
     end_s: f64,
 }
 
+/// Session second of what the pedals' clock shows; that is session time, but for a clock that was never set.
+fn session_s(judgement: &Judgement, shown: DateTime<Utc>) -> f64 {
+    let ride = &judgement.ride;
+    (shown - ride.start).as_seconds_f64() + ride.references[0].trace.clock.offset_s
+}
+
 /// What was truly ridden of phases that ask for an effort; session time is the clock of the pedals' recording.
 fn truly(rehearsal: &Rehearsal, judgement: &Judgement) -> Vec<Occasion> {
     let truth = &rehearsal.truth;
-    let session_s = |true_s: f64| (truth.shown_utc(1, true_s) - judgement.ride.start).as_seconds_f64();
+    let session_s = |true_s: f64| session_s(judgement, truth.shown_utc(1, true_s));
     let mut occasions: Vec<Occasion> = vec![];
     for m in truth.moves.iter().filter(|m| !matches!(m.act, "ride" | "still")) {
         match occasions.last_mut().filter(|o| (o.phase, o.repeat) == (m.phase_index, m.repeat)) {
@@ -128,7 +135,7 @@ fn clock_error_s(rehearsal: &Rehearsal, judgement: &Judgement, n: usize, trace: 
     });
     let truly: Vec<f64> = samples
         .map(|(at, stamp)| truth.shown_utc(1, truth.true_s(at, stamp).unwrap()))
-        .map(|shown| (shown - judgement.ride.start).as_seconds_f64())
+        .map(|shown| session_s(judgement, shown))
         .collect();
     let errors = trace.time_s.iter().zip(&truly).map(|(is, was)| (is - was).abs());
     (trace.time_s.len() == truly.len()).then(|| errors.fold(0.0, f64::max))
