@@ -340,7 +340,7 @@ impl<'a> Bench<'a> {
             let off = spoken(clock.offset_s.abs());
             let way = if clock.offset_s > 0.0 { "behind" } else { "ahead of" };
             let on = clock.aligned_on.word();
-            let same_era = self.comparable(recording) && (is_unset(recording) || !is_unset(self.own[0]));
+            let same_era = self.comparable(recording) && (recording.clock_unset() || !self.own[0].clock_unset());
             if same_era && clock.offset_s.abs() > WRONG_CLOCK_S {
                 self.cautions.push(format!("{label}: its clock ran {off} {way} that of {theirs}; the {on} says so"));
             }
@@ -388,8 +388,9 @@ impl<'a> Bench<'a> {
     /// Where the first reference's clock was never set and another's was: session time gets that one's date. Returns by how
     /// many whole seconds it moved.
     fn redate(&mut self) -> Option<f64> {
-        let set = |(r, clock): &&(&Recording, Clock)| !is_unset(r) && !is_relative(r) && clock.aligned_on.tells_lag();
-        if !is_unset(self.own[0]) {
+        let set =
+            |(r, clock): &&(&Recording, Clock)| !r.clock_unset() && !is_relative(r) && clock.aligned_on.tells_lag();
+        if !self.own[0].clock_unset() {
             return None;
         }
         let (by, clock) = self.clocks.iter().find(set)?;
@@ -589,13 +590,6 @@ fn stamps(aligned_on: AlignedOn, offset_s: f64, standard_uncertainty_s: f64) -> 
 fn moved(clock: &mut Clock, later_s: f64) {
     clock.offset_s += later_s;
     clock.windows.iter_mut().for_each(|window| window.1 += later_s);
-}
-
-/// A head unit whose clock was never set counts from the FIT epoch or from being switched on: stamps below 0x1000_0000
-/// (public FIT profile, type `date_time`).
-fn is_unset(recording: &Recording) -> bool {
-    const SET_FROM_UNIX_S: i64 = 631_065_600 + 0x1000_0000;
-    !is_relative(recording) && recording.start.timestamp() < SET_FROM_UNIX_S
 }
 
 /// A recording that counts from its own start: its stamps begin at the Unix epoch, before any head unit was built.

@@ -1,21 +1,17 @@
 //! What a tester should know before trusting a recording.
 
-use super::{Format, Recording, TimerKind, counted};
+use super::{Recording, TimerKind, counted};
 
 /// A sound unit repeats a reading three or four times by chance; twice that is worth a look
 /// (common practice, no source).
 const REPEATED_SAMPLES: usize = 8;
-
-/// FIT stamps below 0x1000_0000 count from power-on (public FIT profile, type `date_time`); its epoch
-/// is Unix 631065600.
-const CLOCK_SET_AFTER_UNIX_S: i64 = 631_065_600 + 0x1000_0000;
 
 pub(super) fn find(recording: &Recording) -> Vec<String> {
     let samples = &recording.samples;
     let has = |name: &str| samples.channel(name).is_some();
     let mut found = Vec::new();
 
-    if recording.format == Format::Fit && recording.start.timestamp() < CLOCK_SET_AFTER_UNIX_S {
+    if recording.clock_unset() {
         found.push("the head unit's clock was not set; only shared channels can align this recording".to_owned());
     }
     let gaps = recording.gaps();

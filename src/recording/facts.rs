@@ -1,7 +1,7 @@
 //! Plain facts about a recording that several steps ask for.
 
 use super::rows::{NAMED, median};
-use super::{Recording, Samples, csv};
+use super::{Format, Recording, Samples, csv};
 
 /// A channel's name as users write it, its unit, its column.
 pub type Column<'a> = (&'a str, &'a str, &'a [Option<f64>]);
@@ -89,7 +89,16 @@ impl Samples {
     }
 }
 
+/// FIT stamps below 0x1000_0000 count from power-on (public FIT profile, type `date_time`); its epoch
+/// is Unix 631065600.
+const CLOCK_SET_AFTER_UNIX_S: i64 = 631_065_600 + 0x1000_0000;
+
 impl Recording {
+    /// Whether the head unit's clock was never set, and counts from the format's epoch or from power-on.
+    pub fn clock_unset(&self) -> bool {
+        self.format == Format::Fit && self.start.timestamp() < CLOCK_SET_AFTER_UNIX_S
+    }
+
     /// Time of the last sample less that of the first.
     pub fn duration_s(&self) -> f64 {
         self.samples.time_s.last().copied().unwrap_or(0.0)
