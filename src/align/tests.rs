@@ -124,19 +124,7 @@ fn blank(time_s: Vec<f64>) -> Samples {
 }
 
 fn instrument(label: &str, files: &[&str]) -> Instrument {
-    Instrument {
-        label: label.into(),
-        model: None,
-        serial: None,
-        firmware: None,
-        battery: None,
-        history: None,
-        head_unit: None,
-        located: Location::Pedals,
-        sides: Sides::Both,
-        recordings: files.iter().map(PathBuf::from).collect(),
-        fields: BTreeMap::new(),
-    }
+    Instrument::new(label, Location::Pedals, Sides::Both, files.iter().map(PathBuf::from).collect())
 }
 
 fn session(units: Vec<Instrument>, references: Vec<Instrument>) -> Session {

@@ -1,4 +1,3 @@
-use std::collections::BTreeMap;
 use std::io::{IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
@@ -276,19 +275,7 @@ fn instrument(label: &str, path: &Path, assumed: &mut Vec<String>) -> anyhow::Re
         (Sides::Total, "the total only")
     };
     assumed.push(format!("{label} ({}): measures at the crank, {word}", path.display()));
-    Ok(Instrument {
-        label: label.to_owned(),
-        model: None,
-        serial: None,
-        firmware: None,
-        battery: None,
-        history: None,
-        head_unit: None,
-        located: Location::Crank,
-        sides,
-        recordings: vec![path.to_owned()],
-        fields: BTreeMap::new(),
-    })
+    Ok(Instrument::new(label, Location::Crank, sides, vec![path.to_owned()]))
 }
 
 /// Seen only on a terminal, and only once the work has taken a second.

@@ -225,19 +225,7 @@ fn wider(pct: f64, power_w: f64) -> Bound {
 
 impl Fitted {
     fn instrument(&self) -> Instrument {
-        Instrument {
-            label: self.label.clone(),
-            model: None,
-            serial: None,
-            firmware: None,
-            battery: None,
-            history: None,
-            head_unit: None,
-            located: self.located,
-            sides: self.sides,
-            recordings: vec![self.file.clone().into()],
-            fields: Default::default(),
-        }
+        Instrument::new(&self.label, self.located, self.sides, vec![self.file.clone().into()])
     }
 
     pub(super) fn naming(&self) -> Naming {

@@ -85,6 +85,25 @@ pub struct Instrument {
     pub fields: BTreeMap<String, String>,
 }
 
+impl Instrument {
+    /// With all that nobody said left open.
+    pub fn new(label: &str, located: Location, sides: Sides, recordings: Vec<PathBuf>) -> Self {
+        Self {
+            label: label.to_owned(),
+            model: None,
+            serial: None,
+            firmware: None,
+            battery: None,
+            history: None,
+            head_unit: None,
+            located,
+            sides,
+            recordings,
+            fields: BTreeMap::new(),
+        }
+    }
+}
+
 /// Where an instrument measures, in order along the drivetrain.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Location {
