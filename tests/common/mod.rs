@@ -1,5 +1,8 @@
 //! Rehearsed sessions judged in memory.
 
+#[allow(dead_code, reason = "each test and bench uses its part")]
+pub mod assignment;
+
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
@@ -22,14 +25,9 @@ pub fn plan(seed: u64, faults: &[&str]) -> Plan {
 
 /// Judges a rehearsal without going through files.
 pub fn judge(rehearsal: &Rehearsal) -> Judgement {
-    let session = &rehearsal.session;
-    let instruments =
-        session.units.iter().map(|u| &u.instrument).chain(session.references.iter().map(|r| &r.instrument));
-    let recordings: BTreeMap<PathBuf, Recording> = instruments
-        .zip(&rehearsal.recordings)
-        .map(|(instrument, recording)| (instrument.recordings[0].clone(), recording.clone()))
-        .collect();
-    judge_recordings(session, &recordings).unwrap_or_else(|e| panic!("{e}")).remove(0)
+    let recordings: BTreeMap<PathBuf, Recording> =
+        rehearsal.recordings.iter().map(|recording| (recording.file.clone(), recording.clone())).collect();
+    judge_recordings(&rehearsal.session, &recordings).unwrap_or_else(|e| panic!("{e}")).remove(0)
 }
 
 pub fn rehearse_and_judge(protocol: &Protocol, seed: u64, faults: &[&str]) -> Judgement {
