@@ -146,7 +146,7 @@ fn held(level_w: f64, tolerance: f64, segment: (usize, usize), signals: &Signals
     // Power takes a second or two to enter the tolerance; where one level gives way to another, the step is the edge.
     let other_level =
         |from: usize, to: usize| signals.mean_w(from, to).is_some_and(|w| (w - level_w).abs() > CLEAR_STEP * level_w);
-    let stepped = |at: usize, outside: bool| if outside { step_or(at, Step::Either, 0, signals) } else { at };
+    let stepped = |at: usize, outside: bool| if outside { began(step_or(at, Step::Either, 0, signals), signals) } else { at };
     let before = other_level(first.saturating_sub(2 * REACH_S), first.saturating_sub(1));
     let after = other_level(last + 1, last + 2 * REACH_S);
     let (begin, end) = (stepped(first, before), stepped(last, after));
@@ -243,7 +243,7 @@ fn sprint(
     }
     let (from, to) = above(peak_w / 2.0, peak_at + EFFORT_S / 2, reach(lasts_s), signals);
     length("sprint", lasts_s, to - from, deviations)?;
-    Ok(vec![from, to])
+    Ok(vec![began(from, signals), began(to, signals)])
 }
 
 /// How far a walk from the middle of a short move may go: twice what was asked, and some.
@@ -309,7 +309,7 @@ fn coast(
     strong_enough("restart", restart, best_w)?;
     level_deviation("lead-in: ", &lead_in.power_w, phase.tolerance, signals.mean_w(from, release), deviations);
     level_deviation("restart: ", &restart.power_w, phase.tolerance, best_w, deviations);
-    Ok(vec![from, release, onset, to])
+    Ok(vec![from, began(release, signals), began(onset, signals), began(to, signals)])
 }
 
 fn soft_pedal(
@@ -326,17 +326,36 @@ fn soft_pedal(
     let from = step_or(from, Step::Up, 0, signals).min(release - 1);
     let soft_w = signals.median_w(release, to).ok_or("no reference recorded power while soft-pedalling")?;
     let to = held(soft_w, 1.0, (release, to), signals).1;
-    // Soft pedalling runs into the recovery at much the same power; where that tells nothing, a lap does.
-    let least_to = (release as f64 + soft.for_s.low.unwrap_or(0.0)).min(to as f64);
-    let lap = ride.edges.iter().map(|e| e.at_s).find(|&t| t > least_to - 1.0 && t <= (to + REACH_S) as f64);
-    let to = lap.map_or(to, |t| (t.round() as usize).min(signals.len()));
+    let to = soft_ends(release, to, soft_w, soft.for_s, signals, ride);
     length("surge", surge.for_s, release - from, deviations)?;
     length("soft pedalling", soft.for_s, to - release, deviations)?;
     let surge_w = signals.mean_w(from, release);
     strong_enough("surge", surge, surge_w)?;
     level_deviation("surge: ", &surge.power_w, phase.tolerance, surge_w, deviations);
     level_deviation("soft pedalling: ", &soft.power_w, phase.tolerance, Some(soft_w), deviations);
-    Ok(vec![from, release, to])
+    Ok(vec![began(from, signals), began(release, signals), to])
+}
+
+/// Where the soft level gives way to another; where soft pedalling runs into a recovery at much the same power, a lap
+/// tells.
+fn soft_ends(release: usize, to: usize, soft_w: f64, asked: Range, signals: &Signals, ride: &Ride) -> usize {
+    const LEAST_SHIFT: f64 = 0.2;
+    const BEYOND_S: usize = 2 * REACH_S;
+    let settled = release + REACH_S;
+    let least_to = (release as f64 + asked.low.unwrap_or(0.0)).min(to as f64);
+    let until = (to + BEYOND_S).min(signals.len());
+    let shift = |k: usize| {
+        let (inside_w, outside_w) = (signals.mean_w(settled, k)?, signals.mean_w(k, until)?);
+        let (inside, outside) = ((k - settled) as f64, (until - k) as f64);
+        Some((k, outside_w - inside_w, inside * outside / (inside + outside) * (outside_w - inside_w).powi(2)))
+    };
+    let cuts = ((least_to - 0.2 * asked.low.unwrap_or(0.0)) as usize).max(settled + 3).max(release + 1)..=(until.saturating_sub(3));
+    let clearest = cuts.filter_map(shift).max_by(|a, b| a.2.total_cmp(&b.2).then(b.0.cmp(&a.0)));
+    if let Some((cut, ..)) = clearest.filter(|(_, shift_w, _)| shift_w.abs() > (LEAST_SHIFT * soft_w).max(8.0)) {
+        return began(cut, signals);
+    }
+    let lap = ride.edges.iter().map(|e| e.at_s).find(|&t| t > least_to - 1.0 && t <= (to + REACH_S) as f64);
+    lap.map_or(to, |t| (t.round() as usize).min(signals.len()))
 }
 
 /// A short hard move at less than 70 % of what was asked is another move.
@@ -378,6 +397,22 @@ fn step_near(at: usize, step: Step, least: usize, signals: &Signals) -> Option<(
 
 fn step_or(at: usize, step: Step, least: usize, signals: &Signals) -> usize {
     step_near(at, step, least, signals).map_or(at, |s| s.0)
+}
+
+/// The last second before a step that is still on the old level: there the rider began to change.
+///
+/// Readings follow: a crank tells of a turn after it, a head unit of a second after it, and legs take a second or two,
+/// so that half of a step shows about two seconds after it was begun.
+fn began(step: usize, signals: &Signals) -> usize {
+    // Of the step; less is a level's own unsteadiness.
+    const LEFT: f64 = 0.25;
+    let old_w = signals.mean_w(step.saturating_sub(REACH_S + 3), step.saturating_sub(3));
+    let new_w = signals.mean_w(step + 1, step + REACH_S);
+    let Some((old_w, new_w)) = old_w.zip(new_w) else { return step };
+    let left = |k: usize| signals.power_w[k].is_some_and(|p| (p - old_w) / (new_w - old_w) > LEFT);
+    let earliest = step.saturating_sub(3);
+    let first_left = (earliest..step).rev().find(|&k| !left(k)).map_or(earliest, |k| k + 1);
+    first_left.saturating_sub(1)
 }
 
 /// Says so where a mean misses its target by more than half of the tolerance, or leaves its range.
