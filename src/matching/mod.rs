@@ -150,6 +150,8 @@ fn likenesses(protocol: &Protocol, plan: &Plan, signals: &Signals, instances: &[
     const LEAST_OF_BEST: f64 = 0.7;
     // … at its level, as a rider who repeats a block aims at the same power …
     const SAME_LEVEL: f64 = 0.06;
+    // … and no further off the target than this part of its tolerance: easy riding may be as even as a block …
+    const OFF_TARGET: f64 = 0.75;
     // … and not cut out of a longer even stretch, in seconds of misfit.
     const MOST_CUT: f64 = 12.0;
     let mut likenesses = Vec::new();
@@ -162,11 +164,19 @@ fn likenesses(protocol: &Protocol, plan: &Plan, signals: &Signals, instances: &[
         repeats.sort_by(|a, b| b.0.total_cmp(&a.0));
         let Some(&(best, example)) = repeats.first() else { continue };
         let level_w = |i: &Instance| signals.median_w(i.from(), i.to()).unwrap_or(0.0);
-        let steady = matches!(protocol.phases[entry.phase].drill, Drill::Steady { .. });
+        let phase = &protocol.phases[entry.phase];
+        let steady = matches!(phase.drill, Drill::Steady { .. });
+        let off_target = |i: &Instance| match phase.drill {
+            Drill::Steady { power_w: Target::Value(asked_w), .. } => {
+                (level_w(i) / asked_w - 1.0).abs() > OFF_TARGET * phase.tolerance
+            }
+            _ => false,
+        };
         let alike = |(quality, i): &(f64, &Instance)| {
             *quality >= (LEAST_OF_BEST * best).max(LEAST)
                 && entry.beginning[i.from()] + entry.ending[i.to()] <= MOST_CUT
                 && (!steady || (level_w(i) / level_w(example) - 1.0).abs() <= SAME_LEVEL)
+                && !off_target(i)
         };
         let surplus = repeats.iter().skip(protocol.phases[entry.phase].repeats as usize);
         likenesses.extend(surplus.filter(|r| !alike(r)).map(|r| r.1.clone()));

@@ -7,7 +7,7 @@ use crate::ride::{Ride, Window};
 
 use super::model::Ridden;
 use super::segment::Instance;
-use super::signals::Signals;
+use super::signals::{Channel, Signals};
 
 /// A block counts as ridden in full from this share of what was asked on (a rider stops on the beep, not after it) …
 const IN_FULL: f64 = 0.95;
@@ -19,6 +19,10 @@ const EFFORT_S: usize = 3;
 const REACH_S: usize = 4;
 /// A step of less than this share of a block's level is the rider's wandering.
 const CLEAR_STEP: f64 = 0.10;
+/// Below this share of the higher level, single seconds do not tell where a step begins …
+const UNCLEAR_STEP: f64 = 0.30;
+/// … and half of it shows so much later, s. From simulation.
+const USUALLY_LATE_S: usize = 2;
 /// Seconds for which a rider's own wandering about the target stays alike. Common practice, no source.
 const WANDERS_S: f64 = 20.0;
 /// A stop shorter than this is a glance at the bottle.
@@ -113,12 +117,22 @@ fn block(
     let level_w = signals.median_w(from, to).ok_or("no reference recorded power")?;
     let asked_s = lasts_s.low.unwrap_or(0.0);
     let (from, to) = held(level_w, phase.tolerance, (from, to), signals);
-    let (from, to) = without_other_level((from, to), asked_s, signals, ride);
+    let total_s = |stops: &[(usize, usize)]| stops.iter().map(|s| s.1 - s.0).sum::<usize>() as f64;
+    let stopped_s = total_s(&stops(level_w, (from, to), signals));
+    let (from, to) = without_other_level((from, to), asked_s + stopped_s, signals, ride);
     let stops = stops(level_w, (from, to), signals);
-    let stopped_s: usize = stops.iter().map(|s| s.1 - s.0).sum();
-    let held_s = (to - from - stopped_s) as f64;
-    if held_s < SHORTENED * asked_s {
-        return Err(format!("about {level_w:.0} W was held for only {held_s:.0} s, {asked_s:.0} s asked"));
+    let held_s = (to - from) as f64 - total_s(&stops);
+    // Passing through a level is not holding it. Parts with a stop in them tell nothing of that.
+    let pedalled = |k: &usize| !stops.iter().any(|s| (s.0..s.1).contains(k));
+    let part_s = WANDERS_S as usize;
+    let off = (from..to.saturating_sub(part_s)).step_by(part_s).filter(|&part| {
+        let mean_w = signals.mean_w(part, part + part_s).unwrap_or(level_w);
+        let off = (mean_w - level_w).abs() > (phase.tolerance * level_w).max(8.0);
+        off && (part.saturating_sub(REACH_S)..part + part_s + REACH_S).all(|k| pedalled(&k))
+    });
+    let kept_s = held_s - (part_s * off.count()) as f64;
+    if kept_s < SHORTENED * asked_s {
+        return Err(format!("about {level_w:.0} W was held for only {kept_s:.0} s, {asked_s:.0} s asked"));
     }
     if held_s < IN_FULL * asked_s {
         deviations.push(format!("shortened: held for {held_s:.0} s, {asked_s:.0} s asked"));
@@ -130,14 +144,14 @@ fn block(
         deviations.push(format!("the rider stopped for {} s at {}", until - stop, clock(ride, *stop)));
     }
     let (work_w, seconds) = (from..to)
-        .filter(|k| !stops.iter().any(|s| (s.0..s.1).contains(k)))
+        .filter(pedalled)
         .filter_map(|k| signals.power_w[k])
         .fold((0.0, 0.0), |(sum, count), p| (sum + p, count + 1.0));
     level_deviation("", target, phase.tolerance, (seconds > 0.0).then(|| work_w / seconds), deviations);
-    Ok((from, to))
+    Ok((began(from, signals), began(to, signals)))
 }
 
-/// First and last second (exclusive) within the tolerance of the segment's own level.
+/// First and last second (exclusive) within the tolerance of the segment's own level, or the steps beside them.
 fn held(level_w: f64, tolerance: f64, segment: (usize, usize), signals: &Signals) -> (usize, usize) {
     let inside = |&k: &usize| signals.power_w[k].is_some_and(|p| (p - level_w).abs() <= (tolerance * level_w).max(8.0));
     let (from, to) = segment;
@@ -146,7 +160,7 @@ fn held(level_w: f64, tolerance: f64, segment: (usize, usize), signals: &Signals
     // Power takes a second or two to enter the tolerance; where one level gives way to another, the step is the edge.
     let other_level =
         |from: usize, to: usize| signals.mean_w(from, to).is_some_and(|w| (w - level_w).abs() > CLEAR_STEP * level_w);
-    let stepped = |at: usize, outside: bool| if outside { began(step_or(at, Step::Either, 0, signals), signals) } else { at };
+    let stepped = |at: usize, outside: bool| if outside { step_or(at, Step::Either, 0, signals) } else { at };
     let before = other_level(first.saturating_sub(2 * REACH_S), first.saturating_sub(1));
     let after = other_level(last + 1, last + 2 * REACH_S);
     let (begin, end) = (stepped(first, before), stepped(last, after));
@@ -154,63 +168,87 @@ fn held(level_w: f64, tolerance: f64, segment: (usize, usize), signals: &Signals
 }
 
 /// Cuts off a recovery or warm-up that lay within the block's tolerance: where a block is longer than asked, its
-/// surplus at either end goes if its level differs from the rest by more than chance.
+/// surplus at either end goes if its power and cadence differ from the rest by more than chance.
 fn without_other_level(segment: (usize, usize), asked_s: f64, signals: &Signals, ride: &Ride) -> (usize, usize) {
     let (mut from, mut to) = segment;
-    let asked = asked_s.ceil() as usize;
-    if let Some(cut) =
-        level_change(from + 1..=(to - from).saturating_sub(asked) + from, |k| (from, k, to), signals, ride)
-    {
+    let asked = (IN_FULL * asked_s) as usize;
+    if to - from <= asked {
+        return segment;
+    }
+    if let Some(cut) = level_change(from, to - asked, to, signals, ride) {
         from = cut;
     }
-    if let Some(cut) =
-        level_change((from + asked).max(from + 1)..=to.saturating_sub(1), |k| (to, k, from), signals, ride)
-    {
+    if let Some(cut) = level_change(to, (from + asked).min(to), from, signals, ride) {
         to = cut;
     }
     (from, to)
 }
 
-/// Where among the seconds given the level changes most clearly, if it does; `split` names the outer end, the cut
-/// and the inner end. At a lap half the evidence is enough.
-fn level_change(
-    cuts: std::ops::RangeInclusive<usize>,
-    split: impl Fn(usize) -> (usize, usize, usize),
-    signals: &Signals,
-    ride: &Ride,
-) -> Option<usize> {
+/// Where between the outer end of a block and its core power and cadence change most clearly, if they do; the core
+/// reaches to `inner`. Near a lap a quarter of the evidence is enough.
+fn level_change(outer: usize, core: usize, inner: usize, signals: &Signals, ride: &Ride) -> Option<usize> {
     // A shorter or smaller change than this is a rider settling.
-    const LEAST_S: usize = 10;
+    const LEAST_S: usize = 5;
     const LEAST_SHIFT: f64 = 0.06;
-    let mean = |a: usize, b: usize| signals.mean_w(a.min(b), a.max(b));
-    let at_lap = |k: usize| ride.edges.iter().any(|e| (e.at_s - k as f64).abs() <= 1.5);
-    for (evidence, cuts) in [(0.5, cuts.clone().filter(|&k| at_lap(k)).collect()), (1.0, cuts.collect::<Vec<_>>())] {
-        let explained = cuts.into_iter().filter_map(|k| {
-            let (outer, cut, inner) = split(k);
-            let (outside, inside) = (outer.abs_diff(cut), inner.abs_diff(cut));
-            let (outside_w, inside_w) = (mean(outer, cut)?, mean(cut, inner)?);
-            let shift_w = (outside_w - inside_w).abs();
-            let weight = (outside * inside) as f64 / (outside + inside) as f64;
-            (outside >= LEAST_S).then_some((cut, outside, shift_w, inside_w, weight * shift_w * shift_w))
-        });
-        let clearest = explained.max_by(|a, b| a.4.total_cmp(&b.4).then(b.0.cmp(&a.0)));
-        let Some((cut, outside, shift_w, inside_w, _)) = clearest else { continue };
-        let inner = split(cut).2;
-        let scatter_w = scatter_w((cut.min(inner), cut.max(inner)), signals);
-        let by_chance_w = 3.0 * scatter_w * (WANDERS_S / (outside as f64).max(WANDERS_S)).sqrt();
-        if shift_w > evidence * by_chance_w.max(LEAST_SHIFT * inside_w) {
-            return Some(cut);
+    // In squared standard deviations of both signals together; the best of many cuts is looked at. Less where what
+    // would be cut off is more like what lies beyond it than like the block.
+    const BEYOND_CHANCE: f64 = 16.0;
+    const BEYOND_DOUBT: f64 = 60.0;
+    // The lap button is pressed late rather than early.
+    let at_lap = |k: usize| ride.edges.iter().any(|e| (-1.5..=4.5).contains(&(e.at_s - k as f64)));
+    let beyond = if outer < inner {
+        (outer.saturating_sub(3 * REACH_S), outer.saturating_sub(2))
+    } else {
+        (outer + 2, outer + 3 * REACH_S)
+    };
+    let wanders = Channel::BOTH.map(|channel| wander(channel, (core.min(inner), core.max(inner)), signals));
+    let evidence = |k: usize| {
+        let mean = |channel, a: usize, b: usize| signals.mean(channel, a.min(b), a.max(b));
+        let (outside, inside) = (outer.abs_diff(k) as f64, k.abs_diff(inner) as f64);
+        let mut clear = false;
+        let (mut sum, mut to_inside, mut to_beyond) = (0.0, 0.0, 0.0);
+        for (channel, wander) in Channel::BOTH.into_iter().zip(&wanders) {
+            let (Some(wander), Some(outside_mean), Some(inside_mean)) =
+                (wander, mean(channel, outer, k), mean(channel, k, inner))
+            else {
+                continue;
+            };
+            let shift = outside_mean - inside_mean;
+            clear |= shift.abs() > LEAST_SHIFT * inside_mean;
+            sum += outside * inside / (outside + inside) * (shift / wander).powi(2);
+            let beyond_mean = mean(channel, beyond.0, beyond.1).unwrap_or(0.0);
+            to_inside += (shift / wander).powi(2);
+            to_beyond += ((outside_mean - beyond_mean) / wander).powi(2);
         }
-    }
-    None
+        let asked = if to_beyond < to_inside { BEYOND_CHANCE } else { BEYOND_DOUBT };
+        clear.then_some((k, sum / asked))
+    };
+    let cuts = || (outer.min(core)..=outer.max(core)).filter(|k| outer.abs_diff(*k) >= LEAST_S);
+    let clearest = |cuts: Vec<usize>, least: f64| {
+        let best = cuts.into_iter().filter_map(evidence).max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)));
+        best.filter(|best| best.1 > least).map(|best| best.0)
+    };
+    clearest(cuts().collect(), 1.0).or_else(|| clearest(cuts().filter(|&k| at_lap(k)).collect(), 0.25))
 }
 
-/// Robust standard deviation of power: half the width of its middle 68 %.
-fn scatter_w(segment: (usize, usize), signals: &Signals) -> f64 {
-    let mut powers: Vec<f64> = signals.power_w[segment.0..segment.1].iter().copied().flatten().collect();
-    powers.sort_by(f64::total_cmp);
-    let at = |share: f64| powers.get(((powers.len() as f64 * share) as usize).min(powers.len().saturating_sub(1)));
-    at(0.84).zip(at(0.16)).map_or(0.0, |(high, low)| (high - low) / 2.0)
+/// How much means over a stretch of a block differ by the rider's own wandering: the standard deviation of a mean
+/// over so many seconds, times their root. From means over [`WANDERS_S`], robustly; `None` where there are too few.
+fn wander(channel: Channel, core: (usize, usize), signals: &Signals) -> Option<f64> {
+    // Of the level: what even the steadiest rider differs by over so long.
+    const LEAST: f64 = 0.01;
+    let parts = ((core.1 - core.0) as f64 / WANDERS_S) as usize;
+    let bounds = |n: usize| core.0 + n * (core.1 - core.0) / parts;
+    let means = (0..parts).filter_map(|n| signals.mean(channel, bounds(n), bounds(n + 1)));
+    let mut means: Vec<f64> = means.filter(|mean| *mean > 0.0).collect();
+    let level = median(&mut means).filter(|_| means.len() >= 4)?;
+    let mut off: Vec<f64> = means.iter().map(|mean| (mean - level).abs()).collect();
+    // 1.48 median deviations are a standard deviation of normal values.
+    Some((1.48 * median(&mut off)?).max(LEAST * level) * WANDERS_S.sqrt())
+}
+
+fn median(values: &mut [f64]) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied()
 }
 
 /// Runs of [`STOP_S`] or more in which power fell below half of the level; missing seconds do not count.
@@ -309,7 +347,7 @@ fn coast(
     strong_enough("restart", restart, best_w)?;
     level_deviation("lead-in: ", &lead_in.power_w, phase.tolerance, signals.mean_w(from, release), deviations);
     level_deviation("restart: ", &restart.power_w, phase.tolerance, best_w, deviations);
-    Ok(vec![from, began(release, signals), began(onset, signals), began(to, signals)])
+    Ok(vec![began(from, signals), began(release, signals), began(onset, signals), began(to, signals)])
 }
 
 fn soft_pedal(
@@ -349,7 +387,8 @@ fn soft_ends(release: usize, to: usize, soft_w: f64, asked: Range, signals: &Sig
         let (inside, outside) = ((k - settled) as f64, (until - k) as f64);
         Some((k, outside_w - inside_w, inside * outside / (inside + outside) * (outside_w - inside_w).powi(2)))
     };
-    let cuts = ((least_to - 0.2 * asked.low.unwrap_or(0.0)) as usize).max(settled + 3).max(release + 1)..=(until.saturating_sub(3));
+    let cuts = ((least_to - 0.2 * asked.low.unwrap_or(0.0)) as usize).max(settled + 3).max(release + 1)
+        ..=(until.saturating_sub(3));
     let clearest = cuts.filter_map(shift).max_by(|a, b| a.2.total_cmp(&b.2).then(b.0.cmp(&a.0)));
     if let Some((cut, ..)) = clearest.filter(|(_, shift_w, _)| shift_w.abs() > (LEAST_SHIFT * soft_w).max(8.0)) {
         return began(cut, signals);
@@ -409,6 +448,9 @@ fn began(step: usize, signals: &Signals) -> usize {
     let old_w = signals.mean_w(step.saturating_sub(REACH_S + 3), step.saturating_sub(3));
     let new_w = signals.mean_w(step + 1, step + REACH_S);
     let Some((old_w, new_w)) = old_w.zip(new_w) else { return step };
+    if (new_w - old_w).abs() < UNCLEAR_STEP * old_w.max(new_w) {
+        return step.saturating_sub(USUALLY_LATE_S);
+    }
     let left = |k: usize| signals.power_w[k].is_some_and(|p| (p - old_w) / (new_w - old_w) > LEFT);
     let earliest = step.saturating_sub(3);
     let first_left = (earliest..step).rev().find(|&k| !left(k)).map_or(earliest, |k| k + 1);

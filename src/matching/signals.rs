@@ -10,8 +10,27 @@ pub(super) struct Signals {
     pub power_w: Vec<Option<f64>>,
     pub cadence_rpm: Vec<Option<f64>>,
     pub rings: Vec<Option<RingBelief>>,
-    /// Sums and counts of power over the seconds before, so that any mean is two look-ups.
-    sums: Vec<(f64, f64)>,
+    /// Sums and counts of power and of cadence over the seconds before, so that any mean is two look-ups.
+    sums: [Vec<(f64, f64)>; 2],
+}
+
+#[derive(Debug, Clone, Copy)]
+pub(super) enum Channel {
+    Power,
+    Cadence,
+}
+
+impl Channel {
+    pub const BOTH: [Self; 2] = [Self::Power, Self::Cadence];
+}
+
+fn sums(column: &[Option<f64>]) -> Vec<(f64, f64)> {
+    let mut sums = vec![(0.0, 0.0)];
+    for value in column {
+        let (sum, count) = sums[sums.len() - 1];
+        sums.push(value.map_or((sum, count), |v| (sum + v, count + 1.0)));
+    }
+    sums
 }
 
 impl Signals {
@@ -20,12 +39,8 @@ impl Signals {
     pub fn of(session: &Session, ride: &Ride) -> Self {
         let traces = ring::by_fitness(ride);
         let power_w: Vec<_> = (0..ride.length_s).map(|k| traces.iter().find_map(|t| t.power_at(k))).collect();
-        let cadence_rpm = (0..ride.length_s).map(|k| traces.iter().find_map(|t| t.cadence_at(k))).collect();
-        let mut sums = vec![(0.0, 0.0)];
-        for power in &power_w {
-            let (sum, count) = sums[sums.len() - 1];
-            sums.push(power.map_or((sum, count), |p| (sum + p, count + 1.0)));
-        }
+        let cadence_rpm: Vec<_> = (0..ride.length_s).map(|k| traces.iter().find_map(|t| t.cadence_at(k))).collect();
+        let sums = [sums(&power_w), sums(&cadence_rpm)];
         Self { power_w, cadence_rpm, rings: ring::rings(session, ride), sums }
     }
 
@@ -35,9 +50,15 @@ impl Signals {
 
     /// Mean power over seconds `from..to`, cut to the ride; `None` if no second has one.
     pub fn mean_w(&self, from: usize, to: usize) -> Option<f64> {
+        self.mean(Channel::Power, from, to)
+    }
+
+    /// Mean over seconds `from..to`, cut to the ride; `None` if no second has one.
+    pub fn mean(&self, channel: Channel, from: usize, to: usize) -> Option<f64> {
+        let sums = &self.sums[channel as usize];
         let (from, to) = (from.min(self.len()), to.min(self.len()));
-        let count = self.sums[to].1 - self.sums[from.min(to)].1;
-        (count > 0.0).then(|| (self.sums[to].0 - self.sums[from].0) / count)
+        let count = sums[to].1 - sums[from.min(to)].1;
+        (count > 0.0).then(|| (sums[to].0 - sums[from].0) / count)
     }
 
     /// Mean power within `half` seconds of second `k`; `None` where `k` itself has none.
