@@ -185,7 +185,9 @@ impl Tally {
 
 /// Session time is the clock of the pedals' recording, which is the first reference's.
 fn session_s(rehearsal: &Rehearsal, judgement: &Judgement, true_s: f64) -> f64 {
-    (rehearsal.truth.shown_utc(1, true_s) - judgement.ride.start).as_seconds_f64()
+    let ride = &judgement.ride;
+    // Moved where the first reference's clock was never set.
+    (rehearsal.truth.shown_utc(1, true_s) - ride.start).as_seconds_f64() + ride.references[0].trace.clock.offset_s
 }
 
 /// What was truly ridden of phases that ask for an effort.
