@@ -5,8 +5,9 @@ use std::ops::{Range, RangeInclusive};
 use crate::ride::{AlignedOn, Clock};
 use crate::stats::{Line, robust_line};
 
-/// From strap to stored sample, differing between head units. Type B, common practice (0.1 s to 0.3 s), no source.
-const STRAP_DELAY_S: f64 = 0.15;
+/// From strap to stored sample, differing between head units. Type B: two delays, each anywhere from 0.05 to 0.35 s (common
+/// practice, no source), are apart by a triangular distribution of ±0.3 s, whose standard uncertainty is 0.3/√6 (GUM 4.3.9).
+const STRAP_DELAY_S: f64 = 0.122_474;
 
 /// Of crystal clocks; keeps a short ride from inventing a drift. Common practice, no source.
 const DRIFT_SD: f64 = 50e-6;

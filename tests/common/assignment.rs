@@ -8,7 +8,7 @@ use assize::judge::Judgement;
 use assize::matching::{MatchOutcome, Ridden, ring};
 use assize::protocol::{Drill, Hold, Phase, PhaseOrder, Protocol, Ring, Target};
 use assize::rehearse::{Habits, Plan, Rehearsal, Setting, Shifting, TrueMove};
-use chrono::NaiveTime;
+use chrono::{DateTime, NaiveTime, Utc};
 
 /// A way in which riders and head units go astray, ridden with many seeds.
 #[derive(Debug, Clone, Copy)]
@@ -183,11 +183,14 @@ impl Tally {
     }
 }
 
-/// Session time is the clock of the pedals' recording, which is the first reference's.
-fn session_s(rehearsal: &Rehearsal, judgement: &Judgement, true_s: f64) -> f64 {
+/// Session second of what the pedals' clock shows: that is session time, but where it was never set.
+pub fn shown_s(judgement: &Judgement, shown: DateTime<Utc>) -> f64 {
     let ride = &judgement.ride;
-    // Moved where the first reference's clock was never set.
-    (rehearsal.truth.shown_utc(1, true_s) - ride.start).as_seconds_f64() + ride.references[0].trace.clock.offset_s
+    (shown - ride.start).as_seconds_f64() + ride.references[0].trace.clock.offset_s
+}
+
+fn session_s(rehearsal: &Rehearsal, judgement: &Judgement, true_s: f64) -> f64 {
+    shown_s(judgement, rehearsal.truth.shown_utc(1, true_s))
 }
 
 /// What was truly ridden of phases that ask for an effort.
