@@ -2,7 +2,7 @@
 
 use crate::protocol::Ring;
 use crate::ride::{Gear, Ride, RingBelief, Trace};
-use crate::session::{Drivetrain, Session};
+use crate::session::{Drivetrain, Session, Sides};
 
 /// Scatter of speed over cadence around a gear's ratio: whole-number cadence (0.3 %) and speed and cadence sampled
 /// at different moments. Common practice, no source.
@@ -41,11 +41,12 @@ pub(super) fn rests_on(session: &Session, ride: &Ride, second: usize) -> &'stati
     }
 }
 
-/// References in the order in which the matcher believes them: off the hub first.
+/// References in the order in which the matcher believes them, whatever the session's: off the hub first, then both
+/// sides before one.
 pub(super) fn by_fitness(ride: &Ride) -> Vec<&Trace> {
-    let (hub, off_hub): (Vec<&Trace>, Vec<&Trace>) =
-        ride.references.iter().map(|r| &r.trace).partition(|t| t.located.behind_chain());
-    off_hub.into_iter().chain(hub).collect()
+    let mut traces: Vec<&Trace> = ride.references.iter().map(|r| &r.trace).collect();
+    traces.sort_by_key(|t| (t.located.behind_chain(), t.sides != Sides::Both, t.located as u8, &t.label));
+    traces
 }
 
 /// Events that name a ring, with the grid second at which the next one takes over.

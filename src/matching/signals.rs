@@ -34,8 +34,8 @@ fn sums(column: &[Option<f64>]) -> Vec<(f64, f64)> {
 }
 
 impl Signals {
-    /// The first reference off the hub leads, because a hub has a flywheel and smoothing; the others fill in
-    /// seconds where it has nothing.
+    /// A reference off the hub leads, because a hub has a flywheel and smoothing; the others fill in seconds where it
+    /// has nothing.
     pub fn of(session: &Session, ride: &Ride) -> Self {
         let traces = ring::by_fitness(ride);
         let power_w: Vec<_> = (0..ride.length_s).map(|k| traces.iter().find_map(|t| t.power_at(k))).collect();

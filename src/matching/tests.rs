@@ -864,6 +864,36 @@ proptest! {
         };
         prop_assert_eq!(spans(&plain, 0), spans(&moved, before));
     }
+
+    #[test]
+    fn a_ride_at_another_hour_is_matched_alike(minutes in 0i64..100_000, seed in 0u64..50) {
+        let mut rider = Rider::new(seed);
+        rider.bench(&AS_WRITTEN);
+        let (plain, _) = rider.finish();
+        let later = Ride { start: plain.start + chrono::TimeDelta::minutes(minutes), ..plain.clone() };
+        let (plain, later) = (find(&bench(), &session(), &plain), find(&bench(), &session(), &later));
+        prop_assert_eq!(ridden(&plain), ridden(&later));
+        prop_assert_eq!(plain.deviations, later.deviations);
+    }
+
+    #[test]
+    fn the_order_of_the_references_changes_nothing(rotated in 0usize..3, swapped: bool, seed in 0u64..50) {
+        let mut rider = Rider::new(seed);
+        rider.bench(&AS_WRITTEN);
+        let (mut plain, _) = rider.finish();
+        // Two off the hub that read differently.
+        let mut other = plain.references[1].clone();
+        other.trace.label = "crank C".into();
+        other.trace.located = Location::Spindle;
+        other.trace.power_w.iter_mut().flatten().for_each(|power_w| *power_w *= 1.02);
+        plain.references.push(other);
+        let mut permuted = plain.clone();
+        permuted.references.rotate_left(rotated);
+        if swapped {
+            permuted.references.swap(0, 1);
+        }
+        prop_assert_eq!(find(&bench(), &session(), &plain), find(&bench(), &session(), &permuted));
+    }
 }
 
 /// The same ride with the bike standing still before and after.

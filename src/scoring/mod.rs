@@ -25,6 +25,8 @@ use references::{Consensus, Need, serving};
 use value::{Kind, Measured, NoValue, Scored, Value};
 use windows::{Paired, PooledScatter, Scene};
 
+/// How much later than a move readings may still be of it: a turn of the cranks, a second of the head unit, the legs.
+const READINGS_FOLLOW_S: f64 = 2.0;
 /// Work of a sprint is taken from this long before it …
 const SPRINT_LEAD_S: f64 = 3.0;
 /// … to this long after it, so that a late or smoothed reading still falls inside.
@@ -227,7 +229,10 @@ impl PhaseScorer<'_> {
 
     fn stop(&self) -> Result<Stop, NoValue> {
         match self.ridden.moves.as_slice() {
-            [_, coast, restart] => Ok(Stop { coast: *coast, restart: *restart }),
+            [_, coast, restart] => {
+                let restart = Window { end_s: restart.end_s + READINGS_FOLLOW_S, ..*restart };
+                Ok(Stop { coast: *coast, restart })
+            }
             _ => Err(NoValue::Undecided("the coast and the restart were not told apart".to_owned())),
         }
     }
