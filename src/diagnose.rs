@@ -70,8 +70,12 @@ impl Findings<'_> {
             patterns.extend(level.base_finding.clone());
         }
         patterns.extend(self.side_short(&level));
-        patterns.extend(self.edges());
-        patterns.extend(self.soft_pedalling(&level));
+        let edges = self.edges();
+        let late = edges.iter().any(|finding| finding.pattern == "late-throughout");
+        patterns.extend(edges);
+        // A late unit still reads the surge where soft pedalling has begun.
+        let surge_read_late = |soft: &Finding| late && soft.unit == Unit::Watt.symbol() && soft.size > 0.0;
+        patterns.extend(self.soft_pedalling(&level).filter(|soft| !surge_read_late(soft)));
         patterns.extend(self.drift(trend));
         patterns.extend(doubled);
         patterns.extend(self.radio());
