@@ -322,8 +322,8 @@ impl<'a> Bench<'a> {
         match self.by_strap(instrument, recording) {
             Ok(clock) => shared.push(clock),
             Err(Unfit::Unlike(share)) => self.cautions.push(format!(
-                "{label}: its heart rate is not the one recorded with {theirs} (the same in {:.0} % of seconds), so it was \
-                 not used",
+                "{label}: its heart rate is not the one recorded with {theirs} (the same in {:.0} % of seconds in which neither \
+                 changes), so it was not used",
                 100.0 * share
             )),
             Err(Unfit::Absent) => {}
@@ -388,8 +388,7 @@ impl<'a> Bench<'a> {
     /// Where the first reference's clock was never set and another's was: session time gets that one's date. Returns by how
     /// many whole seconds it moved.
     fn redate(&mut self) -> Option<f64> {
-        let set =
-            |(r, clock): &&(&Recording, Clock)| !r.clock_unset() && !is_relative(r) && clock.aligned_on.tells_lag();
+        let set = |(r, clock): &&(&Recording, Clock)| r.is_dated() && clock.aligned_on.tells_lag();
         if !self.own[0].clock_unset() {
             return None;
         }

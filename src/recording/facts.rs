@@ -1,5 +1,6 @@
 //! Plain facts about a recording that several steps ask for.
 
+use super::fit::FIT_EPOCH_UNIX_S;
 use super::rows::{NAMED, median};
 use super::{Format, Recording, Samples, csv};
 
@@ -89,14 +90,18 @@ impl Samples {
     }
 }
 
-/// FIT stamps below 0x1000_0000 count from power-on (public FIT profile, type `date_time`); its epoch
-/// is Unix 631065600.
-const CLOCK_SET_AFTER_UNIX_S: i64 = 631_065_600 + 0x1000_0000;
+/// 1998-07-03: FIT stamps below 0x1000_0000 count from power-on (public FIT profile, type `date_time`).
+const DATED_FROM_UNIX_S: i64 = FIT_EPOCH_UNIX_S as i64 + 0x1000_0000;
 
 impl Recording {
+    /// Whether its stamps tell the day: neither of a clock that nobody set nor counted from its own start.
+    pub fn is_dated(&self) -> bool {
+        self.start.timestamp() >= DATED_FROM_UNIX_S
+    }
+
     /// Whether the head unit's clock was never set, and counts from the format's epoch or from power-on.
     pub fn clock_unset(&self) -> bool {
-        self.format == Format::Fit && self.start.timestamp() < CLOCK_SET_AFTER_UNIX_S
+        self.format == Format::Fit && !self.is_dated()
     }
 
     /// Time of the last sample less that of the first.

@@ -23,7 +23,7 @@ use super::{
 };
 
 /// FIT counts seconds from 1989-12-31T00:00:00Z (public FIT profile, type `date_time`).
-const FIT_EPOCH_UNIX_S: f64 = 631_065_600.0;
+pub(super) const FIT_EPOCH_UNIX_S: f64 = 631_065_600.0;
 
 /// Field that holds the time in every message that has one (public FIT profile).
 const TIMESTAMP: u8 = 253;

@@ -12,8 +12,6 @@ use crate::recording::{Recording, Sensor};
 const SHARED_S: f64 = 60.0;
 /// A head unit restarted within this time is still on the same ride: a cold soak, a lunch. Common practice, no source.
 const RESTART_S: f64 = 3.0 * 3600.0;
-/// 1998-06-29: what is dated before has a clock that nobody set, or counts from its own start.
-const DATED_FROM_UNIX_S: i64 = 631_065_600 + 0x1000_0000;
 /// Two readings of one ride follow each other at least this closely; a lap's mean or an intensity does not.
 const ALIKE: f64 = 0.8;
 
@@ -126,7 +124,7 @@ fn is_restart(earlier: &Recording, later: &Recording) -> bool {
     let sensors = |r: &Recording| power_sensors(r).iter().map(|s| s.serial.clone()).collect::<Vec<_>>();
     let known = later.head_unit.serial.is_some() || later.head_unit.product.is_some();
     let pause_s = seconds(later.start - end(earlier));
-    let dated = is_dated(earlier) && is_dated(later);
+    let dated = earlier.is_dated() && later.is_dated();
     dated
         && known
         && unit(earlier) == unit(later)
@@ -145,7 +143,7 @@ fn one_ride<'a>(strands: Vec<Strand<'a>>, left_out: &mut Vec<String>) -> Vec<Str
             }
         }
     }
-    let dated = |i: usize| strands[i].iter().all(|r| is_dated(r));
+    let dated = |i: usize| strands[i].iter().all(|r| r.is_dated());
     let size = |n: usize| (0..strands.len()).filter(|&i| dated(i) && ride[i] == n).count();
     let main = (0..strands.len()).rev().max_by_key(|&n| size(n));
     let kept: Vec<bool> = (0..strands.len()).map(|i| !dated(i) || Some(ride[i]) == main).collect();
@@ -168,10 +166,6 @@ fn overlap(one: &[&Recording], other: &[&Recording]) -> bool {
             shared_s >= SHARED_S.min(a.duration_s().min(b.duration_s()) / 2.0)
         })
     })
-}
-
-fn is_dated(recording: &Recording) -> bool {
-    recording.start.timestamp() >= DATED_FROM_UNIX_S
 }
 
 fn end(recording: &Recording) -> DateTime<Utc> {
@@ -369,14 +363,14 @@ fn instrument_lines(found: &Found, folder: &Path) -> Vec<String> {
             lines.push(format!("# its `serial` and `firmware` are of one of these: {}", sensors.join(", ")));
         }
     }
-    if !found.recordings.iter().all(|r| is_dated(r)) {
+    if !found.recordings.iter().all(|r| r.is_dated()) {
         lines.push("# its times have no true date: judge aligns it by shared channels only, if at all".to_owned());
     }
     lines
 }
 
 fn date(strands: &[Strand]) -> Option<String> {
-    let dated = || strands.iter().flatten().filter(|r| is_dated(r));
+    let dated = || strands.iter().flatten().filter(|r| r.is_dated());
     let from = dated().map(|r| r.start).min()?;
     let to = dated().map(|r| end(r)).max()?;
     Some(format!("date: {}  # recorded from {} to {}", from.format("%Y-%m-%d"), utc(from), utc(to)))
