@@ -4,6 +4,7 @@
 use crate::protocol::{Drill, Hold, Phase, Target};
 use crate::quantity::Range;
 use crate::ride::{Ride, Window};
+use crate::stats::median;
 
 use super::model::Ridden;
 use super::segment::Instance;
@@ -239,16 +240,11 @@ fn wander(channel: Channel, core: (usize, usize), signals: &Signals) -> Option<f
     let parts = ((core.1 - core.0) as f64 / WANDERS_S) as usize;
     let bounds = |n: usize| core.0 + n * (core.1 - core.0) / parts;
     let means = (0..parts).filter_map(|n| signals.mean(channel, bounds(n), bounds(n + 1)));
-    let mut means: Vec<f64> = means.filter(|mean| *mean > 0.0).collect();
-    let level = median(&mut means).filter(|_| means.len() >= 4)?;
-    let mut off: Vec<f64> = means.iter().map(|mean| (mean - level).abs()).collect();
+    let means: Vec<f64> = means.filter(|mean| *mean > 0.0).collect();
+    let level = median(&means).filter(|_| means.len() >= 4)?;
+    let off: Vec<f64> = means.iter().map(|mean| (mean - level).abs()).collect();
     // 1.48 median deviations are a standard deviation of normal values.
-    Some((1.48 * median(&mut off)?).max(LEAST * level) * WANDERS_S.sqrt())
-}
-
-fn median(values: &mut [f64]) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
+    Some((1.48 * median(&off)?).max(LEAST * level) * WANDERS_S.sqrt())
 }
 
 /// Runs of [`STOP_S`] or more in which power fell below half of the level; missing seconds do not count.

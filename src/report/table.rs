@@ -112,7 +112,7 @@ const NOT_ASKED_FOR: &str = "no part of the protocol";
 fn mean_w(trace: &Trace, from_s: f64, to_s: f64) -> Option<f64> {
     let times = trace.time_s.iter().zip(&trace.power_w);
     let known: Vec<f64> = times.filter(|(t, _)| (from_s..to_s).contains(*t)).filter_map(|(_, w)| *w).collect();
-    (!known.is_empty()).then(|| known.iter().sum::<f64>() / known.len() as f64)
+    crate::stats::mean(&known)
 }
 
 struct Table<'w, W: Write> {

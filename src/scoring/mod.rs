@@ -340,7 +340,7 @@ impl PhaseScorer<'_> {
         means.reduce(|best, next| if next.1 > best.1 { next } else { best })
     }
 
-    /// Reference work less unit work from 2 s before the restart until 5 s after it ended.
+    /// Reference work less unit work from 2 s before the restart until 5 s after the readings of it ended.
     fn missing_work(&self, first: Unit) -> Measured {
         let restart = self.stop()?.restart;
         let window = Window { start_s: restart.start_s - 2.0, end_s: restart.end_s + 5.0 };
@@ -362,8 +362,7 @@ fn scatter_from_simulation(measure: Measure, value: &Value) -> f64 {
         Measure::ReleaseLag | Measure::CadenceReleaseLag => 0.4,
         Measure::OnsetLag => 0.22,
         Measure::CadenceOnsetLag => 0.28,
-        Measure::WorkError | Measure::LeftError | Measure::RightError => pct(1.8),
-        Measure::PeakError => pct(1.8),
+        Measure::WorkError | Measure::PeakError | Measure::LeftError | Measure::RightError => pct(1.8),
         Measure::MissingWork => pct(2.5),
         Measure::ResidualPower => 0.3,
         // The window's own scatter says it for a mean over many seconds.
