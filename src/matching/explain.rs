@@ -5,7 +5,7 @@ use crate::ride::{EdgeKind, Ride, Window};
 use crate::session::Session;
 
 use super::model::{MatchOutcome, PhaseMatch, Ridden};
-use super::moves::{self, Plan};
+use super::moves::{self, Plan, Rings};
 use super::refine::{self, clock, range_words};
 use super::ring;
 use super::segment::{self, Instance};
@@ -103,8 +103,8 @@ impl Explainer<'_> {
         for instance in instances {
             taken[instance.from()..instance.to()].fill(true);
         }
-        let moves = &self.plan.entries[entry].moves;
-        let Some((bounds, cost)) = segment::closest(moves, &taken) else {
+        let (_, moves) = moves::moves_of(self.phase(entry), self.signals, self.plan.paced, Rings::Ignore);
+        let Some((bounds, cost)) = segment::closest(&moves, &taken) else {
             return "nothing like it was found: the whole ride is taken by other phases".into();
         };
         let (from, to) = (bounds[0], bounds[bounds.len() - 1]);
@@ -202,8 +202,8 @@ impl Explainer<'_> {
             None => MatchOutcome::NotRidden { reason: "no time was left between the phases around it".into() },
         };
         let bounds = (to > from + group.len()).then(|| {
-            let moves: Vec<_> =
-                group.iter().flat_map(|&p| moves::moves_of(&self.protocol.phases[p], self.signals, 1.0).1).collect();
+            let of = |&phase: &usize| moves::moves_of(&self.protocol.phases[phase], self.signals, 1.0, Rings::Count).1;
+            let moves: Vec<_> = group.iter().flat_map(of).collect();
             segment::within(&moves, from, to)
         });
         let of = |(at, &phase): (usize, &usize)| {

@@ -9,6 +9,7 @@
 mod explain;
 mod model;
 mod moves;
+mod pace;
 mod refine;
 pub mod ring;
 mod segment;
@@ -23,7 +24,7 @@ use crate::ride::{Ride, Window};
 use crate::session::{ClockTime, Pin, Session};
 use explain::Explainer;
 use moves::Plan;
-use segment::{Forced, Instance};
+use segment::{EdgeCosts, Forced, Instance, LAP};
 use signals::Signals;
 
 /// Finds every phase of the protocol in the ride, in protocol order, then by repeat.
@@ -38,16 +39,15 @@ pub fn find(protocol: &Protocol, session: &Session, ride: &Ride) -> Matches {
     let forced: Vec<Forced> =
         pins.iter().map(|p| Forced { entry: p.entry, from: p.seconds.0, to: p.seconds.1 }).collect();
     let edges = edge_costs(protocol, &plan, ride);
-    let (mut cost, mut instances) = segment::cheapest(&plan, &edges, &forced);
-    if !Blocks::of(protocol, &plan, &signals, &instances, 1.0).as_asked() {
-        let as_asked = cost;
-        for paced in PACES {
-            let other = Plan::of(protocol, &signals, paced);
-            let (other_cost, other_instances) = segment::cheapest(&other, &edges, &forced);
-            let blocks = Blocks::of(protocol, &other, &signals, &other_instances, paced);
-            if other_cost < cost.min(as_asked - LEAST_CHEAPER) && blocks.share_a_pace() {
-                (plan, cost, instances) = (other, other_cost, other_instances);
-            }
+    let (cost, mut instances) = segment::cheapest(&plan, &edges, &forced);
+    if !Blocks::of(protocol, &plan, &signals, &instances, 1.0).as_asked()
+        && let Some(paced) = pace::of(protocol, &signals)
+    {
+        let other = Plan::of(protocol, &signals, paced);
+        let (other_cost, other_instances) = segment::cheapest(&other, &edges, &forced);
+        let blocks = Blocks::of(protocol, &other, &signals, &other_instances, paced);
+        if other_cost < cost - LEAST_CHEAPER && blocks.share_a_pace() {
+            (plan, instances) = (other, other_instances);
         }
     }
     for _ in 0..MOST_REVISIONS {
@@ -94,9 +94,6 @@ pub fn find(protocol: &Protocol, session: &Session, ride: &Ride) -> Matches {
     matches
 }
 
-/// Factors by which a rider may miss all targets alike, as one does who paces by a meter that reads wrong. Blocks
-/// that would each be taken for a neighbouring target are told apart once the factor is known.
-const PACES: [f64; 4] = [0.92, 0.84, 1.09, 1.18];
 /// By how much another pace must explain the ride better, in seconds of misfit: about half of a block.
 const LEAST_CHEAPER: f64 = 60.0;
 
@@ -142,8 +139,8 @@ impl Blocks {
 /// How often the ride is explained anew without the likenesses found in it.
 const MOST_REVISIONS: usize = 4;
 
-/// Repeats beyond those asked for that are no more than likenesses: a recovery near a target gains less per second
-/// than the block does, but may hide a sprint that belongs there.
+/// Stretches that are no more than likenesses of a phase, most of them beyond the repeats asked for: a recovery near a
+/// target gains less per second than the block does, but may hide a sprint that belongs there.
 fn likenesses(protocol: &Protocol, plan: &Plan, signals: &Signals, instances: &[Instance]) -> Vec<Instance> {
     // A surplus repeat is taken for one from half of a perfect fit on, if it is not much worse than the best …
     const LEAST: f64 = 0.5;
@@ -166,20 +163,24 @@ fn likenesses(protocol: &Protocol, plan: &Plan, signals: &Signals, instances: &[
         let level_w = |i: &Instance| signals.median_w(i.from(), i.to()).unwrap_or(0.0);
         let phase = &protocol.phases[entry.phase];
         let steady = matches!(phase.drill, Drill::Steady { .. });
-        let off_target = |i: &Instance| match phase.drill {
+        let off_target = |i: &Instance, paced: f64| match phase.drill {
             Drill::Steady { power_w: Target::Value(asked_w), .. } => {
-                (level_w(i) / asked_w - 1.0).abs() > OFF_TARGET * phase.tolerance
+                (level_w(i) / (asked_w * paced) - 1.0).abs() > OFF_TARGET * phase.tolerance
             }
             _ => false,
         };
+        let cut_out = |i: &Instance| entry.beginning(i.from(), 0.0) + entry.ending(i.to(), 0.0) > MOST_CUT;
         let alike = |(quality, i): &(f64, &Instance)| {
             *quality >= (LEAST_OF_BEST * best).max(LEAST)
-                && entry.beginning[i.from()] + entry.ending[i.to()] <= MOST_CUT
+                && !cut_out(i)
                 && (!steady || (level_w(i) / level_w(example) - 1.0).abs() <= SAME_LEVEL)
-                && !off_target(i)
+                && !off_target(i, 1.0)
         };
-        let surplus = repeats.iter().skip(protocol.phases[entry.phase].repeats as usize);
-        likenesses.extend(surplus.filter(|r| !alike(r)).map(|r| r.1.clone()));
+        let asked = phase.repeats as usize;
+        let surplus = repeats.iter().skip(asked).filter(|r| !alike(r));
+        // What the order asks for may be off its target or without clear edges, not both.
+        let in_name_only = repeats.iter().take(asked).filter(|r| off_target(r.1, plan.paced) && cut_out(r.1));
+        likenesses.extend(surplus.chain(in_name_only).map(|r| r.1.clone()));
     }
     likenesses
 }
@@ -343,28 +344,28 @@ fn session_seconds(ride: &Ride, at: &ClockTime) -> f64 {
     session_s - DAY_S * ((session_s - middle_s) / DAY_S).round()
 }
 
-/// What a boundary of each plan entry costs at each session second: negative near a lap, timer event or mark.
-///
-/// In the matcher's unit, seconds of misfit (see [`moves`]): a lap is worth 4 s, so it decides between places
-/// that fit alike and never makes a wrong place right.
-fn edge_costs(protocol: &Protocol, plan: &Plan, ride: &Ride) -> Vec<Vec<f64>> {
+/// What boundaries cost: negative near a lap, timer event or mark.
+fn edge_costs(protocol: &Protocol, plan: &Plan, ride: &Ride) -> EdgeCosts {
     use crate::ride::EdgeKind;
     const REACH_S: f64 = 3.0;
-    let mut costs = vec![vec![0.0_f64; ride.length_s + 1]; plan.entries.len()];
+    let mut costs = EdgeCosts::none(plan.entries.len(), ride.length_s);
     for edge in &ride.edges {
-        for (entry, cost) in plan.entries.iter().zip(&mut costs) {
-            let worth = match &edge.kind {
-                EdgeKind::Lap => 4.0,
-                EdgeKind::TimerStart | EdgeKind::TimerStop => 2.0,
-                EdgeKind::Mark(None) => 4.0,
-                EdgeKind::Mark(Some(s)) if s.selects(&protocol.phases[entry.phase].id) => 10.0,
-                EdgeKind::Mark(Some(_)) => 0.0,
-            };
-            let near = (edge.at_s - REACH_S).ceil().max(0.0) as usize..=(edge.at_s + REACH_S).floor().max(0.0) as usize;
-            for second in near.filter(|&s| s <= ride.length_s) {
-                let closeness = 1.0 - (second as f64 - edge.at_s).abs() / (REACH_S + 1.0);
-                cost[second] = cost[second].min(-worth * closeness);
+        let worth = match &edge.kind {
+            EdgeKind::Lap | EdgeKind::Mark(None) => LAP,
+            EdgeKind::TimerStart | EdgeKind::TimerStop => LAP / 2.0,
+            EdgeKind::Mark(Some(_)) => 2.5 * LAP,
+        };
+        let whose: Vec<Option<usize>> = match &edge.kind {
+            EdgeKind::Mark(Some(selector)) => {
+                let named = |e: &usize| selector.selects(&protocol.phases[plan.entries[*e].phase].id);
+                (0..plan.entries.len()).filter(named).map(Some).collect()
             }
+            _ => vec![None],
+        };
+        let near = (edge.at_s - REACH_S).ceil().max(0.0) as usize..=(edge.at_s + REACH_S).floor().max(0.0) as usize;
+        for second in near.filter(|&s| s <= ride.length_s) {
+            let closeness = 1.0 - (second as f64 - edge.at_s).abs() / (REACH_S + 1.0);
+            whose.iter().for_each(|&entry| costs.lower(entry, second, -worth * closeness));
         }
     }
     costs

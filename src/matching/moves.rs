@@ -34,6 +34,8 @@ pub(super) const COASTING_W: f64 = 10.0;
 /// search: they are what lies between.
 pub(super) struct Plan {
     pub entries: Vec<Entry>,
+    /// What single-valued targets of steady riding were multiplied by.
+    pub paced: f64,
     /// Cost of any change that is not among an entry's `free_after`.
     pub jump: f64,
     /// Cost of riding an entry again that was asked for once, in any order.
@@ -49,9 +51,9 @@ pub(super) struct Entry {
     pub moves: Vec<Move>,
     /// What one of its seconds weighs.
     weight: f64,
-    /// What beginning and ending at a second costs, over and above its seconds.
-    pub beginning: Vec<f64>,
-    pub ending: Vec<f64>,
+    cut: Cut,
+    /// Stretches taken out of consideration.
+    banned: Vec<(usize, usize)>,
     /// Entries after which this one may come without a cost; `None` is the ride's start.
     pub free_after: Vec<Option<usize>>,
 }
@@ -61,8 +63,6 @@ pub(super) struct Move {
     pub lasts: Vec<Piece>,
     /// Running sum of the seconds' costs relative to filler: seconds `i..j` cost `sums[j] − sums[i]`.
     pub sums: Vec<f64>,
-    /// The same without the ring, for saying what was closest to a missing phase.
-    pub sums_without_ring: Vec<f64>,
 }
 
 impl Move {
@@ -91,7 +91,7 @@ enum Want {
 }
 
 impl Plan {
-    /// `paced` is what single-valued targets are multiplied by: a rider who paces by a meter that reads 10 % high rides
+    /// `paced` is what single-valued targets of steady riding are multiplied by: a rider who paces by a meter that reads 10 % high rides
     /// every target a tenth low.
     pub fn of(protocol: &Protocol, signals: &Signals, paced: f64) -> Self {
         let ridden = |p: &&(usize, &Phase)| match &p.1.drill {
@@ -105,16 +105,16 @@ impl Plan {
             .iter()
             .enumerate()
             .map(|(at, &(phase, plan))| {
-                let (weight, moves) = moves_of(plan, signals, paced);
-                let (beginning, ending) = cuts(plan, &moves, signals.len());
-                Entry { phase, weight, beginning, ending, moves, free_after: free_after(&phases, at) }
+                let (weight, moves) = moves_of(plan, signals, paced, Rings::Count);
+                let free_after = free_after(&phases, at);
+                Entry { phase, weight, cut: Cut::of(plan), banned: vec![], moves, free_after }
             })
             .collect();
         let jump = match protocol.order {
             PhaseOrder::AsWritten => JUMP,
             PhaseOrder::Any => 0.0,
         };
-        Self { entries, jump, again: AGAIN, seconds: signals.len() }
+        Self { entries, paced, jump, again: AGAIN, seconds: signals.len() }
     }
 }
 
@@ -123,7 +123,7 @@ impl Entry {
     pub fn cost(&self, bounds: &[usize]) -> f64 {
         let moves = self.moves.iter().zip(bounds.windows(2));
         let seconds: f64 = moves.map(|(m, b)| m.sums[b[1]] - m.sums[b[0]] + m.lasting(b[1] - b[0])).sum();
-        seconds + self.beginning[bounds[0]] + self.ending[bounds[bounds.len() - 1]]
+        seconds + self.beginning(bounds[0], 0.0) + self.ending(bounds[bounds.len() - 1], 0.0)
     }
 
     /// Gain over filler, as a share of what the same seconds ridden perfectly would gain.
@@ -132,16 +132,35 @@ impl Entry {
         -self.cost(bounds) / (FILLER * self.weight * seconds as f64)
     }
 
-    /// Takes a stretch out of consideration for this entry.
-    pub fn ban(&mut self, from: usize, to: usize) {
+    /// What the seconds before `second` of one of its moves cost in all.
+    pub fn sum(&self, of: usize, second: usize) -> f64 {
         // Far above what any stretch can gain.
         const BANNED: f64 = 1e6;
-        for sums in self.moves.iter_mut().map(|m| &mut m.sums) {
-            for (k, sum) in sums.iter_mut().enumerate().skip(from + 1) {
-                *sum += BANNED * (k.min(to) - from) as f64;
-            }
-        }
+        let banned = self.banned.iter().map(|&(from, to)| second.clamp(from, to) - from).sum::<usize>();
+        self.moves[of].sums[second] + BANNED * banned as f64
     }
+
+    /// What beginning at a second costs, over and above its seconds; `marked` is 1 where somebody marked it, else less.
+    pub fn beginning(&self, second: usize, marked: f64) -> f64 {
+        let from = second.saturating_sub(self.cut.before_s);
+        self.cut.weight * (1.0 - self.cut.marks * marked) * fitting(&self.moves[0].sums, from, second)
+    }
+
+    /// What ending at a second costs, over and above its seconds; `marked` as for the beginning.
+    pub fn ending(&self, second: usize, marked: f64) -> f64 {
+        let sums = &self.moves[self.moves.len() - 1].sums;
+        self.cut.weight * (1.0 - self.cut.marks * marked) * fitting(sums, second, second + self.cut.after_s)
+    }
+
+    /// Takes a stretch out of consideration for this entry.
+    pub fn ban(&mut self, from: usize, to: usize) {
+        self.banned.push((from, to));
+    }
+}
+
+/// What seconds `from..to` would gain, cut to the ride.
+fn fitting(sums: &[f64], from: usize, to: usize) -> f64 {
+    (sums[from] - sums[to.min(sums.len() - 1)]).max(0.0)
 }
 
 /// The entry before, and those before it across phases that may be left out; itself where it repeats.
@@ -157,27 +176,30 @@ fn free_after(phases: &[(usize, &Phase)], at: usize) -> Vec<Option<usize>> {
     after
 }
 
-/// What beginning and ending a phase costs at each second, beyond its seconds: where those just before or after would
-/// pass for it too, it is cut out of something longer. So a hard block with the recovery after it is no surge with
-/// soft pedalling, and a long even warm-up is not several blocks.
-fn cuts(phase: &Phase, moves: &[Move], seconds: usize) -> (Vec<f64>, Vec<f64>) {
-    let fitting = |sums: &[f64], from: usize, to: usize| (sums[from] - sums[to.min(seconds)]).max(0.0);
-    let (first, last) = (&moves[0].sums, &moves[moves.len() - 1].sums);
-    let none = vec![0.0; seconds + 1];
-    match phase.drill {
-        Drill::SoftPedal { .. } | Drill::Sprint { .. } => {
-            ((0..=seconds).map(|t| 5.0 * fitting(first, t.saturating_sub(5), t)).collect(), none)
+/// How much beginning and ending a phase costs beyond its seconds: where those just before or after would pass for it
+/// too, it is cut out of something longer. So a hard block with the recovery after it is no surge with soft pedalling,
+/// and a long even warm-up is not several blocks.
+struct Cut {
+    weight: f64,
+    before_s: usize,
+    after_s: usize,
+    /// Part of it that a boundary takes away which somebody marked: what begins at a lap is not cut out of anything,
+    /// but a lap may come as late as half a sprint.
+    marks: f64,
+}
+
+impl Cut {
+    fn of(phase: &Phase) -> Self {
+        match phase.drill {
+            Drill::SoftPedal { .. } | Drill::Sprint { .. } => Self { weight: 5.0, before_s: 5, after_s: 0, marks: 0.0 },
+            Drill::Steady { .. } => Self { weight: 2.0, before_s: 20, after_s: 20, marks: 1.0 },
+            _ => Self { weight: 0.0, before_s: 0, after_s: 0, marks: 0.0 },
         }
-        Drill::Steady { .. } => (
-            (0..=seconds).map(|t| 2.0 * fitting(first, t.saturating_sub(20), t)).collect(),
-            (0..=seconds).map(|t| 2.0 * fitting(last, t, t + 20)).collect(),
-        ),
-        _ => (none.clone(), none),
     }
 }
 
 /// The moves of a phase, and what one of their seconds weighs.
-pub(super) fn moves_of(phase: &Phase, signals: &Signals, paced: f64) -> (f64, Vec<Move>) {
+pub(super) fn moves_of(phase: &Phase, signals: &Signals, paced: f64, rings: Rings) -> (f64, Vec<Move>) {
     // A range is itself a tolerance.
     let slack_of = |target: &Target| match target {
         Target::Value(_) => phase.tolerance,
@@ -199,7 +221,7 @@ pub(super) fn moves_of(phase: &Phase, signals: &Signals, paced: f64) -> (f64, Ve
     let hold = |hold: &Hold| {
         let short = hold.for_s.middle().is_some_and(|s| s <= SHORT_MOVE_S);
         let slack = if short { 1.5 * slack_of(&hold.power_w) } else { slack_of(&hold.power_w) };
-        (Want::Power { band: band(&hold.power_w, paced), slack, half_s: 0 }, hold.for_s, 0.8)
+        (Want::Power { band: band(&hold.power_w, 1.0), slack, half_s: 0 }, hold.for_s, 0.8)
     };
     let anything = Range { low: None, high: None };
     let wanted: Vec<(Want, Range, f64)> = match &phase.drill {
@@ -234,8 +256,7 @@ pub(super) fn moves_of(phase: &Phase, signals: &Signals, paced: f64) -> (f64, Ve
             let wrong = (FILLER * others_s / ((1.0 - FILLER) * low_s)).max(1.0);
             Move {
                 lasts: duration_cost(lasts, weight, FILLER * (1.0 + 2.0 * others_s / low_s), over),
-                sums: running_sum(phase, &want, weight, wrong, signals, Rings::Count),
-                sums_without_ring: running_sum(phase, &want, weight, wrong, signals, Rings::Ignore),
+                sums: running_sum(phase, &want, weight, wrong, signals, rings),
             }
         })
         .collect();
@@ -279,8 +300,9 @@ fn duration_cost(lasts: Range, weight: f64, missing: f64, over: f64) -> Vec<Piec
 }
 
 #[derive(Clone, Copy, PartialEq)]
-enum Rings {
+pub(super) enum Rings {
     Count,
+    /// For saying what was closest to a missing phase.
     Ignore,
 }
 

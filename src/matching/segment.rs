@@ -29,6 +29,45 @@ impl Instance {
     }
 }
 
+/// What a lap at a boundary is worth, in seconds of misfit: it decides between places that fit alike and never makes a
+/// wrong place right.
+pub(super) const LAP: f64 = 4.0;
+
+/// What a boundary costs at each second, in seconds of misfit.
+pub(super) struct EdgeCosts {
+    /// Of any entry, by second.
+    any: Vec<f64>,
+    /// Of entries for which something was recorded or typed by name.
+    own: Vec<Option<Vec<f64>>>,
+}
+
+impl EdgeCosts {
+    pub fn none(entries: usize, seconds: usize) -> Self {
+        Self { any: vec![0.0; seconds + 1], own: vec![None; entries] }
+    }
+
+    fn at(&self, entry: usize, second: usize) -> f64 {
+        self.own[entry].as_ref().unwrap_or(&self.any)[second]
+    }
+
+    /// How surely somebody marked a boundary at this second, 0 to 1.
+    fn marked(&self, entry: usize, second: usize) -> f64 {
+        (-self.at(entry, second) / LAP).min(1.0)
+    }
+
+    /// Lowers the cost at a second, of one entry or of all.
+    pub fn lower(&mut self, entry: Option<usize>, second: usize, to: f64) {
+        let lower = |costs: &mut Vec<f64>| costs[second] = costs[second].min(to);
+        match entry {
+            Some(entry) => lower(self.own[entry].get_or_insert_with(|| self.any.clone())),
+            None => {
+                lower(&mut self.any);
+                self.own.iter_mut().flatten().for_each(lower);
+            }
+        }
+    }
+}
+
 /// An entry that a person put at seconds `from..to`.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Forced {
@@ -40,24 +79,23 @@ pub(super) struct Forced {
 /// Sliding minima over the possible starts of one move.
 struct Ends<'a> {
     pieces: &'a [Piece],
-    sums: &'a [f64],
     queues: Vec<VecDeque<(usize, f64)>>,
 }
 
 impl<'a> Ends<'a> {
-    fn of(lasts: &'a [Piece], sums: &'a [f64]) -> Self {
-        Self { pieces: lasts, sums, queues: lasts.iter().map(|_| VecDeque::new()).collect() }
+    fn of(lasts: &'a [Piece]) -> Self {
+        Self { pieces: lasts, queues: lasts.iter().map(|_| VecDeque::new()).collect() }
     }
 
     /// The cheapest way to end the move at second `to`, and where it then began. To be called for each second in
-    /// order; `begin[i]` is the cost of beginning the move at `i < to`.
-    fn at(&mut self, to: usize, begin: &[f64]) -> (f64, usize) {
+    /// order; `open[i]` is the cost of beginning the move at `i < to` less the running sum there, `sum` that at `to`.
+    fn at(&mut self, to: usize, open: &[f64], sum: f64) -> (f64, usize) {
         let mut best = (f64::INFINITY, 0);
         for (piece, queue) in self.pieces.iter().zip(&mut self.queues) {
             if let Some(from) = to.checked_sub(piece.from)
-                && begin[from].is_finite()
+                && open[from].is_finite()
             {
-                let key = begin[from] - self.sums[from] - piece.slope * from as f64;
+                let key = open[from] - piece.slope * from as f64;
                 while queue.back().is_some_and(|&(_, other)| other > key) {
                     queue.pop_back();
                 }
@@ -67,7 +105,7 @@ impl<'a> Ends<'a> {
                 queue.pop_front();
             }
             if let Some(&(from, key)) = queue.front() {
-                let cost = key + self.sums[to] + piece.at + piece.slope * (to as f64 - piece.from as f64);
+                let cost = key + sum + piece.at + piece.slope * (to as f64 - piece.from as f64);
                 if cost < best.0 {
                     best = (cost, from);
                 }
@@ -79,14 +117,15 @@ impl<'a> Ends<'a> {
 
 /// Costs and ways back of one move.
 struct Track {
-    begin: Vec<f64>,
+    /// What beginning at a second costs, less the running sum there.
+    open: Vec<f64>,
     /// Where the move that ends at a second began.
     began: Vec<u32>,
 }
 
 impl Track {
     fn new(seconds: usize) -> Self {
-        Self { begin: vec![f64::INFINITY; seconds + 1], began: vec![0; seconds + 1] }
+        Self { open: vec![f64::INFINITY; seconds + 1], began: vec![0; seconds + 1] }
     }
 }
 
@@ -99,8 +138,8 @@ enum Step {
     Forced,
 }
 
-/// The cheapest explanation of the ride, in order of time, after its cost. `edges[entry][second]` is what a boundary costs there.
-pub(super) fn cheapest(plan: &Plan, edges: &[Vec<f64>], forced: &[Forced]) -> (f64, Vec<Instance>) {
+/// The cheapest explanation of the ride, in order of time, after its cost. `edges` is what a boundary costs.
+pub(super) fn cheapest(plan: &Plan, edges: &EdgeCosts, forced: &[Forced]) -> (f64, Vec<Instance>) {
     let seconds = plan.seconds;
     // State 0 is "nothing yet", state e + 1 is "entry e was last"; `between` holds their costs at this second.
     let states = plan.entries.len() + 1;
@@ -112,7 +151,7 @@ pub(super) fn cheapest(plan: &Plan, edges: &[Vec<f64>], forced: &[Forced]) -> (f
     let mut tracks: Vec<Vec<Track>> =
         plan.entries.iter().map(|e| e.moves.iter().map(|_| Track::new(seconds)).collect()).collect();
     let mut ends: Vec<Vec<Ends>> =
-        plan.entries.iter().map(|e| e.moves.iter().map(|m| Ends::of(&m.lasts, &m.sums)).collect()).collect();
+        plan.entries.iter().map(|e| e.moves.iter().map(|m| Ends::of(&m.lasts)).collect()).collect();
     let mut pinned_until = 0;
     let mut before_pin = vec![(f64::INFINITY, 0); forced.len()];
 
@@ -121,14 +160,16 @@ pub(super) fn cheapest(plan: &Plan, edges: &[Vec<f64>], forced: &[Forced]) -> (f
         for (e, entry) in plan.entries.iter().enumerate().filter(|_| t > 0) {
             let last = entry.moves.len() - 1;
             for m in 0..=last {
-                let (cost, began) = ends[e][m].at(t, &tracks[e][m].begin);
+                let (cost, began) = ends[e][m].at(t, &tracks[e][m].open, entry.sum(m, t));
                 tracks[e][m].began[t] = began as u32;
-                let cost = cost + edges[e][t];
+                let cost = cost + edges.at(e, t);
                 if m < last {
-                    tracks[e][m + 1].begin[t] = cost;
-                } else if cost + entry.ending[t] < between[e + 1] {
-                    between[e + 1] = cost + entry.ending[t];
-                    steps[e + 1] = Step::PhaseEnded;
+                    tracks[e][m + 1].open[t] = cost - entry.sum(m + 1, t);
+                } else if cost < between[e + 1] {
+                    let cost = cost + entry.ending(t, edges.marked(e, t));
+                    if cost < between[e + 1] {
+                        (between[e + 1], steps[e + 1]) = (cost, Step::PhaseEnded);
+                    }
                 }
             }
         }
@@ -160,7 +201,8 @@ pub(super) fn cheapest(plan: &Plan, edges: &[Vec<f64>], forced: &[Forced]) -> (f
                 }
             }
             came_after[t * states + e + 1] = best.1 as u32;
-            tracks[e][0].begin[t] = best.0 + edges[e][t] + entry.beginning[t];
+            let beginning = edges.at(e, t) + entry.beginning(t, edges.marked(e, t));
+            tracks[e][0].open[t] = best.0 + beginning - entry.sum(0, t);
         }
     }
 
@@ -204,7 +246,7 @@ fn clear(ends: &mut [Vec<Ends>], tracks: &mut [Vec<Track>], until: usize) {
     }
     // What was begun stays out of reach: queues take up starts later than they are written.
     for track in tracks.iter_mut().flatten() {
-        track.begin[..=until].fill(f64::INFINITY);
+        track.open[..=until].fill(f64::INFINITY);
     }
 }
 
@@ -231,8 +273,7 @@ pub(super) fn within(moves: &[Move], from: usize, to: usize) -> Vec<usize> {
     (0..=moves.len()).map(|part| from + part * (to - from) / moves.len()).collect()
 }
 
-/// The cheapest single stretch anywhere in the ride, the ring left out of account, that keeps off the seconds
-/// where `taken` holds; with its cost.
+/// The cheapest single stretch anywhere in the ride that keeps off the seconds where `taken` holds; with its cost.
 pub(super) fn closest(moves: &[Move], taken: &[bool]) -> Option<(Vec<usize>, f64)> {
     // Far above what any stretch can cost.
     const TAKEN: f64 = 1e6;
@@ -240,7 +281,7 @@ pub(super) fn closest(moves: &[Move], taken: &[bool]) -> Option<(Vec<usize>, f64
         .iter()
         .map(|m| {
             let mut extra = 0.0;
-            let mut sums = m.sums_without_ring.clone();
+            let mut sums = m.sums.clone();
             for (sum, &taken) in sums.iter_mut().skip(1).zip(taken) {
                 extra += if taken { TAKEN } else { 0.0 };
                 *sum += extra;
@@ -259,8 +300,9 @@ fn run(moves: &[Move], sums: &[&[f64]], begin: Vec<f64>, to: usize) -> (Vec<f64>
     let mut costs = begin;
     let mut began = Vec::with_capacity(moves.len());
     for (step, sums) in moves.iter().zip(sums) {
-        let mut ends = Ends::of(&step.lasts, sums);
-        let (next, starts) = (0..=to).map(|t| ends.at(t, &costs)).unzip();
+        let mut ends = Ends::of(&step.lasts);
+        costs.iter_mut().zip(*sums).for_each(|(cost, sum)| *cost -= sum);
+        let (next, starts) = (0..=to).map(|t| ends.at(t, &costs, sums[t])).unzip();
         costs = next;
         began.push(starts);
     }

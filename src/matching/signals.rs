@@ -40,8 +40,12 @@ impl Signals {
         let traces = ring::by_fitness(ride);
         let power_w: Vec<_> = (0..ride.length_s).map(|k| traces.iter().find_map(|t| t.power_at(k))).collect();
         let cadence_rpm: Vec<_> = (0..ride.length_s).map(|k| traces.iter().find_map(|t| t.cadence_at(k))).collect();
+        Self::new(power_w, cadence_rpm, ring::rings(session, ride))
+    }
+
+    pub fn new(power_w: Vec<Option<f64>>, cadence_rpm: Vec<Option<f64>>, rings: Vec<Option<RingBelief>>) -> Self {
         let sums = [sums(&power_w), sums(&cadence_rpm)];
-        Self { power_w, cadence_rpm, rings: ring::rings(session, ride), sums }
+        Self { power_w, cadence_rpm, rings, sums }
     }
 
     pub fn len(&self) -> usize {

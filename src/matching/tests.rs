@@ -62,7 +62,7 @@ fn protocol(phases: Vec<Phase>) -> Protocol {
 }
 
 /// The bench trial: three powers on each ring (counterbalanced), sprints, stop-and-start, soft pedalling.
-fn bench() -> Protocol {
+pub(super) fn bench() -> Protocol {
     let mut phases: Vec<Phase> = [(Ring::Big, 120.0), (Ring::Big, 180.0), (Ring::Big, 240.0)]
         .into_iter()
         .chain([(Ring::Small, 240.0), (Ring::Small, 180.0), (Ring::Small, 120.0)])

@@ -99,8 +99,8 @@ struct Occasion {
     repeat: u32,
     /// Act, start and end of each move; a block with a stop in it is one.
     moves: Vec<(&'static str, f64, f64)>,
-    /// Ridden otherwise than the protocol allows: with a stop in it, or with a target missed by three quarters of its
-    /// tolerance and more.
+    /// Ridden otherwise than the protocol allows: with a stop in it, with a target missed by three quarters of its
+    /// tolerance and more, or with an effort that a reference within its uncertainty may read as too small.
     spoiled: bool,
 }
 
@@ -226,17 +226,20 @@ fn misses(phase: &Phase, m: &TrueMove, rehearsal: &Rehearsal) -> bool {
         let starts = (0..((m.end_s - m.start_s - 3.0) / 0.5).max(1.0) as usize).map(|n| m.start_s + 0.5 * n as f64);
         starts.map(|from_s| rehearsal.truth.signal.mean_w(from_s, from_s + 3.0)).fold(0.0, f64::max)
     };
+    // A gain of 1 % and the sampling of a peak.
+    const READ_AS: f64 = 1.02;
+    let weaker = |low: f64| best_w() < READ_AS * low;
     let off = |target: &Target| match target {
         Target::Value(asked_w) => (m.mean_power_w / asked_w - 1.0).abs() > 0.75 * phase.tolerance,
         Target::Within(_) => false,
     };
     let weak = |hold: &Hold| match hold.power_w {
-        Target::Within(range) => range.low.is_some_and(|low| best_w() < low),
+        Target::Within(range) => range.low.is_some_and(weaker),
         Target::Value(_) => off(&hold.power_w),
     };
     match (&phase.drill, m.act) {
         (Drill::Steady { power_w, .. }, _) => off(power_w),
-        (Drill::Sprint { effort_w, .. }, _) => effort_w.low.is_some_and(|low| best_w() < low),
+        (Drill::Sprint { effort_w, .. }, _) => effort_w.low.is_some_and(weaker),
         (Drill::CoastRestart { lead_in, .. }, "lead-in") => off(&lead_in.power_w),
         (Drill::CoastRestart { restart, .. }, "restart") => weak(restart),
         (Drill::SoftPedal { surge, .. }, "surge") => off(&surge.power_w),
