@@ -1,6 +1,6 @@
 //! One recording's clock against the session's, from a channel that both recorded.
 
-use std::ops::{Range, RangeInclusive};
+use std::ops::Range;
 
 use crate::ride::{AlignedOn, Clock};
 use crate::stats::{Line, robust_line};
@@ -8,6 +8,13 @@ use crate::stats::{Line, robust_line};
 /// From strap to stored sample, differing between head units. Type B: two delays, each anywhere from 0.05 to 0.35 s (common
 /// practice, no source), are apart by a triangular distribution of ±0.3 s, whose standard uncertainty is 0.3/√6 (GUM 4.3.9).
 const STRAP_DELAY_S: f64 = 0.122_474;
+
+/// Two messages that come a quarter of a second apart at most, one on either side: a triangular distribution of ±0.25 s
+/// (GUM 4.3.9). Four messages a second: common practice, no source.
+const LAST_OF_FOUR_S: f64 = 0.102_062;
+
+/// Both of the above.
+const SPEED_DELAY_S: f64 = 0.159_426;
 
 /// Of crystal clocks; keeps a short ride from inventing a drift. Common practice, no source.
 const DRIFT_SD: f64 = 50e-6;
@@ -30,6 +37,9 @@ const WHOLE_S: f64 = 0.03;
 /// Standard uncertainty of a fraction that is anywhere within half a second (GUM 4.3.7).
 const UNSEEN_FRACTION_S: f64 = 0.288_675;
 
+/// Common practice, no source.
+const LONGEST_HELD_S: usize = 90;
+
 /// Fewer seconds in common are no basis for an alignment.
 pub(super) const FEWEST_COMMON_S: usize = 60;
 
@@ -38,6 +48,9 @@ const NEAR_S: i64 = 600;
 
 /// A clock put right by phone or satellite while it records is followed this far.
 const RESET_S: i64 = 10;
+
+/// A clock that nobody sets stays this near to where it is on average.
+const DRIFTS_S: i64 = 2;
 
 /// A longer ride has a wrong stamp in it.
 pub(super) const LONGEST_S: usize = 48 * 3600;
@@ -82,6 +95,24 @@ impl Signal {
         Self { values: (0..self.values.len() as i64).map(rise).collect(), origin_s: self.origin_s }
     }
 
+    /// Without what a head unit goes on showing when it no longer hears the strap: hearts do not keep one beat so long.
+    pub fn without_held(mut self) -> Self {
+        let mut from = 0;
+        while from < self.values.len() {
+            let value = self.values[from];
+            let held = self.values[from..].iter().take_while(|v| **v == value).count().max(1);
+            if held > LONGEST_HELD_S {
+                self.values[from..from + held].fill(f64::NAN);
+            }
+            from += held;
+        }
+        self
+    }
+
+    pub fn is_empty(&self) -> bool {
+        self.values.iter().all(|v| v.is_nan())
+    }
+
     pub fn times(mut self, factor: f64) -> Self {
         self.values.iter_mut().for_each(|v| *v *= factor);
         self
@@ -122,11 +153,19 @@ pub(super) enum Search {
     Everywhere,
     /// Near an offset that another channel gave, s.
     Around(f64),
+    /// Where a clock is that was set to another time zone: quarters of an hour from its stamps.
+    OtherZone,
 }
 
 impl Search {
     /// A channel that repeats itself (laps, hill repeats) must not find another lap; one that is off by less is told.
     const AROUND_S: i64 = 60;
+    /// Zones lie whole quarters of an hour from UTC, 14 h at most (IANA time zone database, from memory). A whole day is none:
+    /// the same plan at the same hour of another day is another ride.
+    const ZONE_S: i64 = 900;
+    const FARTHEST_ZONE_S: i64 = 14 * 3600;
+    /// Clocks that were set to a zone agree to some seconds but for it.
+    const ZONE_OFF_S: i64 = 10;
 }
 
 /// Why a channel was not used.
@@ -193,19 +232,44 @@ pub(super) struct Level {
     pub on: AlignedOn,
     /// Standard uncertainty of what the two head units may lag apart in it. Type B.
     pub delay_s: f64,
+    /// Standard uncertainty of one window's offset beyond what its scatter says. Type B.
+    pub window_s: f64,
     /// Least share of one's variance that the other must explain.
     pub alike: f64,
+    /// What it takes to be believed far from what the clocks say.
+    pub far: Far,
+}
+
+/// What tells one ride from another of the same plan or the same roads.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Far {
+    Never,
+    /// Least share of one's variance that the other must explain.
+    Alike(f64),
+    /// Most that the two lie apart, root mean square in the channel's unit.
+    Apart(f64),
 }
 
 impl Level {
-    /// Two receivers, each with its own filter and its own moment of the second. Common practice, no source.
-    pub const POSITION: Self = Self { on: AlignedOn::Position, delay_s: 0.3, alike: 0.9 };
+    /// Two receivers, each with its own filter and its own moment of the second, are metres apart on one bike; who rides the
+    /// same roads again is somewhere else by more. Common practice, no source.
+    pub const POSITION: Self =
+        Self { on: AlignedOn::Position, delay_s: 0.3, window_s: 0.0, alike: 0.9, far: Far::Apart(20.0) };
     /// One sensor gives both nearly the same; two sensors, or one made up from power, do not.
-    pub const SPEED: Self = Self { on: AlignedOn::Speed, delay_s: STRAP_DELAY_S, alike: 0.97 };
+    /// A second's value is the last message before it, of four a second, and which one it is can stay so all ride long.
+    pub const SPEED: Self = Self {
+        on: AlignedOn::Speed,
+        delay_s: SPEED_DELAY_S,
+        window_s: LAST_OF_FOUR_S,
+        alike: 0.97,
+        far: Far::Alike(0.99),
+    };
     /// Pressure sensors are smoothed over some seconds. Common practice, no source.
-    pub const ALTITUDE: Self = Self { on: AlignedOn::Altitude, delay_s: 0.7, alike: 0.5 };
+    pub const ALTITUDE: Self =
+        Self { on: AlignedOn::Altitude, delay_s: 0.7, window_s: 0.0, alike: 0.5, far: Far::Never };
     /// A power meter's own delay is in the offset.
-    pub const POWER: Self = Self { on: AlignedOn::Power, delay_s: 0.5, alike: 0.5 };
+    pub const POWER: Self =
+        Self { on: AlignedOn::Power, delay_s: 0.5, window_s: 0.0, alike: 0.5, far: Far::Alike(0.8) };
 }
 
 /// Clock of `theirs` from a channel that moves: its components (two of a position) as both recorded them.
@@ -214,8 +278,14 @@ impl Level {
 /// do not share their fractions.
 pub(super) fn by_level(pairs: &[(Signal, Signal)], search: Search, level: Level) -> Result<Clock, Unfit> {
     let lag_s = pairs.iter().find_map(|(session, theirs)| best_lag(session, theirs, search)).ok_or(Unfit::Absent)?;
-    let explained = explained_share(pairs, lag_s);
-    if explained < level.alike {
+    let (explained, apart) = likeness(pairs, lag_s);
+    let same = match (search, level.far) {
+        (Search::Near | Search::Around(_), _) => explained >= level.alike,
+        (_, Far::Never) => false,
+        (_, Far::Alike(least)) => explained >= least,
+        (_, Far::Apart(most)) => apart <= most,
+    };
+    if !same {
         return Err(Unfit::Unlike(explained));
     }
     let (session, theirs) = pairs.first().ok_or(Unfit::Absent)?;
@@ -224,7 +294,7 @@ pub(super) fn by_level(pairs: &[(Signal, Signal)], search: Search, level: Level)
     let windows = (0..count).map(|w| w * length / count..(w + 1) * length / count);
     let offsets: Vec<Offset> = match level.on {
         AlignedOn::Power => vec![],
-        _ => windows.filter_map(|window| level_offset(pairs, lag_s, &window)).collect(),
+        _ => windows.filter_map(|window| level_offset(pairs, lag_s, &window, level.window_s)).collect(),
     };
     let line = line_through(&offsets);
     let whole_s = session.origin_s - theirs.origin_s + lag_s as f64;
@@ -241,7 +311,7 @@ pub(super) fn by_level(pairs: &[(Signal, Signal)], search: Search, level: Level)
 }
 
 /// What one window of a level channel says beyond the whole lag; `None` where it hardly moves.
-fn level_offset(pairs: &[(Signal, Signal)], lag_s: i64, window: &Range<usize>) -> Option<Offset> {
+fn level_offset(pairs: &[(Signal, Signal)], lag_s: i64, window: &Range<usize>, beyond_s: f64) -> Option<Offset> {
     const LEAST_SURE_S: f64 = 2.0;
     let near = nearest_lag(lag_s, |lag| {
         let parts = pairs.iter().map(|(session, theirs)| differences(session, theirs, lag, window));
@@ -254,7 +324,11 @@ fn level_offset(pairs: &[(Signal, Signal)], lag_s: i64, window: &Range<usize>) -
     // As if seconds were independent: what they are not shows as scatter between windows.
     let u_s = (below.misfit.min(above.misfit) / below.n / below.weight).sqrt();
     let middle = (window.start + window.end) as f64 / 2.0;
-    (u_s < LEAST_SURE_S).then_some(Offset { at_s: middle, offset_s: (lag - lag_s) as f64 + fraction, u_s })
+    (u_s < LEAST_SURE_S).then_some(Offset {
+        at_s: middle,
+        offset_s: (lag - lag_s) as f64 + fraction,
+        u_s: u_s.hypot(beyond_s),
+    })
 }
 
 /// [`Pull`] of a level channel, of all its components together.
@@ -394,6 +468,15 @@ fn best_lag(session: &Signal, theirs: &Signal, search: Search) -> Option<i64> {
             let around = home - Search::AROUND_S..=home + Search::AROUND_S;
             return least_misfit(&session.values, &theirs.values, around, home, FEWEST_COMMON_S);
         }
+        Search::OtherZone => {
+            let stamped = (theirs.origin_s - session.origin_s).round() as i64;
+            let zones = Search::FARTHEST_ZONE_S / Search::ZONE_S;
+            let lags = (-zones..=zones).filter(|zone| *zone != 0).flat_map(|zone| {
+                let home = stamped + zone * Search::ZONE_S;
+                home - Search::ZONE_OFF_S..=home + Search::ZONE_OFF_S
+            });
+            return least_misfit(&session.values, &theirs.values, lags, stamped, FEWEST_COMMON_S);
+        }
     };
     let coarse = least_misfit(&a, &b, lags, stamped, FEWEST_COMMON_S / BIN_S as usize)? * BIN_S;
     let around = coarse - 2 * BIN_S..=coarse + 2 * BIN_S;
@@ -410,9 +493,8 @@ fn binned(values: &[f64], width: usize) -> Vec<f64> {
 }
 
 /// The lag with the least mean square of a[i] − b[i − lag], the nearest to `home` among equals, of those that have at
-/// least
-/// `fewest` values in common, and half of what the best-covered lag has.
-fn least_misfit(a: &[f64], b: &[f64], lags: RangeInclusive<i64>, home: i64, fewest: usize) -> Option<i64> {
+/// least `fewest` values in common, and half of what the best-covered lag has.
+fn least_misfit(a: &[f64], b: &[f64], lags: impl Iterator<Item = i64>, home: i64, fewest: usize) -> Option<i64> {
     let misfits: Vec<(i64, f64, usize)> = lags.map(|lag| misfit(a, b, lag)).collect();
     let most = misfits.iter().map(|(_, _, n)| *n).max()?;
     let common = misfits.into_iter().filter(|(_, _, n)| *n >= fewest && 2 * n >= most);
@@ -429,17 +511,18 @@ fn misfit(a: &[f64], b: &[f64], lag: i64) -> (i64, f64, usize) {
     (lag, sum, n)
 }
 
-/// 1 less the square differences over the variance, over the common seconds.
-fn explained_share(pairs: &[(Signal, Signal)], lag_s: i64) -> f64 {
-    let (mut apart, mut all) = (0.0, 0.0);
+/// 1 less the square differences over the variance, over the common seconds; and their root mean square.
+fn likeness(pairs: &[(Signal, Signal)], lag_s: i64) -> (f64, f64) {
+    let (mut apart, mut all, mut seconds_in_common) = (0.0, 0.0, 0.0);
     for (session, theirs) in pairs {
         let seconds = (0..theirs.values.len() as i64).map(|j| (session.at(j + lag_s), theirs.at(j)));
         let (a, b): (Vec<f64>, Vec<f64>) = seconds.filter(|(a, b)| !(a - b).is_nan()).unzip();
         let centre = a.iter().sum::<f64>() / a.len() as f64;
         all += a.iter().map(|v| (v - centre).powi(2)).sum::<f64>();
         apart += misfit(&a, &b, 0).1;
+        seconds_in_common = a.len() as f64;
     }
-    1.0 - apart / all
+    (1.0 - apart / all, (apart / seconds_in_common).sqrt())
 }
 
 /// Sum of square differences in a window, and their number.
@@ -449,13 +532,15 @@ fn differences(session: &Signal, theirs: &Signal, lag_s: i64, window: &Range<usi
     differences.fold((0.0, 0.0), |(s, n), d| (s + d * d, n + 1.0))
 }
 
-/// The lag of least mean difference near the whole ride's: a clock can drift or be set while it records.
+/// The lag of least mean difference near the whole ride's: a clock can drift or be set while it records. What is left of a
+/// window beside a gap is too little to tell of a clock that was set.
 fn nearest_lag(lag_s: i64, differences: impl Fn(i64) -> (f64, f64)) -> i64 {
     let misfit = |lag: i64| {
         let (sum, n) = differences(lag);
         if n < FEWEST_COMMON_S as f64 { f64::INFINITY } else { sum / n }
     };
-    let lags = (0..=RESET_S).flat_map(|d| [lag_s + d, lag_s - d]);
+    let reach_s = if differences(lag_s).1 < WINDOW_S as f64 / 2.0 { DRIFTS_S } else { RESET_S };
+    let lags = (0..=reach_s).flat_map(|d| [lag_s + d, lag_s - d]);
     let misfits = lags.map(|lag| (lag, misfit(lag)));
     // The first of equals is the nearest.
     misfits.min_by(|x, y| x.1.total_cmp(&y.1)).map_or(lag_s, |(lag, _)| lag)

@@ -44,9 +44,13 @@ pub enum AlignError {
     NoPower { file: PathBuf, instrument: String, field: String },
     #[error("{0}: longer than two days, so a time stamp in it is wrong; cut or repair the file")]
     TooLong(Stretch),
-    #[error("{theirs} and {session} are of different days, and no heart rate links them; list recordings of one ride")]
+    #[error(
+        "{theirs} and {session} are of different days, and nothing that both recorded (heart rate, position, speed) links them; list recordings of one ride"
+    )]
     DifferentDays { theirs: Stretch, session: Stretch },
-    #[error("{theirs} and {session} have no time in common, and no heart rate links them; list recordings of one ride")]
+    #[error(
+        "{theirs} and {session} have no time in common, and nothing that both recorded (heart rate, position, speed) links them; list recordings of one ride"
+    )]
     NoOverlap { theirs: Stretch, session: Stretch },
     #[error(
         "{theirs} and {session} have only {overlap_s:.0} s in common, but 60 s are needed; list the whole recordings"
@@ -326,7 +330,15 @@ impl<'a> Bench<'a> {
                  changes), so it was not used",
                 100.0 * share
             )),
-            Err(Unfit::Absent) => {}
+            Err(Unfit::Absent) => {
+                let (own, its) = self.signals(instrument, recording, "heart_rate");
+                if !own.is_empty() && !its.is_empty() {
+                    self.cautions.push(format!(
+                        "{label}: its heart rate and that recorded with {theirs} change too little, or not at the same time, so \
+                         it was not used"
+                    ));
+                }
+            }
         }
         // What else was recorded shows the same reset, which only the strap's windows are looked through for.
         let others = match shared.first() {
@@ -337,13 +349,8 @@ impl<'a> Bench<'a> {
             shared.extend(self.by_level(instrument, recording, level, shared.first()));
         }
         if let Some(mut clock) = self.agreed(label, shared, last_s(recording) / 2.0) {
-            let off = spoken(clock.offset_s.abs());
-            let way = if clock.offset_s > 0.0 { "behind" } else { "ahead of" };
             let on = clock.aligned_on.word();
-            let same_era = self.comparable(recording) && (recording.clock_unset() || !self.own[0].clock_unset());
-            if same_era && clock.offset_s.abs() > WRONG_CLOCK_S {
-                self.cautions.push(format!("{label}: its clock ran {off} {way} that of {theirs}; the {on} says so"));
-            }
+            self.cautions.extend(self.set_wrong(label, recording, &clock));
             if let Some((at_s, by_s)) = clock.reset {
                 let at_s = self.stamped_s(recording) + clock.offset_s + at_s;
                 let at = (self.start + TimeDelta::seconds(at_s as i64)).format("%H:%M:%S");
@@ -363,13 +370,15 @@ impl<'a> Bench<'a> {
             }
             return Ok(clock);
         }
-        if self.comparable(recording) {
+        let power = self.by_level(instrument, recording, Level::POWER, None);
+        if power.is_none() && self.comparable(recording) {
             self.check_overlap(recording, &stamps(AlignedOn::Nothing, 0.0, 0.0))?;
         }
-        let clock = self.by_level(instrument, recording, Level::POWER, None).unwrap_or_else(|| {
+        let clock = power.unwrap_or_else(|| {
             let guess_s = if self.comparable(recording) { 0.0 } else { -self.stamped_s(recording) };
             stamps(AlignedOn::Nothing, guess_s, 1.0)
         });
+        self.cautions.extend(self.set_wrong(label, recording, &clock));
         self.cautions.push(match clock.aligned_on {
             AlignedOn::Power => format!(
                 "{label}: aligned with {theirs} on power, the last resort: a constant lag can't be told from a clock \
@@ -383,6 +392,20 @@ impl<'a> Bench<'a> {
             ),
         });
         Ok(clock)
+    }
+
+    /// What to say of a clock that is off by more than clocks that were set.
+    fn set_wrong(&self, label: &str, recording: &Recording, clock: &Clock) -> Option<String> {
+        let same_era = self.comparable(recording) && (recording.clock_unset() || !self.own[0].clock_unset());
+        let (off, on, theirs) = (spoken(clock.offset_s.abs()), clock.aligned_on.word(), &self.first.label);
+        let way = if clock.offset_s > 0.0 { "behind" } else { "ahead of" };
+        (same_era && clock.offset_s.abs() > WRONG_CLOCK_S)
+            .then(|| format!("{label}: its clock ran {off} {way} that of {theirs}; the {on} says so"))
+    }
+
+    /// Whether stamps alone give it enough in common with the first reference's.
+    fn overlaps(&self, recording: &Recording) -> bool {
+        self.overlap_s(recording, 0.0) >= FEWEST_COMMON_S as f64
     }
 
     /// Where the first reference's clock was never set and another's was: session time gets that one's date. Returns by how
@@ -436,6 +459,7 @@ impl<'a> Bench<'a> {
 
     fn by_strap(&self, instrument: &Instrument, recording: &Recording) -> Result<Clock, Unfit> {
         let (own, theirs) = self.signals(instrument, recording, "heart_rate");
+        let (own, theirs) = (own.without_held(), theirs.without_held());
         let anywhere = || clock::by_heart_rate(&own, &theirs, Search::Everywhere);
         if !self.comparable(recording) {
             return anywhere();
@@ -472,12 +496,16 @@ impl<'a> Bench<'a> {
             }
             _ => vec![signals("power")],
         };
-        let search = match known {
-            Some(clock) => Search::Around(clock.offset_s),
-            None if self.comparable(recording) => Search::Near,
-            None => Search::Everywhere,
+        // Power is the unit's own: far from its stamps it is believed only where a time zone explains it.
+        let far = if level.on == AlignedOn::Power { Search::OtherZone } else { Search::Everywhere };
+        let searches: &[Search] = match known {
+            Some(clock) => &[Search::Around(clock.offset_s)],
+            // Of two recordings one after the other, seconds that look alike prove nothing.
+            None if self.comparable(recording) && level.on == AlignedOn::Power && !self.overlaps(recording) => &[far],
+            None if self.comparable(recording) => &[Search::Near, far],
+            None => &[Search::Everywhere],
         };
-        clock::by_level(&pairs, search, level).ok()
+        searches.iter().find_map(|search| clock::by_level(&pairs, *search, level).ok())
     }
 
     fn is_units(&self, recording: &Recording) -> bool {

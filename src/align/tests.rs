@@ -492,7 +492,7 @@ fn recordings_of_different_rides_are_refused_with_their_times() {
     assert_eq!(
         message(unit(TimeDelta::days(1))),
         "u.fit (2026-11-06 12:00:00 to 13:14:59 UTC) and p.fit (2026-11-05 12:00:00 to 13:14:59 UTC) are of different \
-         days, and no heart rate links them; list recordings of one ride"
+         days, and nothing that both recorded (heart rate, position, speed) links them; list recordings of one ride"
     );
     assert!(message(unit(TimeDelta::hours(2))).contains("have no time in common"));
     assert!(message(unit(TimeDelta::seconds(4460))).contains("have only 39 s in common"));

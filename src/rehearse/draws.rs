@@ -47,6 +47,9 @@ fn ideal_clock(ride_s: f64) -> Clock {
         jump_s: 0.0,
         jump_at_s: ride_s / 2.0,
         strap_delay_s: 0.2,
+        speed_delay_s: 0.0,
+        position_delay_s: 0.0,
+        altitude_delay_s: 0.0,
         storage: Storage::LastMessage,
         sampling_s: 0.0,
         behind_s: 0,
@@ -72,12 +75,17 @@ fn real(plan: &Plan, fitted: &Fitted) -> Draw {
 fn real_clock(plan: &Plan, recorder: Recorder, ride_s: f64) -> Clock {
     let mut noise = Noise::nth(plan.seed ^ DRAWS, Purpose::Clock, recorder as usize);
     let habits = &plan.habits;
+    let (late, mut sensing) =
+        (habits.sensing_delay_s, Noise::nth(plan.seed ^ DRAWS, Purpose::Sensing, recorder as usize));
     Clock {
         offset_s: noise.between(-3.0, 3.0),
-        drift_ppm: noise.between(-20.0, 20.0),
+        drift_ppm: noise.between(habits.drift_ppm[recorder as usize].0, habits.drift_ppm[recorder as usize].1),
         jump_s: 0.0,
         jump_at_s: ride_s / 2.0,
         strap_delay_s: noise.between(habits.strap_delay_s.0, habits.strap_delay_s.1),
+        speed_delay_s: sensing.between(late.speed.0, late.speed.1),
+        position_delay_s: sensing.between(late.position.0, late.position.1),
+        altitude_delay_s: sensing.between(late.altitude.0, late.altitude.1),
         storage: habits.storage[recorder as usize],
         sampling_s: Noise::nth(plan.seed ^ DRAWS, Purpose::HeadUnits, recorder as usize)
             .between(habits.sampling_s.0, habits.sampling_s.1),

@@ -21,6 +21,14 @@ pub enum Shifting {
     Electronic { only: Option<usize> },
 }
 
+/// Least and most, s.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct SensingDelay {
+    pub speed: (f64, f64),
+    pub position: (f64, f64),
+    pub altitude: (f64, f64),
+}
+
 #[derive(Debug, Clone, PartialEq)]
 pub struct Habits {
     /// Of head units A to D; the usual bench has the unit on A, the pedals on B, the trainer on C.
@@ -29,6 +37,10 @@ pub struct Habits {
     pub dropped: f64,
     /// Between these, from the strap's message until it is what a head unit writes, s.
     pub strap_delay_s: (f64, f64),
+    /// Between these, from where the wheel, the receiver and the barometer truly are until it is what a head unit writes, s.
+    pub sensing_delay_s: SensingDelay,
+    /// Between these, how fast the clock of head unit A to D gains, ppm.
+    pub drift_ppm: [(f64, f64); 4],
     /// Between these, from the second that a head unit stamps until it takes what it writes for that second, s.
     pub sampling_s: (f64, f64),
     /// Added to each press of a lap button, s.
@@ -49,6 +61,8 @@ impl Default for Habits {
             storage,
             dropped: 0.0003,
             strap_delay_s: (0.1, 0.3),
+            sensing_delay_s: SensingDelay::default(),
+            drift_ppm: [(-20.0, 20.0); 4],
             sampling_s: (0.0, 0.0),
             laps_late_s: 0.0,
             shifting: Shifting::Cable,

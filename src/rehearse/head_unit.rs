@@ -23,6 +23,10 @@ pub(super) struct Clock {
     pub jump_at_s: f64,
     /// From the strap's message until it is what this head unit writes.
     pub strap_delay_s: f64,
+    /// From the wheel, the place and the height until they are what it writes.
+    pub speed_delay_s: f64,
+    pub position_delay_s: f64,
+    pub altitude_delay_s: f64,
     pub storage: Storage,
     /// It writes what it heard until so long after the second that it stamps, s.
     pub sampling_s: f64,
@@ -230,10 +234,10 @@ impl<'a> Ears<'a> {
             power_w: heard_now(total_w.round().min(MOST_W)),
             cadence_rpm: heard_now(rpm.min(MOST_RPM)),
             heart_rate_bpm: beat.filter(|_| !deaf).map(|b| b.1),
-            speed_m_s: self.speed.at(t_s, |s| s.0).map(|s| (s.1 * 1000.0).round() / 1000.0),
+            speed_m_s: self.speed.at(t_s - self.clock.speed_delay_s, |s| s.0).map(|s| (s.1 * 1000.0).round() / 1000.0),
             temperature_c: temperature_c.map(|c| c.round()),
             right_share_pct: has_balance.then(|| (right_w / total_w * 100.0).round()),
-            fix: (!self.heard.places.is_empty()).then(|| self.position.at(self.heard.places, t_s)),
+            fix: (!self.heard.places.is_empty()).then(|| self.position.at(self.heard.places, t_s, self.clock)),
         }
     }
 }

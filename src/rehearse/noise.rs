@@ -27,6 +27,8 @@ pub(super) enum Purpose {
     Traffic = 81,
     /// Of the instrument's head unit, likewise.
     Position = 90,
+    /// Of the head unit that records instrument A, and so on.
+    Sensing = 95,
     /// Of the first fault of the first kind at head unit A; each further kind, head unit and fault has its own.
     Fault = 100,
     /// Likewise.

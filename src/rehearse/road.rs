@@ -4,6 +4,7 @@ use crate::protocol::Ring;
 use crate::session::Drivetrain;
 
 use super::draws::LOSS;
+use super::head_unit::Clock;
 use super::noise::{Noise, Purpose, Wander};
 use super::rider::Rider;
 use super::script::{Act, Stretch};
@@ -217,21 +218,24 @@ impl Position {
     }
 
     /// One second's position, altitude and distance as FIT can hold them. Once for each second heard.
-    pub fn at(&mut self, places: &[Whereabouts], t_s: f64) -> Fix {
+    pub fn at(&mut self, places: &[Whereabouts], t_s: f64, clock: &Clock) -> Fix {
         let [north_m, east_m] = std::array::from_fn(|n| self.wander_m[n].next(&mut self.noise));
-        let i = (t_s.max(0.0) as usize).min(places.len() - 1);
-        let (a, b) = (places[i], places[(i + 1).min(places.len() - 1)]);
-        let part = (t_s - i as f64).clamp(0.0, 1.0);
-        let between = |of: fn(&Whereabouts) -> f64| of(&a) + part * (of(&b) - of(&a));
-        let latitude = START_DEG.0 + (between(|p| p.north_m) + north_m) / DEGREE_M;
+        let between = |of: fn(&Whereabouts) -> f64, late_s: f64| {
+            let t_s = t_s - late_s;
+            let i = (t_s.max(0.0) as usize).min(places.len() - 1);
+            let (a, b) = (of(&places[i]), of(&places[(i + 1).min(places.len() - 1)]));
+            a + (t_s - i as f64).clamp(0.0, 1.0) * (b - a)
+        };
+        let latitude = START_DEG.0 + (between(|p| p.north_m, clock.position_delay_s) + north_m) / DEGREE_M;
         let parallel_m = DEGREE_M * libm::cos(START_DEG.0.to_radians());
-        let longitude = START_DEG.1 + (between(|p| p.east_m) + east_m) / parallel_m;
-        let altitude_m = between(|p| p.altitude_m) + self.altitude_off_m + self.altitude_drift_m_s * t_s;
+        let longitude = START_DEG.1 + (between(|p| p.east_m, clock.position_delay_s) + east_m) / parallel_m;
+        let altitude_m =
+            between(|p| p.altitude_m, clock.altitude_delay_s) + self.altitude_off_m + self.altitude_drift_m_s * t_s;
         Fix {
             latitude_deg: whole_semicircles(latitude),
             longitude_deg: whole_semicircles(longitude),
             altitude_m: ((altitude_m + 500.0) * 5.0).round() / 5.0 - 500.0,
-            distance_m: (between(|p| p.distance_m) * self.distance_factor * 100.0).round() / 100.0,
+            distance_m: (between(|p| p.distance_m, clock.speed_delay_s) * self.distance_factor * 100.0).round() / 100.0,
         }
     }
 }

@@ -2,6 +2,8 @@
 
 #[allow(dead_code, reason = "each test and bench uses its part")]
 pub mod assignment;
+#[allow(dead_code, reason = "each test and bench uses its part")]
+pub mod clocks;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
