@@ -467,12 +467,16 @@ pub fn clock(trace: &Trace, ride: &Ride) -> Option<String> {
         AlignedOn::HeartRate => |t: &Trace| t.heart_rate_bpm.clone(),
         AlignedOn::Position | AlignedOn::Speed => |t: &Trace| t.speed_m_s.clone(),
         AlignedOn::Altitude => |t: &Trace| t.altitude_m.clone(),
+        AlignedOn::Power => |t: &Trace| t.power_w.clone(),
         _ => return None,
     };
-    let unit = match trace.clock.aligned_on {
-        AlignedOn::HeartRate => "1/min",
-        AlignedOn::Altitude => "m",
-        _ => "m/s",
+    // Of a position, what shows in time is how fast it changes.
+    let (shared, unit) = match trace.clock.aligned_on {
+        AlignedOn::Position => ("speed", "m/s"),
+        on @ AlignedOn::HeartRate => (on.word(), "1/min"),
+        on @ AlignedOn::Altitude => (on.word(), "m"),
+        on @ AlignedOn::Power => (on.word(), "W"),
+        on => (on.word(), "m/s"),
     };
     let points = |t: &Trace| -> Points { t.time_s.iter().copied().zip(column(t)).collect() };
     let (ours, theirs) = (points(own), points(trace));
@@ -489,7 +493,6 @@ pub fn clock(trace: &Trace, ride: &Ride) -> Option<String> {
         x: Scale { low: from_s, high: from_s + OVERLAY_S, from_px: OVERLAY_PX.0, to_px: OVERLAY_PX.1 },
         y: lane(low - room, high + room),
     };
-    let shared = trace.clock.aligned_on.word();
     let title = format!("Clock of {}", trace.label);
     let desc = format!(
         "Left: the {shared} as {} and {} recorded it, over two minutes of session time after aligning. Right: the offset \
@@ -504,7 +507,9 @@ pub fn clock(trace: &Trace, ride: &Ride) -> Option<String> {
     svg.x_axis(&overlay, &clock_labels(ride, from_s, from_s + OVERLAY_S, 3));
     svg.path(&svg::path(&overlay, &ours, GAP_S), svg::REFERENCE);
     svg.path(&svg::path(&overlay, &theirs, GAP_S), svg::UNIT_FINE);
-    offsets(&mut svg, trace, ride);
+    if !trace.clock.windows.is_empty() {
+        offsets(&mut svg, trace, ride);
+    }
     Some(svg.finish())
 }
 
