@@ -16,7 +16,7 @@ use crate::recording::{self, Recording, RecordingError};
 use crate::refer;
 use crate::ride::{Ride, Window};
 use crate::scoring::{self, Scores};
-use crate::session::{Instrument, Session};
+use crate::session::{Instrument, Session, Sides};
 use crate::verdict::*;
 
 /// Why a session could not be judged at all.
@@ -60,6 +60,7 @@ pub fn judge_recordings(
     if session.references.is_empty() {
         return Err(JudgeError::NoReference);
     }
+    let session = &in_order(session, recordings);
     let aligned = align::to_session_time(session, recordings)?;
     let judged = (0..session.units.len()).map(|unit| {
         let ride = refer::to_unit_place(&aligned, session, unit);
@@ -74,6 +75,21 @@ pub fn judge_recordings(
         }
     });
     Ok(judged.collect())
+}
+
+/// The session with its references in an order of their own (off the hub first, then both sides before one, then along the
+/// drivetrain) and each instrument's recordings by time, so that the order in which a person listed them changes nothing.
+fn in_order(session: &Session, recordings: &BTreeMap<PathBuf, Recording>) -> Session {
+    let mut session = session.clone();
+    session.references.sort_by_key(|r| {
+        let Instrument { label, located, sides, .. } = &r.instrument;
+        (located.behind_chain(), *sides != Sides::Both, *located as u8, label.clone())
+    });
+    let references = session.references.iter_mut().map(|r| &mut r.instrument);
+    for instrument in session.units.iter_mut().map(|u| &mut u.instrument).chain(references) {
+        instrument.recordings.sort_by_key(|path| (recordings.get(path).map(|r| r.start), path.clone()));
+    }
+    session
 }
 
 /// Reads every recording that the session names, each once, in parallel.
@@ -160,6 +176,7 @@ impl Case<'_> {
         verdict.rings = scores.rings.iter().filter_map(|ring| ring_error(ring, protocol.decision.coverage)).collect();
         verdict.deviations.extend(self.missing_references(protocol));
         verdict.deviations.extend(matches.deviations.iter().cloned());
+        verdict.deviations.extend(matching::laps::deviation(protocol, &matches, &ride, self.recordings.values()));
         verdict.cautions.extend(matches.cautions.iter().cloned());
         verdict.cautions.extend(scores.agreement.left_out().map(|left_out| {
             let label = &self.session.references[left_out].instrument.label;

@@ -1,6 +1,6 @@
 //! What a match rests on, how sure it is, what is missing and why, and where the ride left the plan.
 
-use crate::protocol::{Drill, Phase, Protocol};
+use crate::protocol::{Drill, Part, Phase, Protocol};
 use crate::ride::{EdgeKind, Ride, Window};
 use crate::session::Session;
 
@@ -137,7 +137,8 @@ impl Explainer<'_> {
 
     /// Adds a deviation to repeats that followed the one before too soon or too late.
     pub fn recoveries(&self, found: &mut [PhaseMatch]) {
-        let mut last: Option<(usize, f64)> = None;
+        // A pinned repeat need not lie in the order of its number.
+        let spans: Vec<(usize, Window)> = found.iter().filter_map(|m| Some((m.phase, span(m)?))).collect();
         for one in found {
             let MatchOutcome::Ridden(ridden) = &mut one.outcome else { continue };
             let asked = match &self.protocol.phases[one.phase].drill {
@@ -146,9 +147,8 @@ impl Explainer<'_> {
                 | Drill::SoftPedal { recover_s, .. } => *recover_s,
                 _ => None,
             };
-            if let (Some(asked), Some((phase, end_s))) = (asked, last)
-                && phase == one.phase
-            {
+            let before = spans.iter().filter(|s| s.0 == one.phase && s.1.start_s < ridden.span.start_s);
+            if let (Some(asked), Some(end_s)) = (asked, before.map(|s| s.1.end_s).max_by(f64::total_cmp)) {
                 let got_s = ridden.span.start_s - end_s;
                 if asked.low.is_some_and(|low| got_s < low - NEAR_S)
                     || asked.high.is_some_and(|high| got_s > high + NEAR_S)
@@ -158,7 +158,6 @@ impl Explainer<'_> {
                         .push(format!("after a recovery of {got_s:.0} s, {} asked", range_words(asked, "s")));
                 }
             }
-            last = Some((one.phase, ridden.span.end_s));
         }
     }
 
@@ -231,6 +230,17 @@ impl Explainer<'_> {
                 let asked = self.protocol.phases[phase].repeats as usize;
                 let id = &self.protocol.phases[phase].id;
                 sentences.push(format!("{id} was ridden {} times, {asked} asked", asked + surplus));
+            }
+        }
+        for entry in &self.plan.entries {
+            let phase = &self.protocol.phases[entry.phase];
+            let ridden = found.iter().filter(|m| m.phase == entry.phase && span(m).is_some()).count();
+            if ridden < phase.repeats as usize && phase.part != Part::Optional {
+                sentences.push(match ridden {
+                    0 => format!("{} was not ridden", phase.id),
+                    1 => format!("{} was ridden once, {} asked", phase.id, phase.repeats),
+                    _ => format!("{} was ridden {ridden} times, {} asked", phase.id, phase.repeats),
+                });
             }
         }
         if let (Some(asked_s), Some((start_s, _))) = (self.protocol.needs.warm_up_s, ridden.first())
