@@ -17,6 +17,7 @@ use self::clock::{FEWEST_COMMON_S, LONGEST_S, Level, Search, Signal, Unfit};
 use crate::recording::{Recording, Samples, TimerKind};
 use crate::ride::{AlignedOn, Clock, Edge, EdgeKind, Gear, Trace};
 use crate::session::{ClockTime, Instrument, Session};
+use crate::stats;
 
 /// All that was recorded, in session time and in the session's order.
 #[derive(Debug, Clone, PartialEq)]
@@ -626,13 +627,18 @@ fn is_relative(recording: &Recording) -> bool {
 
 /// The worst window that no steady clock explains: its session second, and by how much it is off.
 fn jump(clock: &Clock, stamped_s: f64) -> Option<(f64, f64)> {
-    let off = clock.windows.iter().map(|(at_s, offset_s, u_s)| {
+    let off_s = |&(at_s, offset_s, _): &(f64, f64, f64)| {
         let since_start_s = at_s - offset_s - stamped_s;
-        let off_s = offset_s - clock.offset_s - clock.drift_ppm * 1e-6 * since_start_s;
-        (*at_s, off_s, off_s.abs() > 1.0 && off_s.abs() > 5.0 * u_s)
-    });
-    let worst = off.filter(|(_, _, beyond)| *beyond).max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()));
-    worst.map(|(at_s, off_s, _)| (at_s, off_s))
+        offset_s - clock.offset_s - clock.drift_ppm * 1e-6 * since_start_s
+    };
+    let off: Vec<f64> = clock.windows.iter().map(off_s).collect();
+    // Windows scatter by more than their seconds say where a channel is smoothed or drifts; one step does not show in the
+    // median of what neighbours differ by. 0.6745 is the normal distribution's upper quartile.
+    let steps: Vec<f64> = off.windows(2).map(|pair| (pair[1] - pair[0]).abs()).collect();
+    let scatter_s = stats::median(&steps).map_or(0.0, |step| step / (0.6745 * 2f64.sqrt()));
+    let windows = clock.windows.iter().zip(off).map(|(window, off_s)| (window.0, off_s, window.2.max(scatter_s)));
+    let worst = windows.filter(|(_, off_s, u_s)| off_s.abs() > 1.0 && off_s.abs() > 5.0 * u_s);
+    worst.max_by(|a, b| a.1.abs().total_cmp(&b.1.abs())).map(|(at_s, off_s, _)| (at_s, off_s))
 }
 
 /// `3 h 0 min 4 s`

@@ -53,11 +53,10 @@ impl Explainer<'_> {
             .map(|e| (as_entry(e), Some(e)))
             .fold((filler, None), |best, next| if next.0 < best.0 { next } else { best });
         ridden.confidence = 1.0 / (1.0 + (-(other - own) / SECONDS_PER_E).exp());
-        ridden.runner_up = match runner_up {
-            Some(e) => Some(format!("{} at the same place", self.phase(e).id)),
-            None if ridden.confidence < 0.95 => Some("no part of the protocol".into()),
-            None => None,
-        };
+        ridden.runner_up = Some(match runner_up {
+            Some(e) => format!("{} at the same place", self.phase(e).id),
+            None => "no part of the protocol".into(),
+        });
 
         ridden.rests_on.push("power".into());
         if phase.cadence_rpm.is_some() || matches!(phase.drill, Drill::CoastRestart { .. }) {

@@ -7,7 +7,7 @@
 //! hide its own phase.
 
 mod explain;
-pub mod laps;
+pub(crate) mod laps;
 mod model;
 mod moves;
 mod pace;
