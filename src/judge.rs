@@ -176,7 +176,6 @@ impl Case<'_> {
         verdict.rings = scores.rings.iter().filter_map(|ring| ring_error(ring, protocol.decision.coverage)).collect();
         verdict.deviations.extend(self.missing_references(protocol));
         verdict.deviations.extend(matches.deviations.iter().cloned());
-        verdict.deviations.extend(matching::laps::deviation(protocol, &matches, &ride));
         verdict.cautions.extend(matches.cautions.iter().cloned());
         verdict.cautions.extend(scores.agreement.left_out().map(|left_out| {
             let label = &self.session.references[left_out].instrument.label;

@@ -197,7 +197,7 @@ fn what_was_ridden_otherwise_is_told_as_a_deviation() {
     let protocol = common::shipped("bench-both-rings.yaml");
     for (mishap, at_the_phase, says) in [
         ("phone-stop=40@steady", true, "the rider stopped for 4"),
-        ("late-laps=6", false, "the lap button was pressed about"),
+        ("late-laps=6", false, "laps came about"),
         ("rings-swapped@steady", false, "was ridden out of the protocol's order"),
         ("phases-swapped@soft-pedalling,coast-and-restart", false, "was ridden out of the protocol's order"),
         ("surplus-repeat@standing-sprints", false, "standing-sprints was ridden 7 times, 6 asked"),

@@ -637,7 +637,9 @@ fn jump(clock: &Clock, stamped_s: f64) -> Option<(f64, f64)> {
     let steps: Vec<f64> = off.windows(2).map(|pair| (pair[1] - pair[0]).abs()).collect();
     let scatter_s = stats::median(&steps).map_or(0.0, |step| step / (0.6745 * 2f64.sqrt()));
     let windows = clock.windows.iter().zip(off).map(|(window, off_s)| (window.0, off_s, window.2.max(scatter_s)));
-    let worst = windows.filter(|(_, off_s, u_s)| off_s.abs() > 1.0 && off_s.abs() > 5.0 * u_s);
+    // Filters of some seconds, each with its own, move one window of altitude this much.
+    let least_s = if clock.aligned_on == AlignedOn::Altitude { 3.0 } else { 1.0 };
+    let worst = windows.filter(|(_, off_s, u_s)| off_s.abs() > least_s && off_s.abs() > 5.0 * u_s);
     worst.max_by(|a, b| a.1.abs().total_cmp(&b.1.abs())).map(|(at_s, off_s, _)| (at_s, off_s))
 }
 

@@ -17,6 +17,8 @@ const SECONDS_PER_E: f64 = 8.0;
 /// A ring believed less than this is a guess.
 const RING_TOLD: f64 = 0.6;
 const NEAR_S: f64 = 3.0;
+/// Later than this a lap button was not pressed when the rider began to change.
+const LAPS_LATE_S: f64 = 3.0;
 
 pub(super) struct Explainer<'a> {
     pub protocol: &'a Protocol,
@@ -108,7 +110,8 @@ impl Explainer<'_> {
         };
         let (from, to) = (bounds[0], bounds[bounds.len() - 1]);
         let phase = self.phase(entry);
-        let tried = refine::verify(phase, &Instance { entry, bounds, forced: None }, self.signals, self.ride);
+        let room = self.room(instances, from, to);
+        let tried = refine::verify(phase, &Instance { entry, bounds, forced: None }, room, self.signals, self.ride);
         let wrong = match tried {
             Err(reason) => reason,
             Ok(ridden) => {
@@ -125,6 +128,18 @@ impl Explainer<'_> {
         };
         let how = if cost < 0.0 { "closest stretch" } else { "nothing like it was found; closest stretch" };
         format!("{how} {}: {wrong}", self.stretch(from, to))
+    }
+
+    /// From where the last phase before `from` must have been ridden to where the first one after `to` must have begun;
+    /// a block may have been segmented with its recovery, so no more of it than was asked.
+    pub fn room(&self, instances: &[Instance], from: usize, to: usize) -> (usize, usize) {
+        let asked = |i: &Instance| match self.phase(i.entry).drill {
+            Drill::Steady { lasts_s, .. } => lasts_s.low.map_or(0, |s| s as usize).min(i.to() - i.from()),
+            _ => i.to() - i.from(),
+        };
+        let before = instances.iter().filter(|i| i.to() <= from).map(|i| i.from() + asked(i)).max();
+        let after = instances.iter().filter(|i| i.from() >= to).map(|i| i.to() - asked(i)).min();
+        (before.unwrap_or(0), after.unwrap_or(self.plan.seconds))
     }
 
     /// A stretch in words: from when to when, at what mean power.
@@ -241,6 +256,9 @@ impl Explainer<'_> {
                     _ => format!("{} was ridden {ridden} times, {} asked", phase.id, phase.repeats),
                 });
             }
+        }
+        if let Some(late_s) = self.signals.laps_late_s.filter(|late_s| *late_s > LAPS_LATE_S) {
+            sentences.push(format!("laps came about {late_s:.0} s late; allowed for"));
         }
         if let (Some(asked_s), Some((start_s, _))) = (self.protocol.needs.warm_up_s, ridden.first())
             && *start_s < asked_s - NEAR_S

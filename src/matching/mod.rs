@@ -6,8 +6,8 @@
 //! explained ([`explain`]). The unit's own power and cadence are never looked at: a faulty unit must not
 //! hide its own phase.
 
+mod change;
 mod explain;
-pub(crate) mod laps;
 mod model;
 mod moves;
 mod pace;
@@ -39,7 +39,7 @@ pub fn find(protocol: &Protocol, session: &Session, ride: &Ride) -> Matches {
     let pins = resolve_pins(protocol, session, ride, &plan, &mut matches.cautions);
     let forced: Vec<Forced> =
         pins.iter().map(|p| Forced { entry: p.entry, from: p.seconds.0, to: p.seconds.1 }).collect();
-    let edges = edge_costs(protocol, &plan, ride);
+    let edges = edge_costs(protocol, &plan, &signals, ride);
     let (cost, mut instances) = segment::cheapest(&plan, &edges, &forced);
     if !Blocks::of(protocol, &plan, &signals, &instances, 1.0).as_asked()
         && let Some(paced) = pace::of(protocol, &signals)
@@ -203,7 +203,8 @@ fn attempt(
     instance: &Instance,
     pins: &[ResolvedPin],
 ) -> Attempt {
-    let outcome = match refine::verify(phase, instance, explainer.signals, explainer.ride) {
+    let room = explainer.room(instances, instance.from(), instance.to());
+    let outcome = match refine::verify(phase, instance, room, explainer.signals, explainer.ride) {
         Ok(mut ridden) => {
             explainer.weigh(&mut ridden, instances, at);
             Ok(ridden)
@@ -346,7 +347,7 @@ fn session_seconds(ride: &Ride, at: &ClockTime) -> f64 {
 }
 
 /// What boundaries cost: negative near a lap, timer event or mark.
-fn edge_costs(protocol: &Protocol, plan: &Plan, ride: &Ride) -> EdgeCosts {
+fn edge_costs(protocol: &Protocol, plan: &Plan, signals: &Signals, ride: &Ride) -> EdgeCosts {
     use crate::ride::EdgeKind;
     const REACH_S: f64 = 3.0;
     let mut costs = EdgeCosts::none(plan.entries.len(), ride.length_s);
@@ -363,9 +364,11 @@ fn edge_costs(protocol: &Protocol, plan: &Plan, ride: &Ride) -> EdgeCosts {
             }
             _ => vec![None],
         };
-        let near = (edge.at_s - REACH_S).ceil().max(0.0) as usize..=(edge.at_s + REACH_S).floor().max(0.0) as usize;
+        let late_s = if edge.kind == EdgeKind::Lap { signals.laps_late_s.unwrap_or(0.0) } else { 0.0 };
+        let at_s = edge.at_s - late_s;
+        let near = (at_s - REACH_S).ceil().max(0.0) as usize..=(at_s + REACH_S).floor().max(0.0) as usize;
         for second in near.filter(|&s| s <= ride.length_s) {
-            let closeness = 1.0 - (second as f64 - edge.at_s).abs() / (REACH_S + 1.0);
+            let closeness = 1.0 - (second as f64 - at_s).abs() / (REACH_S + 1.0);
             whose.iter().for_each(|&entry| costs.lower(entry, second, -worth * closeness));
         }
     }

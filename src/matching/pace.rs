@@ -85,8 +85,8 @@ mod tests {
         let blocks = [120.0, 120.0, 180.0, 180.0, 240.0, 240.0];
         let blocks = blocks.iter().flat_map(|w| std::iter::repeat_n(w * pace, 240).chain(easy(60)));
         let power_w: Vec<_> = easy(300).chain(blocks).chain(easy(300)).map(Some).collect();
-        let nothing = vec![None; power_w.len()];
-        of(&bench(), &Signals::new(power_w, nothing, vec![]))
+        let cadence_rpm = vec![None; power_w.len()];
+        of(&bench(), &Signals::of_columns(power_w, cadence_rpm))
     }
 
     #[test]

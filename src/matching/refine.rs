@@ -4,11 +4,11 @@
 use crate::protocol::{Drill, Hold, Phase, Target};
 use crate::quantity::Range;
 use crate::ride::{Ride, Window};
-use crate::stats::median;
 
+use super::change::{self, Search};
 use super::model::Ridden;
 use super::segment::Instance;
-use super::signals::{Channel, Signals};
+use super::signals::Signals;
 
 /// A block counts as ridden in full from this share of what was asked on (a rider stops on the beep, not after it) …
 const IN_FULL: f64 = 0.95;
@@ -28,6 +28,13 @@ const USUALLY_LATE_S: usize = 2;
 const WANDERS_S: f64 = 20.0;
 /// A stop shorter than this is a glance at the bottle.
 const STOP_S: usize = 5;
+
+/// What a segment is looked at against.
+struct Around<'a> {
+    room: (usize, usize),
+    signals: &'a Signals,
+    ride: &'a Ride,
+}
 
 /// The segment as it stands, unverified; session seconds.
 pub(super) fn as_segmented(phase: &Phase, instance: &Instance, signals: &Signals) -> Ridden {
@@ -51,19 +58,28 @@ pub(super) fn from_bounds(bounds: &[usize]) -> Ridden {
 }
 
 /// The phase as ridden, with its edges and deviations; or why it does not count.
-pub(super) fn verify(phase: &Phase, instance: &Instance, signals: &Signals, ride: &Ride) -> Result<Ridden, String> {
+///
+/// Nothing of it lies outside of `room`: there other phases were ridden.
+pub(super) fn verify(
+    phase: &Phase,
+    instance: &Instance,
+    room: (usize, usize),
+    signals: &Signals,
+    ride: &Ride,
+) -> Result<Ridden, String> {
     let mut deviations = Vec::new();
+    let around = Around { room, signals, ride };
     let bounds = match &phase.drill {
         Drill::Steady { power_w, lasts_s, .. } => {
-            block(phase, power_w, *lasts_s, (instance.from(), instance.to()), signals, ride, &mut deviations)
+            block(phase, power_w, *lasts_s, (instance.from(), instance.to()), &around, &mut deviations)
                 .map(|(from, to)| vec![from, to])
         }
         Drill::Sprint { effort_w, lasts_s, .. } => sprint(*effort_w, *lasts_s, instance, signals, &mut deviations),
         Drill::CoastRestart { lead_in, coast_s, restart, .. } => {
-            coast(phase, lead_in, *coast_s, restart, &instance.bounds, signals, &mut deviations)
+            coast(phase, lead_in, *coast_s, restart, &instance.bounds, &around, &mut deviations)
         }
         Drill::SoftPedal { surge, soft, .. } => {
-            soft_pedal(phase, surge, soft, &instance.bounds, signals, ride, &mut deviations)
+            soft_pedal(phase, surge, soft, &instance.bounds, &around, &mut deviations)
         }
         Drill::Ramp { steps_w, each_s, .. } => {
             for ((step, asked_w), at) in instance.bounds.windows(2).zip(steps_w).zip(1..) {
@@ -110,17 +126,17 @@ fn block(
     target: &Target,
     lasts_s: Range,
     segment: (usize, usize),
-    signals: &Signals,
-    ride: &Ride,
+    around: &Around,
     deviations: &mut Vec<String>,
 ) -> Result<(usize, usize), String> {
+    let &Around { signals, ride, .. } = around;
     let (from, to) = segment;
     let level_w = signals.median_w(from, to).ok_or("no reference recorded power")?;
     let asked_s = lasts_s.low.unwrap_or(0.0);
     let (from, to) = held(level_w, phase.tolerance, (from, to), signals);
     let total_s = |stops: &[(usize, usize)]| stops.iter().map(|s| s.1 - s.0).sum::<usize>() as f64;
-    let stopped_s = total_s(&stops(level_w, (from, to), signals));
-    let (from, to) = without_other_level((from, to), asked_s + stopped_s, signals, ride);
+    let stopped = stops(level_w, (from, to), signals);
+    let (from, to) = block_edges((from, to), asked_s + total_s(&stopped), &stopped, around);
     let stops = stops(level_w, (from, to), signals);
     let held_s = (to - from) as f64 - total_s(&stops);
     // Passing through a level is not holding it. Parts with a stop in them tell nothing of that.
@@ -144,12 +160,13 @@ fn block(
     for (stop, until) in &stops {
         deviations.push(format!("the rider stopped for {} s at {}", until - stop, clock(ride, *stop)));
     }
-    let (work_w, seconds) = (from..to)
+    // Until the rider has changed over, power is still the other level's.
+    let (work_w, seconds) = (from + REACH_S..to.saturating_sub(REACH_S))
         .filter(pedalled)
         .filter_map(|k| signals.power_w[k])
         .fold((0.0, 0.0), |(sum, count), p| (sum + p, count + 1.0));
     level_deviation("", target, phase.tolerance, (seconds > 0.0).then(|| work_w / seconds), deviations);
-    Ok((began(from, signals), began(to, signals)))
+    Ok((from, to))
 }
 
 /// First and last second (exclusive) within the tolerance of the segment's own level, or the steps beside them.
@@ -168,84 +185,89 @@ fn held(level_w: f64, tolerance: f64, segment: (usize, usize), signals: &Signals
     if begin < end { (begin, end) } else { (first, last) }
 }
 
-/// Cuts off a recovery or warm-up that lay within the block's tolerance: where a block is longer than asked, its
-/// surplus at either end goes if its power and cadence differ from the rest by more than chance.
-fn without_other_level(segment: (usize, usize), asked_s: f64, signals: &Signals, ride: &Ride) -> (usize, usize) {
-    let (mut from, mut to) = segment;
-    let asked = (IN_FULL * asked_s) as usize;
-    if to - from <= asked {
-        return segment;
-    }
-    if let Some(cut) = level_change(from, to - asked, to, signals, ride) {
-        from = cut;
-    }
-    if let Some(cut) = level_change(to, (from + asked).min(to), from, signals, ride) {
-        to = cut;
-    }
-    (from, to)
+/// Where the rider began with a block and where they left it, in session seconds. `held` is where its level was held,
+/// `asked_s` how long it was to last, stops in it included.
+fn block_edges(held: (usize, usize), asked_s: f64, stops: &[(usize, usize)], around: &Around) -> (usize, usize) {
+    let &Around { room, signals, ride } = around;
+    // How far outside of where its level was held a block may have begun, and how much of the level's ends is
+    // left out of its core.
+    const OUTSIDE_S: usize = 40;
+    const SETTLES_S: usize = 20;
+    const CORE_S: usize = 150;
+    let (from, to) = held;
+    let half = (to - from) / 2;
+    let edge = |other: usize, starts: bool| {
+        let surplus = from.abs_diff(to).saturating_sub((IN_FULL * asked_s) as usize);
+        let inside = (surplus + SETTLES_S).min(half);
+        let prior = |k: usize| at_lap(k, signals, ride);
+        let length = |k: usize| lasting(k.abs_diff(other) as f64, asked_s);
+        let (outer, inner) = if starts {
+            (from.saturating_sub(OUTSIDE_S), from + inside)
+        } else {
+            ((to + OUTSIDE_S).min(signals.len()), to - inside)
+        };
+        let core = if starts {
+            let until = stops.iter().map(|s| s.0.saturating_sub(2)).find(|&stop| stop > inner);
+            (inner, until.unwrap_or(to).min(inner + CORE_S))
+        } else {
+            let since = stops.iter().map(|s| s.1 + REACH_S).rfind(|&stop| stop < inner);
+            (since.unwrap_or(from).max(inner.saturating_sub(CORE_S)), inner)
+        };
+        let held = if starts { from } else { to };
+        change::edge(&Search { core, outer, inner, prior: &prior, length: &length, held, room }, signals)
+    };
+    // Each edge has its say in where the other one is, so look from either end.
+    let begin_first = edge(to, true);
+    let begun = begin_first.map_or(from, |b| b.0);
+    let end_first = edge(from, false);
+    let ended = end_first.map_or(to, |e| e.0);
+    let pairs = [(begin_first, edge(begun, false)), (edge(ended, true), end_first)].map(|(begin, end)| {
+        let gain = begin.map_or(0.0, |b| b.1) + end.map_or(0.0, |e| e.1);
+        let (begin, end) =
+            (begin.map_or_else(|| began(from, signals), |b| b.0), end.map_or_else(|| began(to, signals), |e| e.0));
+        (begin, end, gain + lasting(end.saturating_sub(begin) as f64, asked_s))
+    });
+    let (begin, end, _) = if pairs[0].2 >= pairs[1].2 { pairs[0] } else { pairs[1] };
+    if begin < end { (begin, end) } else { (began(from, signals), began(to, signals)) }
 }
 
-/// Where between the outer end of a block and its core power and cadence change most clearly, if they do; the core
-/// reaches to `inner`. Near a lap a quarter of the evidence is enough.
-fn level_change(outer: usize, core: usize, inner: usize, signals: &Signals, ride: &Ride) -> Option<usize> {
-    // A shorter or smaller change than this is a rider settling.
-    const LEAST_S: usize = 5;
-    const LEAST_SHIFT: f64 = 0.06;
-    // In squared standard deviations of both signals together; the best of many cuts is looked at. Less where what
-    // would be cut off is more like what lies beyond it than like the block.
-    const BEYOND_CHANCE: f64 = 16.0;
-    const BEYOND_DOUBT: f64 = 60.0;
-    // The lap button is pressed late rather than early.
-    let at_lap = |k: usize| ride.edges.iter().any(|e| (-1.5..=4.5).contains(&(e.at_s - k as f64)));
-    let beyond = if outer < inner {
-        (outer.saturating_sub(3 * REACH_S), outer.saturating_sub(2))
-    } else {
-        (outer + 2, outer + 3 * REACH_S)
-    };
-    let wanders = Channel::BOTH.map(|channel| wander(channel, (core.min(inner), core.max(inner)), signals));
-    let evidence = |k: usize| {
-        let mean = |channel, a: usize, b: usize| signals.mean(channel, a.min(b), a.max(b));
-        let (outside, inside) = (outer.abs_diff(k) as f64, k.abs_diff(inner) as f64);
-        let mut clear = false;
-        let (mut sum, mut to_inside, mut to_beyond) = (0.0, 0.0, 0.0);
-        for (channel, wander) in Channel::BOTH.into_iter().zip(&wanders) {
-            let (Some(wander), Some(outside_mean), Some(inside_mean)) =
-                (wander, mean(channel, outer, k), mean(channel, k, inner))
-            else {
-                continue;
-            };
-            let shift = outside_mean - inside_mean;
-            clear |= shift.abs() > LEAST_SHIFT * inside_mean;
-            sum += outside * inside / (outside + inside) * (shift / wander).powi(2);
-            let beyond_mean = mean(channel, beyond.0, beyond.1).unwrap_or(0.0);
-            to_inside += (shift / wander).powi(2);
-            to_beyond += ((outside_mean - beyond_mean) / wander).powi(2);
-        }
-        let asked = if to_beyond < to_inside { BEYOND_CHANCE } else { BEYOND_DOUBT };
-        clear.then_some((k, sum / asked))
-    };
-    let cuts = || (outer.min(core)..=outer.max(core)).filter(|k| outer.abs_diff(*k) >= LEAST_S);
-    let clearest = |cuts: Vec<usize>, least: f64| {
-        let best = cuts.into_iter().filter_map(evidence).max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)));
-        best.filter(|best| best.1 > least).map(|best| best.0)
-    };
-    clearest(cuts().collect(), 1.0).or_else(|| clearest(cuts().filter(|&k| at_lap(k)).collect(), 0.25))
+/// Log likelihood of a length in which a move was ridden: riders stop soon after what was asked, and seldom before.
+fn lasting(got_s: f64, asked_s: f64) -> f64 {
+    const PER_S: f64 = 0.1;
+    const OF_S: f64 = 240.0;
+    const MOST: f64 = 8.0;
+    // So short is no repeat.
+    const NONE: f64 = -1000.0;
+    // A rider who counts from the beep, and some.
+    let longer_s = got_s - (asked_s + (0.3 * asked_s).min(15.0)).max(1.1 * asked_s);
+    let per_s = PER_S * (OF_S / asked_s.max(1.0)).sqrt();
+    if got_s < SHORTENED * asked_s {
+        return NONE;
+    }
+    -(per_s * (asked_s - got_s).max(longer_s).max(0.0)).min(MOST)
 }
 
-/// How much means over a stretch of a block differ by the rider's own wandering: the standard deviation of a mean
-/// over so many seconds, times their root. From means over [`WANDERS_S`], robustly; `None` where there are too few.
-fn wander(channel: Channel, core: (usize, usize), signals: &Signals) -> Option<f64> {
-    // Of the level: what even the steadiest rider differs by over so long.
-    const LEAST: f64 = 0.01;
-    let parts = ((core.1 - core.0) as f64 / WANDERS_S) as usize;
-    let bounds = |n: usize| core.0 + n * (core.1 - core.0) / parts;
-    let means = (0..parts).filter_map(|n| signals.mean(channel, bounds(n), bounds(n + 1)));
-    let means: Vec<f64> = means.filter(|mean| *mean > 0.0).collect();
-    let level = median(&means).filter(|_| means.len() >= 4)?;
-    let off: Vec<f64> = means.iter().map(|mean| (mean - level).abs()).collect();
-    // 1.48 median deviations are a standard deviation of normal values.
-    Some((1.48 * median(&off)?).max(LEAST * level) * WANDERS_S.sqrt())
+/// Log likelihood of an edge at a second by the laps, marks and changes of gear near it.
+fn at_lap(k: usize, signals: &Signals, ride: &Ride) -> f64 {
+    // Odds of an edge there against one elsewhere, and how exactly the button is pressed or the gear changed, s.
+    const SHIFT: (f64, f64) = (8.0, 1.2);
+    let (late_s, lap) = match signals.laps_late_s {
+        Some(late_s) => (late_s, (LAP_IN_STEP, 1.2)),
+        None => (USUAL_LAP_LATE_S, (LAP_ODDS, 1.2)),
+    };
+    let near = |off_s: f64, (odds, sd_s): (f64, f64)| (1.0 + odds * (-0.5 * (off_s / sd_s).powi(2)).exp()).ln();
+    let off_s = |at_s: f64| (at_s - k as f64).abs();
+    let nearest = |off: &mut dyn Iterator<Item = f64>| off.fold(f64::INFINITY, f64::min);
+    near(nearest(&mut ride.edges.iter().map(|e| off_s(e.at_s - late_s))), lap)
+        + near(nearest(&mut signals.shifts.iter().map(|&s| off_s(s as f64 - 0.5))), SHIFT)
 }
+
+/// Odds of an edge at a lap against one without, and where the session's laps all come so long after clear steps.
+const LAP_ODDS: f64 = 20.0;
+const LAP_IN_STEP: f64 = 500.0;
+
+/// A lap button is pressed late rather than early.
+const USUAL_LAP_LATE_S: f64 = 1.0;
 
 /// Runs of [`STOP_S`] or more in which power fell below half of the level; missing seconds do not count.
 fn stops(level_w: f64, segment: (usize, usize), signals: &Signals) -> Vec<(usize, usize)> {
@@ -320,9 +342,10 @@ fn coast(
     coast_s: Range,
     restart: &Hold,
     bounds: &[usize],
-    signals: &Signals,
+    around: &Around,
     deviations: &mut Vec<String>,
 ) -> Result<Vec<usize>, String> {
+    let &Around { signals, .. } = around;
     let [from, release, onset, to] = bounds[..] else { return Err("has not three moves".into()) };
     let lead_w = signals.median_w(from, release).ok_or("no reference recorded power before the coast")?;
     let restart_w = signals.median_w(onset, to).ok_or("no reference recorded power at the restart")?;
@@ -335,7 +358,7 @@ fn coast(
     let release = (from + 1..=middle).rev().find(|&k| !below(k - 1, lead_w)).unwrap_or(release.min(middle));
     let onset = (middle + 1..to).find(|&k| !below(k, restart_w)).unwrap_or(onset.max(middle + 1));
     let to = step_or(to, Step::Down, onset + 1, signals);
-    let from = held(lead_w, phase.tolerance, (from, release), signals).0;
+    let from = lead_in_begins(lead_w, phase.tolerance, (from, release), lead_in.for_s, around);
     length("coast", coast_s, onset - release, deviations)?;
     length("restart", restart.for_s, to - onset, deviations)?;
     length("lead-in", lead_in.for_s, release - from, deviations)?;
@@ -343,7 +366,31 @@ fn coast(
     strong_enough("restart", restart, best_w)?;
     level_deviation("lead-in: ", &lead_in.power_w, phase.tolerance, signals.mean_w(from, release), deviations);
     level_deviation("restart: ", &restart.power_w, phase.tolerance, best_w, deviations);
-    Ok(vec![began(from, signals), began(release, signals), began(onset, signals), began(to, signals)])
+    Ok(vec![from, began(release, signals), began(onset, signals), began(to, signals)])
+}
+
+fn lead_in_begins(
+    lead_w: f64,
+    tolerance: f64,
+    (from, release): (usize, usize),
+    asked: Range,
+    around: &Around,
+) -> usize {
+    let &Around { room, signals, ride } = around;
+    const OUTSIDE_S: usize = 25;
+    let asked_s = asked.low.unwrap_or(0.0);
+    let held = held(lead_w, tolerance, (from, release), signals).0;
+    let inner = release.saturating_sub((0.6 * asked_s) as usize).max(held.min(release - 1));
+    let search = Search {
+        core: (inner, release.saturating_sub(1).max(inner)),
+        outer: held.saturating_sub(OUTSIDE_S),
+        inner,
+        prior: &|k| at_lap(k, signals, ride),
+        length: &|k| lasting(release.abs_diff(k) as f64, asked_s),
+        held,
+        room,
+    };
+    change::edge(&search, signals).map_or_else(|| began(held, signals), |edge| edge.0)
 }
 
 fn soft_pedal(
@@ -351,16 +398,16 @@ fn soft_pedal(
     surge: &Hold,
     soft: &Hold,
     bounds: &[usize],
-    signals: &Signals,
-    ride: &Ride,
+    around: &Around,
     deviations: &mut Vec<String>,
 ) -> Result<Vec<usize>, String> {
+    let &Around { signals, .. } = around;
     let [from, release, to] = bounds[..] else { return Err("has not two moves".into()) };
     let release = step_or(release, Step::Down, from + 1, signals).min(to - 1);
     let from = step_or(from, Step::Up, 0, signals).min(release - 1);
     let soft_w = signals.median_w(release, to).ok_or("no reference recorded power while soft-pedalling")?;
     let to = held(soft_w, 1.0, (release, to), signals).1;
-    let to = soft_ends(release, to, soft_w, soft.for_s, signals, ride);
+    let to = soft_ends(release, to, soft.for_s, around);
     length("surge", surge.for_s, release - from, deviations)?;
     length("soft pedalling", soft.for_s, to - release, deviations)?;
     let surge_w = signals.mean_w(from, release);
@@ -370,27 +417,24 @@ fn soft_pedal(
     Ok(vec![began(from, signals), began(release, signals), to])
 }
 
-/// Where the soft level gives way to another; where soft pedalling runs into a recovery at much the same power, a lap
-/// tells.
-fn soft_ends(release: usize, to: usize, soft_w: f64, asked: Range, signals: &Signals, ride: &Ride) -> usize {
-    const LEAST_SHIFT: f64 = 0.2;
-    const BEYOND_S: usize = 2 * REACH_S;
-    let settled = release + REACH_S;
-    let least_to = (release as f64 + asked.low.unwrap_or(0.0)).min(to as f64);
-    let until = (to + BEYOND_S).min(signals.len());
-    let shift = |k: usize| {
-        let (inside_w, outside_w) = (signals.mean_w(settled, k)?, signals.mean_w(k, until)?);
-        let (inside, outside) = ((k - settled) as f64, (until - k) as f64);
-        Some((k, outside_w - inside_w, inside * outside / (inside + outside) * (outside_w - inside_w).powi(2)))
+/// Where the soft level gives way to another.
+fn soft_ends(release: usize, to: usize, asked: Range, around: &Around) -> usize {
+    let &Around { room, signals, ride } = around;
+    const BEYOND_S: usize = 12;
+    let asked_s = asked.low.unwrap_or(0.0);
+    let least_s = (0.8 * asked_s) as usize;
+    let settled = (release + REACH_S).min(to - 1);
+    let inner = (release + least_s).clamp(settled + 1, to.max(settled + 1));
+    let search = Search {
+        core: (settled, inner),
+        outer: to + BEYOND_S,
+        inner,
+        prior: &|k| at_lap(k, signals, ride),
+        length: &|k| lasting(k.saturating_sub(release) as f64, asked_s),
+        held: to,
+        room,
     };
-    let cuts = ((least_to - 0.2 * asked.low.unwrap_or(0.0)) as usize).max(settled + 3).max(release + 1)
-        ..=(until.saturating_sub(3));
-    let clearest = cuts.filter_map(shift).max_by(|a, b| a.2.total_cmp(&b.2).then(b.0.cmp(&a.0)));
-    if let Some((cut, ..)) = clearest.filter(|(_, shift_w, _)| shift_w.abs() > (LEAST_SHIFT * soft_w).max(8.0)) {
-        return began(cut, signals);
-    }
-    let lap = ride.edges.iter().map(|e| e.at_s).find(|&t| t > least_to - 1.0 && t <= (to + REACH_S) as f64);
-    lap.map_or(to, |t| (t.round() as usize).min(signals.len()))
+    change::edge(&search, signals).map_or(to, |edge| edge.0)
 }
 
 /// A short hard move at less than 70 % of what was asked is another move.

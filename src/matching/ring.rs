@@ -99,10 +99,10 @@ fn gears_of(drivetrain: &Drivetrain) -> Vec<Vec<GearRatio>> {
 }
 
 /// Beliefs from the logs of wheel turns per crank turn.
-fn from_ratios(gears: &[Vec<GearRatio>], seen: &[Option<f64>]) -> Vec<Option<RingBelief>> {
+fn from_ratios(gears: &[Vec<GearRatio>], seen: &[Option<Seen>]) -> Vec<Option<RingBelief>> {
     // The wheel is only roughly known, and 1 % more of it can turn one gear into another. Weigh the candidates by
     // how well they explain a tenth of the seconds, then average what those that matter say.
-    let sample: Vec<Option<f64>> = seen.iter().copied().step_by(10).collect();
+    let sample: Vec<Option<Seen>> = seen.iter().copied().step_by(10).collect();
     let log_weight = |f: &f64| Filter::new(gears, f.ln()).log_evidence(&sample) - 0.5 * (f.ln() / WHEEL_SD).powi(2);
     let log_weights: Vec<f64> = WHEEL_FACTORS.iter().map(log_weight).collect();
     let best = log_weights.iter().copied().fold(f64::NEG_INFINITY, f64::max);
@@ -131,20 +131,36 @@ fn belief(big: f64, small: f64) -> Option<RingBelief> {
     })
 }
 
-/// Log of wheel turns per crank turn, where the cranks drive the wheel.
-fn log_ratios(ride: &Ride, wheel_m: f64) -> Vec<Option<f64>> {
+/// Log of wheel turns per crank turn, and its standard deviation.
+#[derive(Debug, Clone, Copy)]
+struct Seen {
+    log_ratio: f64,
+    sd: f64,
+}
+
+/// What is seen of the gear where the cranks drive the wheel.
+fn log_ratios(ride: &Ride, wheel_m: f64) -> Vec<Option<Seen>> {
     // Below these a sensor counts too few turns for a ratio.
     const LEAST_CADENCE_RPM: f64 = 30.0;
     const LEAST_SPEED_M_S: f64 = 1.0;
-    let cadence = by_fitness(ride);
-    (0..ride.length_s)
-        .map(|k| {
-            let cadence_rpm = cadence.iter().find_map(|t| t.cadence_at(k)).filter(|&c| c >= LEAST_CADENCE_RPM)?;
-            let power_w = cadence.iter().find_map(|t| t.power_at(k)).unwrap_or(f64::INFINITY);
-            let speed_m_s = speed_at(ride, k).filter(|&v| v >= LEAST_SPEED_M_S)?;
-            (power_w > super::moves::COASTING_W).then(|| (speed_m_s / wheel_m / (cadence_rpm / 60.0)).ln())
-        })
-        .collect()
+    // Speed and cadence of one second may be sampled so far apart, s: what they changed meanwhile is no gear.
+    const APART_S: f64 = 0.7;
+    let traces = by_fitness(ride);
+    let ratio = |k: usize| {
+        let cadence_rpm = traces.iter().find_map(|t| t.cadence_at(k)).filter(|&c| c >= LEAST_CADENCE_RPM)?;
+        let power_w = traces.iter().find_map(|t| t.power_at(k)).unwrap_or(f64::INFINITY);
+        let speed_m_s = speed_at(ride, k).filter(|&v| v >= LEAST_SPEED_M_S)?;
+        (power_w > super::moves::COASTING_W).then(|| (cadence_rpm.ln(), (speed_m_s / wheel_m * 60.0).ln()))
+    };
+    let ratios: Vec<Option<(f64, f64)>> = (0..ride.length_s).map(ratio).collect();
+    let change = |a: Option<(f64, f64)>, b: (f64, f64)| a.map_or(0.0, |a| (a.0 - b.0).abs().max((a.1 - b.1).abs()));
+    let seen = |k: usize| {
+        let now = ratios[k]?;
+        let around = [k.checked_sub(1).and_then(|b| ratios[b]), ratios.get(k + 1).copied().flatten()];
+        let changed = around.into_iter().map(|other| change(other, now)).fold(0.0, f64::max);
+        Some(Seen { log_ratio: now.1 - now.0, sd: RATIO_SD.hypot(APART_S * changed) })
+    };
+    (0..ride.length_s).map(seen).collect()
 }
 
 /// Speed of the wheel: from a hub first, as the bike may stand on it, then any other reference, then the unit's
@@ -154,11 +170,33 @@ fn speed_at(ride: &Ride, k: usize) -> Option<f64> {
     by_fitness(ride).into_iter().rev().chain(unit).find_map(|t| t.speed_at(k))
 }
 
+/// Seconds at which speed over cadence jumped from one level to another.
+pub(super) fn shifts(session: &Session, ride: &Ride) -> Vec<usize> {
+    // Neighbouring sprockets differ by 5 % and more.
+    const LEAST: f64 = 0.04;
+    const OVER_S: usize = 3;
+    let Some(wheel_m) = session.drivetrain.wheel_m.filter(|_| speed_follows_cadence(ride)) else { return vec![] };
+    let seen = log_ratios(ride, wheel_m);
+    let level = |from: usize, to: usize| {
+        let told: Vec<f64> = seen[from..to].iter().flatten().map(|seen| seen.log_ratio).collect();
+        crate::stats::median(&told).filter(|_| told.len() == to - from)
+    };
+    let jump = |k: usize| Some((level(k, k + OVER_S)? - level(k - OVER_S, k)?).abs());
+    let jumps: Vec<f64> = (0..seen.len())
+        .map(|k| if k < OVER_S || k + OVER_S > seen.len() { 0.0 } else { jump(k).unwrap_or(0.0) })
+        .collect();
+    let clearest = |k: &usize| {
+        let around = &jumps[k.saturating_sub(OVER_S)..(k + OVER_S).min(jumps.len())];
+        jumps[*k] > LEAST && around.iter().all(|other| *other <= jumps[*k])
+    };
+    (0..jumps.len()).filter(clearest).collect()
+}
+
 /// Whether the speed is the wheel's and not one that a trainer made up: small changes of cadence must show in it.
 fn speed_follows_cadence(ride: &Ride) -> bool {
     const APART_S: usize = 5;
-    // Larger ones are shifts and coasting.
-    const SMALL: f64 = 0.1;
+    // Larger ones are shifts, a sprocket being 5 % and more, and coasting.
+    const SMALL: f64 = 0.04;
     // With less movement than this in cadence, its whole numbers drown the answer.
     const ENOUGH_MOVEMENT: f64 = 0.02;
     let cadence = by_fitness(ride);
@@ -196,12 +234,12 @@ impl<'a> Filter<'a> {
 
     /// Density of a seen log ratio in each gear, gears in a row; nothing seen tells nothing. Speed is wheel turns
     /// times circumference, so a longer wheel makes the ratio seem higher.
-    fn emit(&self, seen: Option<f64>, out: &mut [f64]) {
+    fn emit(&self, seen: Option<Seen>, out: &mut [f64]) {
         let Some(seen) = seen else { return out.fill(1.0) };
-        const PEAK: f64 = 0.398_942_280_401_432_7 / RATIO_SD;
+        let peak = 0.398_942_280_401_432_7 / seen.sd;
         for (out, gear) in out.iter_mut().zip(self.gears.iter().flatten()) {
-            let z = (seen - self.log_wheel - gear.log_ratio) / RATIO_SD;
-            *out = OUTLIER + if z.abs() < 6.0 { PEAK * (-0.5 * z * z).exp() } else { 0.0 };
+            let z = (seen.log_ratio - self.log_wheel - gear.log_ratio) / seen.sd;
+            *out = OUTLIER + if z.abs() < 6.0 { peak * (-0.5 * z * z).exp() } else { 0.0 };
         }
     }
 
@@ -225,7 +263,7 @@ impl<'a> Filter<'a> {
         vec![1.0 / self.count; self.count as usize]
     }
 
-    fn log_evidence(&self, seen: &[Option<f64>]) -> f64 {
+    fn log_evidence(&self, seen: &[Option<Seen>]) -> f64 {
         let (mut state, mut emitted) = (self.start(), self.start());
         let mut log = 0.0;
         for &seen in seen {
@@ -237,7 +275,7 @@ impl<'a> Filter<'a> {
     }
 
     /// Posterior weight of the big and of the small ring at each second, given all of them.
-    fn smooth(&self, seen: &[Option<f64>]) -> Vec<(f64, f64)> {
+    fn smooth(&self, seen: &[Option<Seen>]) -> Vec<(f64, f64)> {
         let width = self.count as usize;
         let mut emitted = vec![0.0; width * seen.len()];
         let mut forward = vec![0.0; width * seen.len()];
@@ -297,14 +335,15 @@ mod tests {
     }
 
     /// Log ratios of gears ridden one after the other, each for `seconds`, on a wheel longer by `factor`.
-    fn ridden(gears: &[(u32, u32)], seconds: usize, factor: f64) -> Vec<Option<f64>> {
+    fn ridden(gears: &[(u32, u32)], seconds: usize, factor: f64) -> Vec<Option<Seen>> {
         let ratio = |&(front, rear): &(u32, u32)| (f64::from(front) / f64::from(rear) * factor).ln();
         // Whole-number cadence near 88 rpm rounds by up to half a turn.
         let rounded = |k: usize| ((k * 7 % 11) as f64 - 5.0) / 11.0 / 88.0;
-        gears.iter().flat_map(|g| (0..seconds).map(move |k| Some(ratio(g) + rounded(k)))).collect()
+        let seen = move |log_ratio: f64| Some(Seen { log_ratio, sd: RATIO_SD });
+        gears.iter().flat_map(|g| (0..seconds).map(move |k| seen(ratio(g) + rounded(k)))).collect()
     }
 
-    fn beliefs(chainrings: &[u32], seen: &[Option<f64>]) -> Vec<Option<RingBelief>> {
+    fn beliefs(chainrings: &[u32], seen: &[Option<Seen>]) -> Vec<Option<RingBelief>> {
         from_ratios(&gears_of(&drivetrain(chainrings)), seen)
     }
 

