@@ -333,7 +333,7 @@ impl<'a> Bench<'a> {
             )),
             Err(Unfit::Absent) => {
                 let (own, its) = self.signals(instrument, recording, "heart_rate");
-                if !own.is_empty() && !its.is_empty() {
+                if self.overlaps(recording) && !own.is_empty() && !its.is_empty() {
                     self.cautions.push(format!(
                         "{label}: its heart rate and that recorded with {theirs} change too little, or not at the same time, so \
                          it was not used"
