@@ -152,6 +152,8 @@ fn likenesses(protocol: &Protocol, plan: &Plan, signals: &Signals, instances: &[
     const OFF_TARGET: f64 = 0.75;
     // … and not cut out of a longer even stretch, in seconds of misfit.
     const MOST_CUT: f64 = 12.0;
+    // The one that comes where the protocol has it may be so much worse a fit than another.
+    const IN_ORDER: f64 = 0.2;
     let mut likenesses = Vec::new();
     for (at, entry) in plan.entries.iter().enumerate() {
         let mut repeats: Vec<(f64, &Instance)> = instances
@@ -159,7 +161,8 @@ fn likenesses(protocol: &Protocol, plan: &Plan, signals: &Signals, instances: &[
             .filter(|i| i.entry == at && i.forced.is_none())
             .map(|i| (entry.quality(&i.bounds), i))
             .collect();
-        repeats.sort_by(|a, b| b.0.total_cmp(&a.0));
+        let rank = |(quality, i): &(f64, &Instance)| quality + IN_ORDER * in_order(plan, instances, i);
+        repeats.sort_by(|a, b| rank(b).total_cmp(&rank(a)));
         let Some(&(best, example)) = repeats.first() else { continue };
         let level_w = |i: &Instance| signals.median_w(i.from(), i.to()).unwrap_or(0.0);
         let phase = &protocol.phases[entry.phase];
@@ -184,6 +187,16 @@ fn likenesses(protocol: &Protocol, plan: &Plan, signals: &Signals, instances: &[
         likenesses.extend(surplus.chain(in_name_only).map(|r| r.1.clone()));
     }
     likenesses
+}
+
+/// 1 where what was ridden before and after a stretch is what the protocol has around its phase, half for either.
+fn in_order(plan: &Plan, instances: &[Instance], of: &Instance) -> f64 {
+    let others = |i: &&Instance| i.entry != of.entry;
+    let before = instances.iter().filter(others).rfind(|i| i.to() <= of.from()).map(|i| i.entry);
+    let after = instances.iter().filter(others).find(|i| i.from() >= of.to()).map(|i| i.entry);
+    let follows = |entry: usize, last: Option<usize>| plan.entries[entry].free_after.contains(&last);
+    let after = after.map_or(of.entry + 1 == plan.entries.len(), |next| follows(next, Some(of.entry)));
+    0.5 * (f64::from(u8::from(follows(of.entry, before))) + f64::from(u8::from(after)))
 }
 
 /// One place where a phase was ridden or tried.
