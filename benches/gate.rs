@@ -1,12 +1,13 @@
-//! Many rehearsed sessions with known truth: does value ± U cover it, do sound units pass, are faults found?
+//! Many rehearsed sessions with known truth: does value ± U cover it, do sound units pass?
 //!
-//! `cargo bench --bench gate -- [SESSIONS [SEED]]`. Riders, noise, head units and straps differ from seed to seed
-//! ([`Habits::varied`]), gains and losses are drawn within what certificates state. Coverage is counted over sessions,
+//! `cargo bench --bench gate -- [SESSIONS [SEED]]`; which faults are found is told by `--bench diagnosis`. Riders, noise, head
+//! units and straps differ from seed to seed ([`Habits::varied`]), gains and losses are drawn within what certificates state. Coverage is counted over sessions,
 //! one number of each measure in each, so that the binomial interval holds.
 
 #[allow(dead_code, reason = "shared with the tests")]
 #[path = "../tests/common/mod.rs"]
 mod common;
+#[allow(dead_code, reason = "shared with the tests and another bench")]
 #[path = "../tests/common/gate.rs"]
 mod gate;
 
@@ -20,36 +21,6 @@ use assize::rehearse::{Habits, Plan, Rehearsal, Storage, simulate};
 use assize::stats::{Sides, clopper_pearson};
 use assize::verdict::Outcome;
 use rayon::prelude::*;
-
-/// Faults at a size that nobody would argue about.
-const FAULTS: &[&str] = &[
-    "gain=3",
-    "gain=5",
-    "offset=-12",
-    "ring-offset=-14@big",
-    "side-short=110@left,2/6",
-    "late-wake=2.5",
-    "late-wake=2.5@2/6",
-    "held-reading=4",
-    "held-reading=4@1/2",
-    "phantom=30",
-    "spike=400@5",
-    "stuck=15@5",
-    "dropout=5@5",
-    "late=3",
-    "late-cadence=4",
-    "soft-dropout=0.3",
-    "drift=10",
-    "drift=-15",
-    "temperature-drift=5",
-    "doubled-side=left",
-    "doubled-side=right",
-    "radio-dropout=0.04",
-    "clock-set=120",
-    "clock-jump=3",
-    "gain=4@P",
-    "gain=-5@T",
-];
 
 struct Judged {
     seed: u64,
@@ -202,24 +173,5 @@ fn main() {
     println!("named: {}", shares(short_judged.len(), short_judged.iter().flat_map(|j| &j.named)));
     println!("failed: {}", shares(short_judged.len(), short_judged.iter().flat_map(|j| &j.failed)));
 
-    let each = (sessions / 20).max(1);
-    println!("\n## Faults, {each} sessions each of `{}`\n", bench.title);
-    println!(
-        "| fault | verdict | expected pattern | named | also named | failed |\n| --- | --- | --- | --- | --- | --- |"
-    );
-    for fault in FAULTS {
-        let plan = common::plan(seed, &[fault]);
-        let pattern = plan.faults[0].pattern(&plan.bench).unwrap_or_default();
-        let judged = judge_all(&bench, seed..seed + each, &[fault]);
-        let hits = judged.iter().filter(|j| j.named.iter().any(|n| n == pattern)).count();
-        let others = judged.iter().flat_map(|j| &j.named).filter(|n| *n != pattern);
-        println!(
-            "| `{fault}` | {} | {pattern} | {:.0} % | {} | {} |",
-            outcomes(&judged),
-            100.0 * hits as f64 / judged.len() as f64,
-            shares(judged.len(), others),
-            shares(judged.len(), judged.iter().flat_map(|j| &j.failed))
-        );
-    }
     println!("\n{:.1} min in all", started.elapsed().as_secs_f64() / 60.0);
 }

@@ -343,4 +343,7 @@ pub struct Finding {
     /// One sentence that names what, where and how much.
     pub says: String,
     pub evidence: Vec<String>,
+    /// Other explanations of the same findings that are hardly less likely, each in a few words.
+    #[serde(default)]
+    pub could_also_be: Vec<String>,
 }

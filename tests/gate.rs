@@ -150,3 +150,28 @@ fn a_doubled_side_is_told_from_a_head_unit_that_keeps_no_balance() {
     assert!(count(&[]) <= 2);
     assert!(count(&["doubled-side=left"]) >= 27);
 }
+
+/// Every case a few times: over all of them a pattern is named in 95 % of the sessions that have its fault, and another
+/// one in 1 %, as far as so many sessions can tell. `cargo bench --bench diagnosis` is the large version.
+#[test]
+fn clear_faults_are_named_and_nothing_else_is() {
+    let bench = common::shipped("bench-both-rings.yaml");
+    let sessions: Vec<(&gate::Case, u64)> =
+        gate::CASES.iter().flat_map(|case| (1..=5).map(move |seed| (case, seed))).collect();
+    let judged = sessions.into_par_iter().map(|(case, seed)| {
+        let judgement = common::judge(&case.rehearse(&bench, seed));
+        let (expected, named) = (case.expected(), gate::named(&judgement));
+        let hit = expected.is_none_or(|pattern| named.contains(&pattern));
+        let wrong: Vec<&str> = named.into_iter().filter(|name| Some(*name) != expected).collect();
+        (format!("{:?}, seed {seed}: {expected:?}, besides {wrong:?}", case.fault), hit, wrong.is_empty())
+    });
+    let judged: Vec<(String, bool, bool)> = judged.collect();
+    let of = |good: fn(&(String, bool, bool)) -> bool, least: f64| {
+        let bad: Vec<&String> = judged.iter().filter(|j| !good(j)).map(|j| &j.0).collect();
+        let hits = (judged.len() - bad.len()) as u64;
+        let (_, high) = clopper_pearson(hits, judged.len() as u64, LEVEL, Sides::Upper);
+        assert!(high >= least, "{bad:#?}");
+    };
+    of(|j| j.1, 0.95);
+    of(|j| j.2, 0.99);
+}

@@ -67,10 +67,11 @@ impl Fault {
             Kind::Late => at_unit("late-throughout"),
             Kind::LateCadence => at_unit("late-cadence"),
             Kind::SoftDropout => at_unit("soft-pedalling-lost"),
-            Kind::RadioDropout => at_unit("radio-dropouts"),
-            Kind::ClockSet => Some("clock-mismatch"),
-            Kind::ClockJump => Some("clock-mismatch"),
-            Kind::Phantom | Kind::Spike | Kind::Stuck | Kind::Dropout => None,
+            Kind::Phantom => at_unit("power-while-coasting"),
+            Kind::Spike => at_unit("power-spikes"),
+            Kind::Stuck => at_unit("stuck-reading"),
+            Kind::Dropout | Kind::RadioDropout => at_unit("radio-dropouts"),
+            Kind::ClockSet | Kind::ClockJump => Some("clock-mismatch"),
         }
     }
 

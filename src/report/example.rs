@@ -395,6 +395,7 @@ fn verdict(phases: Vec<PhaseVerdict>, ride: &Ride) -> Verdict {
         expanded_uncertainty: u,
         says: says.into(),
         evidence: evidence.iter().map(|e| (*e).into()).collect(),
+        could_also_be: vec![],
     };
     let recording = |file: &str, instrument: &str, role: &str, damage: &[&str]| RecordingFacts {
         file: file.into(),

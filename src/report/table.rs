@@ -201,6 +201,9 @@ impl<W: Write> Table<'_, W> {
             let size = words::quantity(finding.size, finding.expanded_uncertainty, &finding.unit);
             let says = words::sentence(&finding.says);
             self.wrapped("  - ", "    ", &format!("{} ({size}): {says}", words::pattern(&finding.pattern)))?;
+            if !finding.could_also_be.is_empty() {
+                self.wrapped("    could also be ", "      ", &finding.could_also_be.join(", or "))?;
+            }
             if let Some(first) = words::look_first(&finding.pattern) {
                 self.wrapped("    look first at ", "      ", first)?;
             }

@@ -229,6 +229,9 @@ pub fn look_first(pattern: &str) -> Option<&'static str> {
         "doubled-side" => "whether the unit senses both sides, and what the head unit is set to",
         "radio-dropouts" => "where the head unit sat, other transmitters near it, the batteries",
         "clock-mismatch" => "the head units' clocks and time zones",
+        "power-while-coasting" => "the unit's zero offset, and how it notices that the crank stands",
+        "power-spikes" => "the unit's mounting and battery contacts, other transmitters near the head unit",
+        "stuck-reading" => "the unit's battery and firmware, and what the head unit writes when it hears nothing",
         "reference-at-fault" => "the reference named: zero offset, mounting, certificate",
         _ => return None,
     })

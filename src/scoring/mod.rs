@@ -49,8 +49,8 @@ pub struct Scores {
     pub typed: Vec<(usize, Vec<Scored>)>,
     pub rings: Vec<RingScore>,
     pub agreement: Agreement,
-    /// Slope of the unit's steady error over time, W/h, asked for or not; diagnosis looks at it.
-    pub drift: Measured,
+    /// Where the unit's level shows, stretch by stretch; diagnosis looks at it.
+    pub stretches: Vec<Stretch>,
     /// Seconds of the ride that the control channel set aside.
     pub set_aside_s: usize,
 }
@@ -68,6 +68,20 @@ pub struct RingScore {
     pub ring: Ring,
     pub blocks: usize,
     pub error: Value,
+}
+
+/// Part of a steady block, or of soft pedalling: the unit's mean error there and what blurs it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Stretch {
+    /// Index into `matches.found`.
+    pub found: usize,
+    pub window: Window,
+    pub power_w: f64,
+    pub error_w: f64,
+    /// Standard uncertainty of the error from scatter, clock and rounding: another draw in each stretch.
+    pub own_u_w: f64,
+    /// Lines that the references share over the session, W at this power.
+    pub shared: Vec<Line>,
 }
 
 /// Scores every phase that was found, the contrasts and the whole ride.
@@ -117,7 +131,7 @@ pub fn score_all(session: &Session, protocol: &Protocol, matches: &Matches, ride
         typed: typed::score(session, protocol),
         rings: vec![],
         agreement,
-        drift: ride_wide::drift_over_time(&scene, protocol, matches, &windows),
+        stretches: ride_wide::stretches(&scene, protocol, matches, &windows),
         set_aside_s: losses.set_aside.iter().filter(|aside| **aside).count(),
     };
     scores.contrasts =
@@ -356,7 +370,7 @@ impl PhaseScorer<'_> {
 /// Scatter of one repeat between two sound crank meters, known from simulation, in the value's unit: root mean square
 /// over the four pairings of head units that store a second's last message or its mean. Where a session's own repeats
 /// say little it stands in, and nothing is taken to scatter less.
-fn scatter_from_simulation(measure: Measure, value: &Value) -> f64 {
+pub fn scatter_from_simulation(measure: Measure, value: &Value) -> f64 {
     let pct = |pct: f64| if value.unit == Unit::Percent { pct } else { pct / 100.0 * value.reference.abs() };
     match measure {
         Measure::ReleaseLag | Measure::CadenceReleaseLag => 0.4,

@@ -13,6 +13,12 @@ const RING_LOSS_STANDARD_PCT: f64 = 0.25;
 const FLYWHEEL_STANDARD_PCT: f64 = 1.0;
 /// Above this E_n a suspect may be named; between 1 and this the references only disagree.
 const SUSPECT_E_N: f64 = 1.3;
+/// A suspect is named where leaving out another instead is less likely by one in ten (2·ln 10 in χ²) …
+const SUSPECT_CHI2: f64 = 4.6;
+/// … and where what is left agrees, at this level: one honest set in 300 does not.
+const AGREE_P: f64 = 0.003;
+/// The unit as a witness between two references: relative standard uncertainty. Common practice, no source.
+const UNIT_STANDARD: f64 = 0.0075;
 /// A reference must cover this share of a window to take part in its consensus.
 const COVERAGE: f64 = 0.95;
 
@@ -184,6 +190,8 @@ pub struct Agreement {
     pub birge: Option<f64>,
     /// Named only with evidence from a third instrument.
     pub suspect: Option<Suspect>,
+    /// How far the farthest reference lies from what all say together, %.
+    pub apart_pct: f64,
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -229,11 +237,13 @@ pub fn agreement(ride: &Ride, windows: &[Window], coverage: f64) -> Agreement {
             pairs.push(Pair { first, second, difference_pct: difference * 100.0, expanded_pct: expanded * 100.0, e_n });
         }
     }
-    let birge = stats::weighted_consensus(&gains.values, &gains.covariance)
-        .and_then(|consensus| stats::birge_ratio(consensus.chi2, consensus.dof));
+    let consensus = stats::weighted_consensus(&gains.values, &gains.covariance);
+    let birge = consensus.and_then(|consensus| stats::birge_ratio(consensus.chi2, consensus.dof));
+    let apart = |value: f64| gains.values.iter().map(|gain| (gain / value - 1.0).abs()).fold(0.0, f64::max);
+    let apart_pct = consensus.map_or(0.0, |consensus| 100.0 * apart(consensus.value));
     let worst = pairs.iter().map(|p| p.e_n).fold(0.0, f64::max);
-    let suspect = if worst > SUSPECT_E_N { suspect(ride, &pairs, windows) } else { None };
-    Agreement { pairs, birge, suspect }
+    let suspect = if worst > SUSPECT_E_N { suspect(ride, &gains, windows) } else { None };
+    Agreement { pairs, birge, suspect, apart_pct }
 }
 
 /// The ride with one reference's power taken as not recorded.
@@ -287,31 +297,32 @@ impl Gains {
 }
 
 /// The reference that stands apart from the others and the unit; `None` where the evidence names nobody.
-fn suspect(ride: &Ride, pairs: &[Pair], windows: &[Window]) -> Option<Suspect> {
-    let apart: Vec<&Pair> = pairs.iter().filter(|p| p.e_n > 1.0).collect();
-    let n = ride.references.len();
-    if n >= 3 {
-        // The one in every quarrel, so that leaving it out ends all of them.
-        let mut suspects = (0..n).filter(|&i| apart.iter().all(|p| p.first == i || p.second == i));
-        let (one, another) = (suspects.next()?, suspects.next());
-        if another.is_some() {
-            return None;
-        }
-        let signed: Vec<f64> =
-            apart.iter().map(|p| if p.second == one { p.difference_pct } else { -p.difference_pct }).collect();
-        return Some(Suspect { reference: one, off_by_pct: stats::mean(&signed)? });
-    }
-    let [pair] = apart.as_slice() else { return None };
-    let off_pct = |i: usize| {
+///
+/// Each is left out in turn: the one without which the others agree, if without any other they agree far less. With two
+/// references the unit is the third witness, as good as [`UNIT_STANDARD`].
+fn suspect(ride: &Ride, gains: &Gains, windows: &[Window]) -> Option<Suspect> {
+    let n = gains.values.len();
+    let mut all = Gains { values: gains.values.clone(), covariance: gains.covariance.clone() };
+    if n == 2 {
         let unit = |k| ride.unit.power_at(k).filter(|power_w| *power_w > 0.0);
-        let (own, unit) = both(windows, |k| ride.references[i].trace.power_at(k), unit);
-        stats::ratio(&own, &unit).map(|ratio| (ratio.ratio - 1.0) * 100.0)
+        let (own, base) = both(windows, unit, |k| ride.references[0].trace.power_at(k));
+        let ratio = stats::ratio(&own, &base)?;
+        all.values.push(ratio.ratio);
+        all.covariance.iter_mut().for_each(|row| row.push(0.0));
+        all.covariance.push(vec![0.0, 0.0, UNIT_STANDARD.powi(2) + ratio.standard_uncertainty.powi(2)]);
+    }
+    let without = |left_out: usize| {
+        let kept: Vec<usize> = (0..all.values.len()).filter(|&i| i != left_out).collect();
+        let values: Vec<f64> = kept.iter().map(|&i| all.values[i]).collect();
+        let rows = kept.iter().map(|&i| kept.iter().map(|&j| all.covariance[i][j]).collect());
+        stats::weighted_consensus(&values, &rows.collect::<Vec<Vec<f64>>>())
     };
-    let (first, second) = (off_pct(pair.first)?, off_pct(pair.second)?);
-    let (reference, far, near) =
-        if first.abs() > second.abs() { (pair.first, first, second) } else { (pair.second, second, first) };
-    let stands_alone = near.abs() < pair.expanded_pct / 2.0 && far.abs() > pair.expanded_pct;
-    stands_alone.then_some(Suspect { reference, off_by_pct: far })
+    let mut suspects: Vec<(usize, stats::Consensus)> = (0..n).filter_map(|i| Some((i, without(i)?))).collect();
+    suspects.sort_by(|a, b| a.1.chi2.total_cmp(&b.1.chi2));
+    let [(reference, agreed), (_, next), ..] = suspects.as_slice() else { return None };
+    let off_by_pct = 100.0 * (all.values[*reference] / agreed.value - 1.0);
+    (agreed.p > AGREE_P && next.chi2 - agreed.chi2 > SUSPECT_CHI2)
+        .then_some(Suspect { reference: *reference, off_by_pct })
 }
 
 /// Values that both have, over all windows.

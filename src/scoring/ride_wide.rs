@@ -7,10 +7,10 @@ use crate::ride::{Ride, Window};
 use crate::stats;
 
 use super::budget::{Budget, Line, Source};
-use super::first_unit;
 use super::references::Need;
 use super::value::{Kind, Measured, NoValue, Scored, Value};
 use super::windows::Scene;
+use super::{Stretch, first_unit};
 
 /// Drift is fitted on means over this long, so that it is seen within blocks too.
 const CHUNK_S: usize = 30;
@@ -36,9 +36,44 @@ fn steady_blocks(protocol: &Protocol, matches: &Matches, windows: &[Option<Windo
         .collect()
 }
 
-/// Slope of the error over time in the steady blocks, W/h, whether the protocol asks or not.
-pub fn drift_over_time(scene: &Scene, protocol: &Protocol, matches: &Matches, windows: &[Option<Window>]) -> Measured {
-    drift(scene, &steady_blocks(protocol, matches, windows), Against::Hours)
+/// Steady blocks in parts of [`CHUNK_S`], and soft pedalling as it was scored.
+pub fn stretches(scene: &Scene, protocol: &Protocol, matches: &Matches, windows: &[Option<Window>]) -> Vec<Stretch> {
+    let mut all = Vec::new();
+    for (found, window) in windows.iter().enumerate() {
+        let Some(window) = *window else { continue };
+        let (need, part_s) = match protocol.phases[matches.found[found].phase].drill {
+            Drill::Steady { .. } => (Need::SteadyPower, CHUNK_S as f64),
+            Drill::SoftPedal { .. } => (Need::ShortWork, window.length_s()),
+            _ => continue,
+        };
+        let (Ok(consensus), Ok(whole)) = (scene.consensus(need, window), scene.mean_error(need, window, Unit::Watt))
+        else {
+            continue;
+        };
+        let own = |source| matches!(source, Source::Scatter | Source::Clock | Source::Resolution);
+        let parts = (window.length_s() / part_s).floor().max(1.0);
+        let length_s = window.length_s() / parts;
+        for n in 0..parts as usize {
+            let start_s = window.start_s + n as f64 * length_s;
+            let part = Window { start_s, end_s: start_s + length_s };
+            let pairs = scene.power_pairs(&consensus, part);
+            let (Some(unit_w), Some(power_w)) = (stats::mean(&pairs.unit), stats::mean(&pairs.reference)) else {
+                continue;
+            };
+            if pairs.unit.len() * 2 < pairs.asked_s || power_w <= 0.0 {
+                continue;
+            }
+            all.push(Stretch {
+                found,
+                window: part,
+                power_w,
+                error_w: unit_w - power_w,
+                own_u_w: whole.budget.part(own) * parts.sqrt(),
+                shared: consensus.lines(scene.ride, power_w),
+            });
+        }
+    }
+    all
 }
 
 pub fn whole_ride(scene: &Scene, protocol: &Protocol, matches: &Matches, windows: &[Option<Window>]) -> Vec<Scored> {

@@ -85,6 +85,15 @@ fn forward(lower: &[Vec<f64>], b: &[f64]) -> Vec<f64> {
     x
 }
 
+/// Inverse of a symmetric positive definite matrix, row by row; `None` where it is not one.
+pub fn inverse(matrix: &[Vec<f64>]) -> Option<Vec<Vec<f64>>> {
+    let root = cholesky(matrix)?;
+    let unit = |i: usize| (0..root.len()).map(|j| f64::from(u8::from(i == j))).collect::<Vec<f64>>();
+    // (L·Lᵀ)⁻¹ is the product of L⁻¹ transposed with itself; each column of L⁻¹ solves L·x = e.
+    let columns: Vec<Vec<f64>> = (0..root.len()).map(|i| forward(&root, &unit(i))).collect();
+    Some(columns.iter().map(|a| columns.iter().map(|b| dot(a, b)).collect()).collect())
+}
+
 /// Noise variances of three instruments from the variances of their pairwise differences; can be negative.
 ///
 /// It sees noise, never bias. Source: Grubbs (1948), J Am Stat Assoc 43:243-264.

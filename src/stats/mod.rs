@@ -12,8 +12,8 @@ mod summary;
 
 pub use binomial::{Sides, clopper_pearson, wilson, zero_failure_sample_size};
 pub use consensus::{
-    Anova, Consensus, Precision, RandomEffects, birge_ratio, dersimonian_laird, e_n, grubbs_three, one_way_anova,
-    repeatability_reproducibility, weighted_consensus,
+    Anova, Consensus, Precision, RandomEffects, birge_ratio, dersimonian_laird, e_n, grubbs_three, inverse,
+    one_way_anova, repeatability_reproducibility, weighted_consensus,
 };
 pub use distributions::{conformance_probability, coverage_factor, t_cdf, t_quantile, welch_satterthwaite};
 pub use line::{Line, LineFit, York, deming, line_fit, robust_line, york};

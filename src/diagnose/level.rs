@@ -1,0 +1,494 @@
+//! Gain, offset, ring, drift and lost soft pedalling, fitted together: the fewest that explain what failed.
+//!
+//! Every stretch of steady riding and of soft pedalling is one row. The reference's gain, the chain's loss and what any
+//! sound unit may be off by are known beforehand, each with its size; what is left over must be explained by effects.
+
+use crate::protocol::{Drill, Measure, Ring};
+use crate::quantity::Unit;
+use crate::ride::Window;
+use crate::scoring::Stretch;
+use crate::scoring::budget::Source;
+use crate::stats;
+use crate::verdict::{CheckVerdict, Finding};
+
+use super::fit::{Fit, fit};
+use super::{Findings, Open, Where, describe, high_low};
+
+/// One way in which a unit's level can be off, the same for the whole ride.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Effect {
+    /// Per cent of the power.
+    Gain,
+    /// Watts.
+    Offset,
+    /// Watts on this ring.
+    Ring(Ring),
+    /// Watts per hour from the ride's start.
+    Time,
+    /// Watts per degree of warming since the ride's start.
+    Temperature,
+    /// Watts in soft pedalling.
+    Soft,
+}
+
+const EFFECTS: [Effect; 7] = [
+    Effect::Gain,
+    Effect::Offset,
+    Effect::Ring(Ring::Big),
+    Effect::Ring(Ring::Small),
+    Effect::Time,
+    Effect::Temperature,
+    Effect::Soft,
+];
+
+/// What a sound unit may be off by, standard deviations in each effect's own unit. Common practice, no source; the
+/// rehearsal's sound units have 0.4 % and 0.5 W and nothing else.
+const SOUND: [(Effect, f64); 5] = [
+    (Effect::Gain, 0.5),
+    (Effect::Offset, 1.0),
+    (Effect::Ring(Ring::Small), 0.5),
+    (Effect::Time, 1.0),
+    (Effect::Soft, 1.0),
+];
+/// Blocks differ by more than their seconds tell: cogs, posture, the rider. % of the power. Common practice, no source.
+const BLOCK_PCT: f64 = 0.25;
+/// Two references that serve different stretches share this part of what is stated. Common practice, no source.
+const OTHER_REFERENCE: f64 = 0.7;
+/// An effect more must buy this much χ² …
+const EFFECT_COSTS: f64 = 8.0;
+/// … and by itself be this many standard uncertainties from nothing.
+const EFFECT_SURELY: f64 = 2.8;
+/// A check left unexplained is worth this much χ²: less than an effect, as a value may lie just beyond its limit.
+const UNEXPLAINED_COSTS: f64 = 4.0;
+/// Largest set of effects that is tried.
+const MOST_EFFECTS: usize = 3;
+/// Another explanation is told where it is not less likely than one in ten of the one chosen: 2·ln 10.
+const ALSO_CHI2: f64 = 4.6;
+/// An effect has its part in a check that fails where it makes up this share of the limit.
+const PART_OF_LIMIT: f64 = 1.0 / 3.0;
+/// References that nearly disagree (E_n) may be what is wrong with a unit's level.
+const NEARLY_APART: f64 = 0.8;
+/// The thermometer of a head unit tells whole degrees, and the sensor follows in minutes.
+const THERMOMETER_S: f64 = 300.0;
+/// A row this far from what all effects together say is not the level's doing.
+const STRAY: f64 = 6.0;
+
+/// Where and when a stretch was ridden.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Place {
+    pub power_w: f64,
+    pub at_s: f64,
+    pub ring: Option<Ring>,
+    pub warmer_c: f64,
+    pub soft: bool,
+}
+
+impl Effect {
+    /// Watts at a place, of an effect of size 1.
+    fn at(self, place: &Place) -> f64 {
+        let where_it_is = |is: bool| f64::from(u8::from(is));
+        match self {
+            Effect::Gain => place.power_w / 100.0,
+            Effect::Offset => 1.0,
+            Effect::Ring(ring) => place.ring.map_or(0.5, |on| where_it_is(on == ring)),
+            Effect::Time => place.at_s / 3600.0,
+            Effect::Temperature => place.warmer_c,
+            Effect::Soft => where_it_is(place.soft),
+        }
+    }
+
+    fn pattern(self) -> &'static str {
+        match self {
+            Effect::Gain => "gain",
+            Effect::Offset => "offset",
+            Effect::Ring(_) => "ring-dependent",
+            Effect::Time | Effect::Temperature => "drift",
+            Effect::Soft => "soft-pedalling-lost",
+        }
+    }
+
+    fn unit(self) -> Unit {
+        match self {
+            Effect::Gain => Unit::Percent,
+            Effect::Offset | Effect::Ring(_) | Effect::Soft => Unit::Watt,
+            Effect::Time => Unit::WattPerHour,
+            Effect::Temperature => Unit::WattPerCelsius,
+        }
+    }
+
+    fn says(self, size: f64, alone: bool) -> String {
+        let by = size.abs();
+        let too = if alone { "" } else { " besides" };
+        match self {
+            Effect::Gain => format!("it reads {by:.1} % {}{too}, at every power", high_low(size, "high", "low")),
+            Effect::Offset => format!("it reads {by:.0} W {}{too}, whatever the power", high_low(size, "high", "low")),
+            Effect::Ring(ring) => format!(
+                "on the {} ring it reads {by:.0} W {} than on the {} ring",
+                ring.word(),
+                high_low(size, "higher", "lower"),
+                if ring == Ring::Big { Ring::Small } else { Ring::Big }.word()
+            ),
+            Effect::Time => format!("its error drifts by {size:+.1} W/h over the ride"),
+            Effect::Temperature => format!("its error drifts by {size:+.1} W/°C as it warms"),
+            Effect::Soft => {
+                format!("in soft pedalling it reads {by:.0} W {} than elsewhere", high_low(size, "higher", "lower"))
+            }
+        }
+    }
+
+    /// Of a finding that could be this one as well.
+    fn also(self, size: f64) -> String {
+        match self {
+            Effect::Ring(ring) => format!("ring-dependent ({size:+.0} W on the {} ring)", ring.word()),
+            Effect::Temperature => format!("drift with temperature ({size:+.1} W/°C)"),
+            Effect::Time => format!("drift over time ({size:+.1} W/h)"),
+            _ => {
+                let digits = if self == Effect::Gain { 1 } else { 0 };
+                format!("{} ({size:+.digits$} {})", self.pattern(), self.unit().symbol())
+            }
+        }
+    }
+}
+
+/// The effects chosen, each with its size; none where nothing failed that a level explains.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Level {
+    pub effects: Vec<(Effect, f64)>,
+}
+
+impl Level {
+    /// Error that the level predicts, W.
+    pub fn at(&self, place: &Place) -> f64 {
+        self.effects.iter().map(|(effect, size)| size * effect.at(place)).sum()
+    }
+}
+
+/// A set of effects, how it fits, and how many checks it leaves unexplained.
+struct Explanation {
+    effects: Vec<Effect>,
+    fit: Fit,
+    unexplained: usize,
+    cost: f64,
+}
+
+impl Explanation {
+    fn level(&self) -> Level {
+        Level { effects: self.effects.iter().copied().zip(self.fit.coefficients.iter().copied()).collect() }
+    }
+}
+
+/// Rows of the fit.
+struct Rows {
+    places: Vec<Place>,
+    error_w: Vec<f64>,
+    u_w: Vec<f64>,
+    /// What all rows share, column by column: references, chain, block.
+    shared: Vec<Vec<f64>>,
+}
+
+impl Rows {
+    fn column(&self, effect: Effect) -> Vec<f64> {
+        self.places.iter().map(|place| effect.at(place)).collect()
+    }
+
+    /// Fits a set of effects; what sound units are off by stays beside them, but for the kinds left out.
+    fn fit(&self, effects: &[Effect], without: &[Effect]) -> Option<Fit> {
+        let sound = SOUND.iter().filter(|(effect, _)| !without.contains(effect));
+        let sound = sound.map(|(effect, sd)| self.column(*effect).iter().map(|x| x * sd).collect());
+        let known: Vec<Vec<f64>> = self.shared.iter().cloned().chain(sound).collect();
+        let free: Vec<Vec<f64>> = effects.iter().map(|effect| self.column(*effect)).collect();
+        fit(&self.error_w, &self.u_w, &known, &free)
+    }
+
+    fn keep(&mut self, keep: &[bool]) {
+        let kept = |x: &[f64]| x.iter().zip(keep).filter(|(_, keep)| **keep).map(|(x, _)| *x).collect::<Vec<f64>>();
+        self.error_w = kept(&self.error_w);
+        self.u_w = kept(&self.u_w);
+        self.shared = self.shared.iter().map(|column| kept(column)).collect();
+        self.places = self.places.iter().zip(keep).filter(|(_, keep)| **keep).map(|(place, _)| *place).collect();
+    }
+}
+
+impl Findings<'_> {
+    /// How much warmer the unit was around a time than at the ride's start, °C; 0 where nothing tells.
+    fn warmer_c(&self, at_s: f64) -> f64 {
+        let around = |from_s: f64, to_s: f64| {
+            let window = Window { start_s: from_s.max(0.0), end_s: to_s.min(self.ride.length_s as f64) };
+            let read = window.seconds().filter_map(|k| self.ride.unit.temperature_at(k));
+            stats::mean(&read.collect::<Vec<_>>())
+        };
+        let start_c = around(0.0, THERMOMETER_S / 5.0);
+        let now_c = around(at_s - THERMOMETER_S, at_s + THERMOMETER_S);
+        now_c.zip(start_c).map_or(0.0, |(now, start)| now - start)
+    }
+
+    /// Where and when the middle of a window of a phase as found lies.
+    pub fn place(&self, found: usize, power_w: f64, window: Window) -> Place {
+        let phase = &self.protocol.phases[self.matches.found[found].phase];
+        let at_s = (window.start_s + window.end_s) / 2.0;
+        Place {
+            power_w,
+            at_s,
+            ring: phase.ring.or(self.ridden(found).and_then(|ridden| ridden.ring)),
+            warmer_c: self.warmer_c(at_s),
+            soft: matches!(phase.drill, Drill::SoftPedal { .. }),
+        }
+    }
+
+    fn rows(&self, usable: impl Fn(&Stretch) -> bool) -> Rows {
+        let chosen: Vec<&Stretch> = self.scores.stretches.iter().filter(|s| usable(s)).collect();
+        let places: Vec<Place> = chosen.iter().map(|s| self.place(s.found, s.power_w, s.window)).collect();
+        let widening = self.scores.agreement.widening();
+        let line = |stretch: &Stretch, source: Source| {
+            let own = stretch.shared.iter().filter(|line| line.source == source);
+            own.map(|line| line.standard_uncertainty).sum::<f64>() * widening
+        };
+        let column = |of: &dyn Fn(usize) -> f64| (0..chosen.len()).map(of).collect::<Vec<f64>>();
+        let on = |i: usize, ring: Ring| f64::from(u8::from(places[i].ring == Some(ring)));
+        let soft = |i: usize| f64::from(u8::from(places[i].soft));
+        let mut shared = vec![
+            column(&|i| line(chosen[i], Source::ReferenceGain)),
+            column(&|i| line(chosen[i], Source::ReferenceGain) * OTHER_REFERENCE * soft(i)),
+            column(&|i| line(chosen[i], Source::ChainLoss)),
+            column(&|i| line(chosen[i], Source::RingLoss) * on(i, Ring::Big)),
+            column(&|i| line(chosen[i], Source::RingLoss) * on(i, Ring::Small)),
+        ];
+        let mut blocks: Vec<usize> = chosen.iter().map(|s| s.found).collect();
+        blocks.dedup();
+        for block in blocks {
+            shared.push(column(&|i| {
+                if chosen[i].found == block { BLOCK_PCT / 100.0 * places[i].power_w } else { 0.0 }
+            }));
+        }
+        shared.retain(|column| column.iter().any(|x| *x != 0.0));
+        let error_w = chosen.iter().map(|s| s.error_w).collect();
+        let u_w = chosen.iter().map(|s| s.own_u_w.max(0.1)).collect();
+        Rows { places, error_w, u_w, shared }
+    }
+
+    /// Takes out rows that no level explains: with every effect free, far from what they say.
+    fn without_strays(rows: &mut Rows) {
+        let all = [Effect::Gain, Effect::Offset, Effect::Ring(Ring::Small), Effect::Time, Effect::Soft];
+        let usable: Vec<Effect> = all.into_iter().filter(|e| rows.column(*e).iter().any(|x| *x != 0.0)).collect();
+        let centre = |x: &[f64]| stats::median(x).unwrap_or(0.0);
+        let Some(fit) = rows.fit(&usable, &usable) else { return };
+        let predicted = |i: usize| {
+            usable.iter().zip(&fit.coefficients).map(|(effect, size)| size * effect.at(&rows.places[i])).sum::<f64>()
+        };
+        let off: Vec<f64> = (0..rows.places.len()).map(|i| rows.error_w[i] - predicted(i)).collect();
+        // Soft pedalling has few stretches, so one of them gone astray would move its own level.
+        let middle = |soft: bool| {
+            centre(&off.iter().zip(&rows.places).filter(|(_, p)| p.soft == soft).map(|(o, _)| *o).collect::<Vec<_>>())
+        };
+        let middles = [middle(false), middle(true)];
+        let keep: Vec<bool> = (0..off.len())
+            .map(|i| {
+                let place = &rows.places[i];
+                let spread = rows.u_w[i].hypot(BLOCK_PCT / 100.0 * place.power_w).max(1.0);
+                (off[i] - middles[usize::from(place.soft)]).abs() <= STRAY * spread
+            })
+            .collect();
+        rows.keep(&keep);
+    }
+
+    /// The fewest effects that explain the open checks, and a finding for each that has its part in one.
+    pub fn level(&self, open: &[Open], usable: impl Fn(&Stretch) -> bool) -> (Level, Vec<Finding>) {
+        let open: Vec<&Open> = open.iter().filter(|open| self.is_of_level(open)).collect();
+        if open.is_empty() {
+            return Default::default();
+        }
+        let mut rows = self.rows(usable);
+        Self::without_strays(&mut rows);
+        let explained: Vec<Explanation> =
+            sets().into_iter().filter_map(|effects| self.explanation(&rows, &open, effects)).collect();
+        let by_cost = |a: &&Explanation, b: &&Explanation| a.cost.total_cmp(&b.cost);
+        let Some(best) = explained.iter().min_by(by_cost) else { return Default::default() };
+        let level = best.level();
+        let mut findings = vec![];
+        for (i, (effect, _)) in level.effects.iter().enumerate() {
+            let part: Vec<String> =
+                open.iter().filter(|open| self.has_part(&level, *effect, open)).map(|open| open.says()).collect();
+            // Soft pedalling that reads high has lost nothing.
+            let reads_high = *effect == Effect::Soft && level.effects[i].1 > 0.0;
+            if part.is_empty() || reads_high {
+                continue;
+            }
+            let alone = |rows: &Rows| rows.fit(&best.effects, &same_kind(*effect));
+            let told = alone(&rows).unwrap_or_else(|| best.fit.clone());
+            let (size, u) = (told.coefficients[i], told.u[i]);
+            let k = stats::coverage_factor(self.coverage, f64::INFINITY);
+            let says = effect.says(size, best.effects.len() == 1 || !matches!(effect, Effect::Gain | Effect::Offset));
+            let mut found = super::finding(effect.pattern(), size, effect.unit(), Some(k * u), says, part);
+            found.could_also_be = self.could_also_be(&explained, best, *effect);
+            findings.push(found);
+        }
+        (level, findings)
+    }
+
+    fn explanation(&self, rows: &Rows, open: &[&Open], effects: Vec<Effect>) -> Option<Explanation> {
+        let fit = rows.fit(&effects, &[])?;
+        let surely = |(size, u): (&f64, &f64)| size.abs() > EFFECT_SURELY * u;
+        if !fit.coefficients.iter().zip(&fit.u).all(surely) {
+            return None;
+        }
+        let mut explanation = Explanation { effects, fit, unexplained: 0, cost: 0.0 };
+        let level = explanation.level();
+        explanation.unexplained = open.iter().filter(|open| !self.explains(&level, open)).count();
+        explanation.cost = explanation.fit.chi2
+            + EFFECT_COSTS * explanation.effects.len() as f64
+            + UNEXPLAINED_COSTS * explanation.unexplained as f64;
+        Some(explanation)
+    }
+
+    /// What stands in an effect's place in the other explanations that are hardly less likely.
+    fn could_also_be(&self, all: &[Explanation], best: &Explanation, effect: Effect) -> Vec<String> {
+        let mut others: Vec<&Explanation> = all
+            .iter()
+            .filter(|other| !other.effects.contains(&effect) && !other.effects.is_empty())
+            .filter(|other| other.effects.len() <= best.effects.len() && other.unexplained <= best.unexplained)
+            .filter(|other| other.cost - best.cost <= ALSO_CHI2)
+            .collect();
+        others.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+        let new = |other: &Explanation| {
+            let level = other.level().effects;
+            let new: Vec<String> = level
+                .iter()
+                .filter(|(effect, _)| !best.effects.contains(effect))
+                .map(|(effect, size)| effect.also(*size))
+                .collect();
+            new.join(" with ")
+        };
+        let mut named: Vec<String> =
+            others.first().map(|other| new(other)).into_iter().filter(|n| !n.is_empty()).collect();
+        // A reference that is off by as much leaves the same readings.
+        let of_gain = matches!(effect, Effect::Gain | Effect::Offset);
+        let nearly = |pair: &&crate::scoring::Pair| pair.e_n > NEARLY_APART;
+        let pair = self.scores.agreement.pairs.iter().filter(nearly).max_by(|a, b| a.e_n.total_cmp(&b.e_n));
+        let label = |i: usize| &self.ride.references[i].trace.label;
+        match pair {
+            _ if self.ride.references.len() == 1 => named.push(format!("{} at fault", label(0))),
+            Some(pair) if of_gain => named.push(format!("{} or {} at fault", label(pair.first), label(pair.second))),
+            _ => {}
+        }
+        named
+    }
+
+    /// Whether a check hangs on the unit's level.
+    fn is_of_level(&self, open: &Open) -> bool {
+        let of_power = [Measure::MeanError, Measure::WorkError].iter().any(|m| m.word() == open.check.measure);
+        let drifts = [Measure::DriftTime, Measure::DriftTemperature].iter().any(|m| m.word() == open.check.measure);
+        let drill = |phase: usize| &self.protocol.phases[phase].drill;
+        let leveled =
+            |phase: usize| matches!(drill(phase), Drill::Steady { .. } | Drill::SoftPedal { .. } | Drill::Ramp { .. });
+        match open.of {
+            Where::Found(found) => of_power && leveled(self.matches.found[found].phase),
+            Where::Mean(phase) => of_power && leveled(phase),
+            Where::Contrast(_) => of_power,
+            Where::WholeRide => of_power || drifts,
+        }
+    }
+
+    /// Error that a level predicts for a check, in the check's unit; `None` where it has none.
+    fn predicted(&self, level: &Level, open: &Open) -> Option<f64> {
+        let check = open.check;
+        match open.of {
+            Where::Found(found) => self.predicted_found(level, found, check),
+            Where::Mean(phase) => {
+                let found = (0..self.matches.found.len()).filter(|&i| self.matches.found[i].phase == phase);
+                stats::mean(&found.filter_map(|i| self.predicted_found(level, i, check)).collect::<Vec<_>>())
+            }
+            Where::Contrast(index) => {
+                let contrast = &self.protocol.contrasts[index];
+                let mean = |selector: &crate::protocol::Selector| {
+                    let found = (0..self.matches.found.len())
+                        .filter(|&i| selector.selects(&self.protocol.phases[self.matches.found[i].phase].id));
+                    stats::mean(&found.filter_map(|i| self.predicted_found(level, i, check)).collect::<Vec<_>>())
+                };
+                Some(mean(&contrast.of)? - mean(&contrast.against)?)
+            }
+            Where::WholeRide => self.predicted_ride(level, check),
+        }
+    }
+
+    /// In the check's unit, per cent or watts.
+    fn predicted_found(&self, level: &Level, found: usize, check: &CheckVerdict) -> Option<f64> {
+        let window = self.scores.phases[found].window?;
+        let value = self.value(found, Measure::MeanError)?;
+        let error_w = level.at(&self.place(found, value.reference, window));
+        Some(if check.unit == Unit::Percent.symbol() { 100.0 * error_w / value.reference } else { error_w })
+    }
+
+    fn predicted_ride(&self, level: &Level, check: &CheckVerdict) -> Option<f64> {
+        let of =
+            |wanted: Effect| level.effects.iter().find(|(effect, _)| *effect == wanted).map_or(0.0, |(_, size)| *size);
+        if check.measure == Measure::DriftTime.word() {
+            return Some(of(Effect::Time));
+        }
+        if check.measure == Measure::DriftTemperature.word() {
+            return Some(of(Effect::Temperature));
+        }
+        // Minute by minute, on the ring that most of the blocks were ridden on half of the time.
+        let (mut error_w, mut power_w, mut seconds) = (0.0, 0.0, 0.0);
+        let reference = &self.ride.references.first()?.trace;
+        for start in (0..self.ride.length_s).step_by(60) {
+            let minute = start..(start + 60).min(self.ride.length_s);
+            let read: Vec<f64> = minute.filter_map(|k| reference.power_at(k).filter(|w| *w > 0.0)).collect();
+            let Some(mean_w) = stats::mean(&read) else { continue };
+            let at_s = start as f64 + 30.0;
+            let place = Place { power_w: mean_w, at_s, ring: None, warmer_c: self.warmer_c(at_s), soft: false };
+            error_w += read.len() as f64 * level.at(&place);
+            power_w += read.len() as f64 * mean_w;
+            seconds += read.len() as f64;
+        }
+        if seconds == 0.0 {
+            return None;
+        }
+        Some(if check.unit == Unit::Percent.symbol() { 100.0 * error_w / power_w } else { error_w / seconds })
+    }
+
+    /// Whether a check would no longer be open with the level taken off.
+    fn explains(&self, level: &Level, open: &Open) -> bool {
+        let Some(rest) = open.check.value.zip(self.predicted(level, open)).map(|(value, by)| value - by) else {
+            return false;
+        };
+        open.within(rest)
+    }
+
+    /// Whether an effect pushes a check the way that it fails, by enough to matter.
+    fn has_part(&self, level: &Level, effect: Effect, open: &Open) -> bool {
+        let alone = Level { effects: level.effects.iter().copied().filter(|(e, _)| *e == effect).collect() };
+        let Some((value, by)) = open.check.value.zip(self.predicted(&alone, open)) else { return false };
+        let limit = if value < 0.0 { open.check.limit_low } else { open.check.limit_high };
+        value * by > 0.0 && by.abs() >= PART_OF_LIMIT * limit.map_or(0.0, f64::abs)
+    }
+}
+
+/// Every set of effects that makes sense, small ones first.
+fn sets() -> Vec<Vec<Effect>> {
+    let all = (0u32..1 << EFFECTS.len()).map(|bits| {
+        let chosen = EFFECTS.iter().enumerate().filter(|(i, _)| bits & (1 << i) != 0);
+        chosen.map(|(_, effect)| *effect).collect::<Vec<_>>()
+    });
+    let twice = |set: &[Effect], a: Effect, b: Effect| set.contains(&a) && set.contains(&b);
+    let mut sets: Vec<Vec<Effect>> = all
+        .filter(|set| set.len() <= MOST_EFFECTS)
+        .filter(|set| !twice(set, Effect::Ring(Ring::Big), Effect::Ring(Ring::Small)))
+        .filter(|set| !twice(set, Effect::Time, Effect::Temperature))
+        .collect();
+    sets.sort_by_key(Vec::len);
+    sets
+}
+
+/// What sound units are off by in the same way.
+fn same_kind(effect: Effect) -> Vec<Effect> {
+    match effect {
+        Effect::Ring(_) => vec![Effect::Ring(Ring::Small)],
+        other => vec![other],
+    }
+}
+
+impl Open<'_> {
+    pub fn says(&self) -> String {
+        describe(&self.place, self.check)
+    }
+}

@@ -1,0 +1,281 @@
+//! What pattern of faults explains the findings, and whose they are. No pattern, no guess.
+//!
+//! What is wrong with single readings, with the clocks or with a reference is seen directly. What is left open after that
+//! (checks that fail, or whose value lies beyond the limit) is explained by late edges, by a side in sprints, and by the
+//! unit's level, fitted jointly (`level.rs`): patterns that explain the same finding compete, and the fewest win.
+
+mod edges;
+mod fit;
+mod level;
+mod readings;
+mod sprints;
+
+use crate::matching::{MatchOutcome, Matches, Ridden};
+use crate::protocol::{Measure, Phase, Protocol};
+use crate::quantity::Unit;
+use crate::ride::Ride;
+use crate::scoring::Scores;
+use crate::scoring::value::Value;
+use crate::verdict::{CheckVerdict, Finding, Outcome, PhaseVerdict, RepeatVerdict};
+
+use readings::touches;
+
+/// A clock further off than this was set wrong; head units set by satellite or phone agree within seconds.
+const CLOCK_SET_WRONG_S: f64 = 60.0;
+
+/// What diagnosis looks at.
+pub struct Findings<'a> {
+    pub protocol: &'a Protocol,
+    pub matches: &'a Matches,
+    pub ride: &'a Ride,
+    pub scores: &'a Scores,
+    pub phases: &'a [PhaseVerdict],
+    pub repeats: &'a [RepeatVerdict],
+    pub contrasts: &'a [CheckVerdict],
+    pub whole_ride: &'a [CheckVerdict],
+    pub coverage: f64,
+}
+
+/// What a check is of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Where {
+    /// One repeat: index into the matches.
+    Found(usize),
+    /// The mean over a phase's repeats: index into the protocol's phases.
+    Mean(usize),
+    /// Index into the protocol's contrasts.
+    Contrast(usize),
+    WholeRide,
+}
+
+/// A check that asks for an explanation: it fails, or its value lies beyond the limit though not surely.
+pub struct Open<'a> {
+    of: Where,
+    place: String,
+    check: &'a CheckVerdict,
+    /// It is explained where no more than this lies beyond the limit, in the check's unit.
+    guard: f64,
+}
+
+impl Open<'_> {
+    /// Whether it would no longer be open at this value.
+    fn within(&self, value: f64) -> bool {
+        !beyond(self.check, value, self.guard)
+    }
+}
+
+/// Whether a value lies beyond a check's limit by more than a guard, in the check's unit.
+fn beyond(check: &CheckVerdict, value: f64, guard: f64) -> bool {
+    check.limit_low.is_some_and(|low| value + guard < low) || check.limit_high.is_some_and(|high| value - guard > high)
+}
+
+/// A finding on its way: a value with its budget becomes size and expanded uncertainty.
+fn finding(
+    pattern: &str,
+    size: f64,
+    unit: Unit,
+    expanded: Option<f64>,
+    says: String,
+    evidence: Vec<String>,
+) -> Finding {
+    let (pattern, unit) = (pattern.to_owned(), unit.symbol().to_owned());
+    Finding { pattern, size, unit, expanded_uncertainty: expanded, says, evidence, could_also_be: vec![] }
+}
+
+impl Findings<'_> {
+    /// All patterns that the checks, the readings, the clocks and the references show.
+    pub fn patterns(&self) -> Vec<Finding> {
+        let mut patterns = Vec::new();
+        patterns.extend(self.reference_at_fault());
+        let (stuck, spikes) = (self.stuck_runs(), self.spikes());
+        let wrong: readings::Runs = stuck.iter().chain(&spikes).cloned().collect();
+        // What wrong readings explain needs no other explanation.
+        let open: Vec<Open> = self.open().into_iter().filter(|open| !open.touched_by(self, &wrong)).collect();
+        let edges = self.edges(&open);
+        let late = edges.iter().any(|finding| finding.pattern == "late-throughout");
+        let doubled = self.doubled_side();
+        // A late unit still reads the surge where soft pedalling has begun.
+        let is_soft = |found: usize| self.drill(found).word() == "soft_pedal";
+        let spoiled = |open: &&Open| {
+            late && matches!(open.of, Where::Found(i) if is_soft(i))
+                || late
+                    && matches!(open.of, Where::Mean(phase) if self.protocol.phases[phase].drill.word() == "soft_pedal")
+        };
+        let (of_level, _): (Vec<Open>, Vec<Open>) = open.into_iter().partition(|open| !spoiled(&open));
+        let usable = |s: &crate::scoring::Stretch| !touches(&wrong, s.window) && !(late && is_soft(s.found));
+        let (level, found) = self.level(&of_level, usable);
+        // What one leg does is read twice: no gain, no ring.
+        if doubled.is_none() {
+            patterns.extend(found);
+            patterns.extend(self.side_short(&level, &of_level, late));
+        }
+        patterns.extend(edges);
+        patterns.extend(self.soft_pedalling_lost());
+        patterns.extend(doubled);
+        patterns.extend(self.wrong_readings(&stuck, &spikes));
+        patterns.extend(self.radio());
+        patterns.extend(self.clocks());
+        patterns
+    }
+
+    /// Every check that asks for an explanation.
+    fn open(&self) -> Vec<Open<'_>> {
+        let found = self.phases.iter().enumerate().take(self.matches.found.len()).flat_map(|(i, phase)| {
+            let repeated = self.protocol.phases[self.matches.found[i].phase].repeats > 1;
+            let place = if repeated { format!("{}/{}", phase.phase, phase.repeat) } else { phase.phase.clone() };
+            phase.checks.iter().map(move |check| (Where::Found(i), place.clone(), check))
+        });
+        let means = self.repeats.iter().flat_map(|repeat| {
+            let index = self.protocol.phases.iter().position(|p| p.id.to_string() == repeat.phase);
+            let place = format!("{}, mean", repeat.phase);
+            let of = index.map(Where::Mean);
+            repeat.checks.iter().filter_map(move |check| Some((of?, place.clone(), check)))
+        });
+        let contrasts = self.protocol.contrasts.iter().zip(self.contrasts).enumerate();
+        let contrasts = contrasts.map(|(i, (contrast, check))| (Where::Contrast(i), contrast.name.clone(), check));
+        let whole = self.whole_ride.iter().map(|check| (Where::WholeRide, "whole ride".to_owned(), check));
+        let all = means.chain(found).chain(contrasts).chain(whole);
+        all.filter_map(|(of, place, check)| Some(Open { of, place, check, guard: self.guard_if_open(check)? }))
+            .collect()
+    }
+
+    /// `None` for a check that asks for no explanation: it passes, or its value lies within the limit.
+    fn guard_if_open(&self, check: &CheckVerdict) -> Option<f64> {
+        let guard = match check.verdict {
+            Outcome::Fail => return Some(check.expanded_uncertainty.unwrap_or(0.0)),
+            Outcome::Undecided => self.quarrel_in_unit(check),
+            _ => return None,
+        };
+        beyond(check, check.value?, guard).then_some(guard)
+    }
+
+    /// By how much a reference that is right may lie from the others, where they quarrel; in the check's unit.
+    fn quarrel_in_unit(&self, check: &CheckVerdict) -> f64 {
+        if !self.scores.agreement.quarrel() {
+            return 0.0;
+        }
+        // A reference that is named is the better explanation.
+        let apart_pct =
+            if self.scores.agreement.suspect.is_some() { f64::INFINITY } else { self.scores.agreement.apart_pct };
+        let percent = Unit::Percent.symbol();
+        match (check.value, &check.also) {
+            _ if check.unit == percent => apart_pct,
+            (Some(value), Some(also)) if also.unit == percent && also.value != 0.0 => {
+                apart_pct * (value / also.value).abs()
+            }
+            _ if check.unit == Unit::Watt.symbol() => f64::INFINITY,
+            _ => 0.0,
+        }
+    }
+
+    fn reference_at_fault(&self) -> Option<Finding> {
+        let suspect = self.scores.agreement.suspect.as_ref()?;
+        let label = &self.ride.references[suspect.reference].trace.label;
+        let evidence = self.scores.agreement.pairs.iter().map(|pair| {
+            let label = |i: usize| &self.ride.references[i].trace.label;
+            format!(
+                "{} against {}: {:+.1} % ± {:.1} %, E_n {:.1}",
+                label(pair.second),
+                label(pair.first),
+                pair.difference_pct,
+                pair.expanded_pct,
+                pair.e_n
+            )
+        });
+        let says = format!(
+            "{label} reads {:.1} % {} than the instruments that agree",
+            suspect.off_by_pct.abs(),
+            high_low(suspect.off_by_pct, "higher", "lower")
+        );
+        Some(finding("reference-at-fault", suspect.off_by_pct, Unit::Percent, None, says, evidence.collect()))
+    }
+
+    fn clocks(&self) -> Vec<Finding> {
+        let traces = std::iter::once(&self.ride.unit).chain(self.ride.references.iter().map(|r| &r.trace));
+        let mut found = vec![];
+        for trace in traces {
+            let (clock, label) = (&trace.clock, &trace.label);
+            let mut add = |size_s: f64, says: String| {
+                let evidence = vec![format!("aligned on {}", clock.channels())];
+                let expanded_s = Some(2.0 * clock.standard_uncertainty_s);
+                found.push(finding("clock-mismatch", size_s, Unit::Second, expanded_s, says, evidence));
+            };
+            let off_s = clock.offset_s;
+            if off_s.abs() > CLOCK_SET_WRONG_S {
+                add(off_s, format!("the clock of {label}'s head unit was off by {off_s:.0} s; it was corrected"));
+            }
+            if let Some((_, by_s)) = clock.reset {
+                let way = if by_s > 0.0 { "back" } else { "forward" };
+                let by = by_s.abs();
+                add(
+                    by_s,
+                    format!(
+                        "the clock of {label}'s head unit was put {way} by {by:.1} s while it recorded; it was followed"
+                    ),
+                );
+            }
+        }
+        found
+    }
+
+    fn drill(&self, found: usize) -> &crate::protocol::Drill {
+        &self.protocol.phases[self.matches.found[found].phase].drill
+    }
+
+    fn ridden(&self, found: usize) -> Option<&Ridden> {
+        match &self.matches.found[found].outcome {
+            MatchOutcome::Ridden(ridden) => Some(ridden),
+            MatchOutcome::NotRidden { .. } => None,
+        }
+    }
+
+    fn value(&self, found: usize, measure: Measure) -> Option<&Value> {
+        let scored = self.scores.phases[found].checks.iter().find(|s| s.check.measure == measure)?;
+        scored.measured.as_ref().ok()
+    }
+
+    /// Values of a measure in every ridden repeat of the phases chosen, each with the middle of its window, session
+    /// seconds.
+    fn values_in<'b>(
+        &'b self,
+        chosen: impl Fn(&Phase) -> bool + 'b,
+        measure: Measure,
+    ) -> impl Iterator<Item = (&'b Phase, &'b Value, f64)> {
+        self.matches.found.iter().enumerate().filter_map(move |(i, found)| {
+            let phase = &self.protocol.phases[found.phase];
+            let window = self.scores.phases[i].window?;
+            if chosen(phase) {
+                Some((phase, self.value(i, measure)?, window.start_s + window.length_s() / 2.0))
+            } else {
+                None
+            }
+        })
+    }
+
+    /// Failed checks of some measures, in words, over repeats and their means.
+    fn failing_in(&self, chosen: impl Fn(&Phase) -> bool, measures: &[Measure]) -> Vec<String> {
+        let names: Vec<String> = self.protocol.phases.iter().filter(|p| chosen(p)).map(|p| p.id.to_string()).collect();
+        let means = self.repeats.iter().filter(|r| names.contains(&r.phase));
+        let means = means.flat_map(|r| failed(&r.checks, measures).map(|c| describe(&format!("{}, mean", r.phase), c)));
+        let each = self.phases.iter().filter(|p| names.contains(&p.phase));
+        let each =
+            each.flat_map(|p| failed(&p.checks, measures).map(|c| describe(&format!("{}/{}", p.phase, p.repeat), c)));
+        means.chain(each).collect()
+    }
+}
+
+fn high_low<'a>(size: f64, high: &'a str, low: &'a str) -> &'a str {
+    if size < 0.0 { low } else { high }
+}
+
+fn failed<'a>(checks: &'a [CheckVerdict], measures: &'a [Measure]) -> impl Iterator<Item = &'a CheckVerdict> {
+    checks.iter().filter(move |c| c.verdict == Outcome::Fail && measures.iter().any(|m| m.word() == c.measure))
+}
+
+/// One check in a line of evidence.
+fn describe(place: &str, check: &CheckVerdict) -> String {
+    let value = check.value.map_or(String::new(), |v| format!(" {v:+.1} {}", check.unit));
+    let expanded = check.expanded_uncertainty.map_or(String::new(), |u| format!(" ± {u:.1} {}", check.unit));
+    let limit = check.limit.as_ref().map_or(String::new(), |l| format!(", limit {l}"));
+    format!("{place}: {}{value}{expanded}{limit}", check.measure)
+}

@@ -1,0 +1,83 @@
+//! A side that falls short in sprints by more than the unit's level explains.
+
+use crate::protocol::{Drill, Measure};
+use crate::quantity::Unit;
+use crate::verdict::{CheckVerdict, Finding};
+
+use super::level::Level;
+use super::{Findings, Open, Where, finding};
+
+/// So many limits short a side must be where every reading comes late: the window ends before they do.
+const LATE_LIMITS: f64 = 2.0;
+/// So many seconds without a reading spoil a sprint.
+const MISSING_S: usize = 2;
+
+impl Findings<'_> {
+    /// One side short of its limit in some sprints, and shorter than the other side by as much.
+    pub fn side_short(&self, level: &Level, open: &[Open], late: bool) -> Vec<Finding> {
+        let sprints: Vec<usize> = (0..self.matches.found.len())
+            .filter(|&i| matches!(self.drill(i), Drill::Sprint { .. }) && self.ridden(i).is_some())
+            .collect();
+        let sides =
+            [(Measure::LeftError, Measure::RightError, "left"), (Measure::RightError, Measure::LeftError, "right")];
+        sides
+            .into_iter()
+            .filter_map(|(own, other, side)| self.short(level, open, &sprints, (own, other), side, late))
+            .collect()
+    }
+
+    fn short(
+        &self,
+        level: &Level,
+        open: &[Open],
+        sprints: &[usize],
+        (own, other): (Measure, Measure),
+        side: &str,
+        late: bool,
+    ) -> Option<Finding> {
+        let (mut short_w, mut which, mut evidence) = (vec![], vec![], vec![]);
+        let ridden = sprints.iter().filter(|&&i| self.value(i, own).is_some()).count();
+        for &i in sprints {
+            let checks = open.iter().filter(|o| o.of == Where::Found(i) && o.check.measure == own.word());
+            let Some(open) = checks.into_iter().next() else { continue };
+            let Some(rest_w) = self.rest_of_side_w(level, i, own) else { continue };
+            // Readings that come late or not at all leave part of a sprint out, of one leg more than of the other.
+            let limit_w = self.limit_w(i, own, open.check) * if late { LATE_LIMITS } else { 1.0 };
+            if self.scores.phases[i].window.is_some_and(|window| self.missing_s(window) >= MISSING_S) {
+                continue;
+            }
+            let other_w = self.rest_of_side_w(level, i, other).unwrap_or(0.0).min(0.0);
+            if rest_w > -limit_w || rest_w - other_w > -limit_w {
+                continue;
+            }
+            // The shortfall is in the sprint; the scored window is longer.
+            let window_s = self.scores.phases[i].window.map_or(0.0, |w| w.length_s());
+            let Some(ridden) = self.ridden(i) else { continue };
+            short_w.push(-rest_w * window_s / ridden.span.length_s());
+            which.push(self.phases[i].repeat.to_string());
+            evidence.push(open.says());
+        }
+        let size_w = crate::stats::mean(&short_w)?;
+        let plural = if which.len() == 1 { "repeat" } else { "repeats" };
+        let says = format!(
+            "the {side} side falls short by about {size_w:.0} W in {} of {ridden} sprints ({plural} {})",
+            which.len(),
+            which.join(", ")
+        );
+        Some(finding("side-short-in-sprints", size_w, Unit::Watt, None, says, evidence))
+    }
+
+    /// A side's error less half of what the level explains, W.
+    fn rest_of_side_w(&self, level: &Level, found: usize, measure: Measure) -> Option<f64> {
+        let value = self.value(found, measure)?;
+        let window = self.scores.phases[found].window?;
+        let (error_w, _) = value.in_unit(Unit::Watt)?;
+        Some(error_w - level.at(&self.place(found, value.reference * 2.0, window)) / 2.0)
+    }
+
+    fn limit_w(&self, found: usize, measure: Measure, check: &CheckVerdict) -> f64 {
+        let reference_w = self.value(found, measure).map_or(0.0, |value| value.reference);
+        let to_w = if check.unit == Unit::Percent.symbol() { reference_w / 100.0 } else { 1.0 };
+        check.limit_low.map_or(0.0, |low| low.abs() * to_w)
+    }
+}
