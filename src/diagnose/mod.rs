@@ -11,11 +11,11 @@ mod readings;
 mod sprints;
 
 use crate::matching::{MatchOutcome, Matches, Ridden};
-use crate::protocol::{Measure, Phase, Protocol};
+use crate::protocol::{Drill, Measure, Phase, Protocol};
 use crate::quantity::Unit;
 use crate::ride::Ride;
-use crate::scoring::Scores;
 use crate::scoring::value::Value;
+use crate::scoring::{Scores, Stretch};
 use crate::verdict::{CheckVerdict, Finding, Outcome, PhaseVerdict, RepeatVerdict};
 
 use readings::touches;
@@ -95,22 +95,28 @@ impl Findings<'_> {
         let late = edges.iter().any(|finding| finding.pattern == "late-throughout");
         let doubled = self.doubled_side();
         // A late unit still reads the surge where soft pedalling has begun.
-        let is_soft = |found: usize| self.drill(found).word() == "soft_pedal";
-        let spoiled = |open: &&Open| {
-            late && matches!(open.of, Where::Found(i) if is_soft(i))
-                || late
-                    && matches!(open.of, Where::Mean(phase) if self.protocol.phases[phase].drill.word() == "soft_pedal")
+        let is_soft = |phase: usize| matches!(self.protocol.phases[phase].drill, Drill::SoftPedal { .. });
+        let is_spoiled = |open: &Open| match open.of {
+            Where::Found(found) => late && is_soft(self.matches.found[found].phase),
+            Where::Mean(phase) => late && is_soft(phase),
+            _ => false,
         };
-        let (of_level, _): (Vec<Open>, Vec<Open>) = open.into_iter().partition(|open| !spoiled(&open));
-        let usable = |s: &crate::scoring::Stretch| !touches(&wrong, s.window) && !(late && is_soft(s.found));
-        let (level, found) = self.level(&of_level, usable);
+        let of_level: Vec<Open> = open.into_iter().filter(|open| !is_spoiled(open)).collect();
+        let usable = |s: &Stretch| {
+            let spoiled = late && is_soft(self.matches.found[s.found].phase);
+            !(spoiled || touches(&wrong, s.window))
+        };
+        let lost = self.soft_pedalling_lost();
+        let (level, mut found) = self.level(&of_level, usable);
+        // Seconds lost say more than the watts beside them.
+        found.retain(|finding| lost.as_ref().is_none_or(|lost| lost.pattern != finding.pattern));
         // What one leg does is read twice: no gain, no ring.
         if doubled.is_none() {
             patterns.extend(found);
             patterns.extend(self.side_short(&level, &of_level, late));
         }
         patterns.extend(edges);
-        patterns.extend(self.soft_pedalling_lost());
+        patterns.extend(lost);
         patterns.extend(doubled);
         patterns.extend(self.wrong_readings(&stuck, &spikes));
         patterns.extend(self.radio());
@@ -218,7 +224,7 @@ impl Findings<'_> {
         found
     }
 
-    fn drill(&self, found: usize) -> &crate::protocol::Drill {
+    fn drill(&self, found: usize) -> &Drill {
         &self.protocol.phases[self.matches.found[found].phase].drill
     }
 

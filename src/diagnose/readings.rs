@@ -256,7 +256,12 @@ impl Findings<'_> {
         // unit = g·(left + right) + d·(left − right): d is 0 for a meter of both, 1 for twice the left, −1 for twice the
         // right. What of the balance never changes goes into the gain.
         let total = |of: fn(&[f64; 3]) -> f64| stretches.iter().map(of).sum::<f64>();
-        let (both, differ): (fn(&[f64; 3]) -> f64, fn(&[f64; 3]) -> f64) = (|s| s[1] + s[2], |s| s[1] - s[2]);
+        fn both(s: &[f64; 3]) -> f64 {
+            s[1] + s[2]
+        }
+        fn differ(s: &[f64; 3]) -> f64 {
+            s[1] - s[2]
+        }
         let all_w = total(both);
         if stretches.len() < DOUBLED_SECONDS / DOUBLED_MEAN_S || all_w <= 0.0 {
             return None;
