@@ -13,13 +13,14 @@ use assize::ride::Ride;
 use assize::session::Session;
 use assize::{judge, matching};
 
-/// Steady blocks on both rings, each at a power of its own, sprints and coasting between them: 120 moves, 6 h.
-fn long_protocol() -> Protocol {
+/// Steady blocks on both rings, each at a power of its own, sprints and coasting between them: about 6 h.
+fn long_protocol(blocks: usize) -> Protocol {
+    let lasts_s = 96 * 140 / blocks;
     let mut text = String::from("assize: 1\ntitle: Long\nrevision: \"1\"\nneeds: {references: 1}\nphases:\n");
-    for n in 0..96 {
+    for n in 0..blocks {
         let (ring, power_w) = (["big", "small"][n % 2], 110 + 5 * (n * 7 % 48));
         text.push_str(&format!(
-            "  - phase: block-{n}\n    drill: steady\n    ring: {ring}\n    power: {power_w} W\n    lasts: 140 s\n    recover: 60..80 s\n"
+            "  - phase: block-{n}\n    drill: steady\n    ring: {ring}\n    power: {power_w} W\n    lasts: {lasts_s} s\n    recover: 60..80 s\n"
         ));
         if n % 12 == 11 {
             let rest = "    recover: 30..60 s\n";
@@ -61,36 +62,45 @@ fn forget_peak() {
     let _ = std::fs::write("/proc/self/clear_refs", "5");
 }
 
-fn main() {
-    let protocol = long_protocol();
-    let rehearsal = simulate(&protocol, &Plan::new(1));
-    let recordings = rehearsal.recordings.iter().map(|r| (r.file.clone(), r.clone())).collect();
-    let judged = judge::judge_recordings(&rehearsal.session, &recordings).expect("a rehearsed ride is judged");
-    let ride = &judged[0].ride;
-    let moves = |protocol: &Protocol| {
-        let drill = |p: &protocol::Phase| match p.drill {
-            protocol::Drill::CoastRestart { .. } => 3,
-            _ => 1,
-        };
-        protocol.phases.iter().map(drill).sum::<usize>()
+fn moves(protocol: &Protocol) -> usize {
+    let drill = |p: &protocol::Phase| match p.drill {
+        protocol::Drill::CoastRestart { .. } => 3,
+        _ => 1,
     };
-    let ridden = judged[0].verdict.phases.iter().filter(|p| p.matched.is_some()).count();
-    let hours = ride.length_s as f64 / 3600.0;
-    println!("{} moves in {hours:.1} h; {ridden} of {} phases found", moves(&protocol), protocol.phases.len());
+    protocol.phases.iter().map(drill).sum()
+}
+
+/// A ride as the protocol asks, and its session.
+fn ridden(protocol: &Protocol) -> (Session, Ride) {
+    let rehearsal = simulate(protocol, &Plan::new(1));
+    let recordings = rehearsal.recordings.iter().map(|r| (r.file.clone(), r.clone())).collect();
+    let mut judged = judge::judge_recordings(&rehearsal.session, &recordings).expect("a rehearsed ride is judged");
+    (rehearsal.session, judged.remove(0).ride)
+}
+
+fn main() {
+    println!("| moves | hours | ridden | ms |\n| --- | --- | --- | --- |");
+    let shown = |protocol: &Protocol, (session, ride): (&Session, &Ride), how: &str| {
+        let took = least(protocol, session, ride).as_secs_f64() * 1e3;
+        println!("| {} | {:.1} | {how} | {took:.0} |", moves(protocol), ride.length_s as f64 / 3600.0);
+    };
+    for blocks in [24, 48] {
+        let protocol = long_protocol(blocks);
+        let (session, ride) = ridden(&protocol);
+        shown(&protocol, (&session, &ride), "as asked");
+    }
+    let protocol = long_protocol(96);
+    let (session, ride) = ridden(&protocol);
     forget_peak();
     let before_mb = memory_mb("VmRSS:");
-    println!("\n| moves | hours | ms |\n| --- | --- | --- |");
-    let shown = |protocol: &Protocol, ride: &Ride| {
-        let took = least(protocol, &rehearsal.session, ride).as_secs_f64() * 1e3;
-        println!("| {} | {:.1} | {took:.0} |", moves(protocol), ride.length_s as f64 / 3600.0);
-    };
     for part in [4, 2, 1] {
-        let mut fewer = protocol.clone();
-        fewer.phases.truncate(protocol.phases.len() / part);
-        shown(&fewer, ride);
+        let ride = cut(&ride, ride.length_s / part);
+        shown(&protocol, (&session, &ride), if part == 1 { "as asked" } else { "in part" });
     }
     for part in [4, 2] {
-        shown(&protocol, &cut(ride, ride.length_s / part));
+        let mut fewer = protocol.clone();
+        fewer.phases.truncate(protocol.phases.len() / part);
+        shown(&fewer, (&session, &ride), "and much else");
     }
     if let (Some(before_mb), Some(peak_mb)) = (before_mb, memory_mb("VmHWM:")) {
         println!("\npeak memory: {peak_mb:.0} MB, of which {before_mb:.0} MB are the ride's own");

@@ -64,7 +64,8 @@ impl Explainer<'_> {
         if phase.cadence_rpm.is_some() || matches!(phase.drill, Drill::CoastRestart { .. }) {
             ridden.rests_on.push("cadence".into());
         }
-        match self.signals.ring_over(ridden.span).filter(|b| b.confidence >= RING_TOLD) {
+        let seen = self.signals.ring_over(ridden.span);
+        match seen.filter(|b| b.confidence >= RING_TOLD) {
             Some(belief) => {
                 ridden.ring = Some(belief.ring);
                 let source = ring::rests_on(self.session, self.ride, ridden.span.seconds().start);
@@ -78,8 +79,11 @@ impl Explainer<'_> {
             }
             None => {
                 ridden.ring = phase.ring;
-                ridden.ring_rests_on =
-                    phase.ring.map(|_| "the protocol's order; nothing recorded tells the ring".into());
+                let why = match seen {
+                    Some(_) => "speed over cadence fits a gear of either ring",
+                    None => "nothing recorded tells the ring",
+                };
+                ridden.ring_rests_on = phase.ring.map(|_| format!("the protocol's order; {why}"));
             }
         }
         if self.plan.jump > 0.0 && jump(before, Some(instance.entry)) == 0.0 {

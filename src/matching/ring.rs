@@ -13,6 +13,8 @@ const WHEEL_SD: f64 = 0.01;
 /// A second that no gear explains (shifting, a coasting wheel, a slipping sensor) costs this density per unit of
 /// log ratio.
 const OUTLIER: f64 = 0.05;
+/// How much less likely a sprocket is that the gear-change events do not name: a stamp may be a second or two off.
+const OTHER_SPROCKET: f64 = 0.2;
 /// Chance per second of another sprocket, and of another ring.
 const SHIFT_REAR: f64 = 0.02;
 const SHIFT_FRONT: f64 = 0.002;
@@ -73,6 +75,7 @@ fn ring_of(drivetrain: &Drivetrain, teeth: u32) -> Option<Ring> {
 struct GearRatio {
     /// `None` for a middle ring.
     ring: Option<Ring>,
+    sprocket_teeth: u32,
     /// Natural log of ring teeth over sprocket teeth.
     log_ratio: f64,
 }
@@ -93,6 +96,7 @@ fn gears_of(drivetrain: &Drivetrain) -> Vec<Vec<GearRatio>> {
     chainrings.dedup();
     let ratio = |front: u32, rear: u32| GearRatio {
         ring: ring_of(drivetrain, front),
+        sprocket_teeth: rear,
         log_ratio: (f64::from(front) / f64::from(rear)).ln(),
     };
     chainrings.iter().map(|&front| drivetrain.cassette.iter().map(|&rear| ratio(front, rear)).collect()).collect()
@@ -136,6 +140,8 @@ fn belief(big: f64, small: f64) -> Option<RingBelief> {
 struct Seen {
     log_ratio: f64,
     sd: f64,
+    /// From gear-change events, of which some know no front ring.
+    sprocket_teeth: Option<u32>,
 }
 
 /// What is seen of the gear where the cranks drive the wheel.
@@ -153,14 +159,25 @@ fn log_ratios(ride: &Ride, wheel_m: f64) -> Vec<Option<Seen>> {
         (power_w > super::moves::COASTING_W).then(|| (cadence_rpm.ln(), (speed_m_s / wheel_m * 60.0).ln()))
     };
     let ratios: Vec<Option<(f64, f64)>> = (0..ride.length_s).map(ratio).collect();
+    let sprockets = sprockets(ride);
     let change = |a: Option<(f64, f64)>, b: (f64, f64)| a.map_or(0.0, |a| (a.0 - b.0).abs().max((a.1 - b.1).abs()));
     let seen = |k: usize| {
         let now = ratios[k]?;
         let around = [k.checked_sub(1).and_then(|b| ratios[b]), ratios.get(k + 1).copied().flatten()];
         let changed = around.into_iter().map(|other| change(other, now)).fold(0.0, f64::max);
-        Some(Seen { log_ratio: now.1 - now.0, sd: RATIO_SD.hypot(APART_S * changed) })
+        Some(Seen { log_ratio: now.1 - now.0, sd: RATIO_SD.hypot(APART_S * changed), sprocket_teeth: sprockets[k] })
     };
     (0..ride.length_s).map(seen).collect()
+}
+
+/// The sprocket at each grid second, by gear-change events.
+fn sprockets(ride: &Ride) -> Vec<Option<u32>> {
+    let mut teeth = vec![None; ride.length_s];
+    for gear in &ride.gears {
+        let from = (gear.at_s.ceil().max(0.0) as usize).min(ride.length_s);
+        teeth[from..].fill(gear.rear_teeth);
+    }
+    teeth
 }
 
 /// Speed of the wheel: from a hub first, as the bike may stand on it, then any other reference, then the unit's
@@ -240,6 +257,9 @@ impl<'a> Filter<'a> {
         for (out, gear) in out.iter_mut().zip(self.gears.iter().flatten()) {
             let z = (seen.log_ratio - self.log_wheel - gear.log_ratio) / seen.sd;
             *out = OUTLIER + if z.abs() < 6.0 { peak * (-0.5 * z * z).exp() } else { 0.0 };
+            if seen.sprocket_teeth.is_some_and(|teeth| teeth != gear.sprocket_teeth) {
+                *out *= OTHER_SPROCKET;
+            }
         }
     }
 
@@ -339,7 +359,7 @@ mod tests {
         let ratio = |&(front, rear): &(u32, u32)| (f64::from(front) / f64::from(rear) * factor).ln();
         // Whole-number cadence near 88 rpm rounds by up to half a turn.
         let rounded = |k: usize| ((k * 7 % 11) as f64 - 5.0) / 11.0 / 88.0;
-        let seen = move |log_ratio: f64| Some(Seen { log_ratio, sd: RATIO_SD });
+        let seen = move |log_ratio: f64| Some(Seen { log_ratio, sd: RATIO_SD, sprocket_teeth: None });
         gears.iter().flat_map(|g| (0..seconds).map(move |k| seen(ratio(g) + rounded(k)))).collect()
     }
 
@@ -349,6 +369,17 @@ mod tests {
 
     fn all_on(beliefs: &[Option<RingBelief>], ring: Ring) -> bool {
         beliefs.iter().all(|b| b.is_some_and(|b| b.ring == ring && b.confidence > 0.9))
+    }
+
+    #[test]
+    fn an_event_that_names_the_sprocket_alone_tells_two_like_gears_apart() {
+        let mut seen = ridden(&[(52, 19)], 200, 1.0);
+        let told = |seen: &[Option<Seen>]| beliefs(&[52, 36], seen)[100].unwrap();
+        assert!(told(&seen).confidence < 0.9, "{:?}", told(&seen));
+        seen.iter_mut().flatten().for_each(|seen| seen.sprocket_teeth = Some(19));
+        assert!(told(&seen).ring == Ring::Big && told(&seen).confidence > 0.95, "{:?}", told(&seen));
+        seen.iter_mut().flatten().for_each(|seen| seen.sprocket_teeth = Some(13));
+        assert!(told(&seen).ring == Ring::Small && told(&seen).confidence > 0.95, "{:?}", told(&seen));
     }
 
     #[test]

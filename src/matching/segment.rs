@@ -88,18 +88,22 @@ impl<'a> Ends<'a> {
     }
 
     /// The cheapest way to end the move at second `to`, and where it then began. To be called for each second in
-    /// order; `open[i]` is the cost of beginning the move at `i < to` less the running sum there, `sum` that at `to`.
-    fn at(&mut self, to: usize, open: &[f64], sum: f64) -> (f64, usize) {
+    /// order; `open(i)` is the cost of beginning the move at `i < to` less the running sum there, `sum` that at `to`.
+    fn at(&mut self, to: usize, open: impl Fn(usize) -> f64, sum: f64) -> (f64, usize) {
         let mut best = (f64::INFINITY, 0);
         for (piece, queue) in self.pieces.iter().zip(&mut self.queues) {
             if let Some(from) = to.checked_sub(piece.from)
-                && open[from].is_finite()
+                && let open = open(from)
+                && open.is_finite()
             {
-                let key = open[from] - piece.slope * from as f64;
+                let key = open - piece.slope * from as f64;
                 while queue.back().is_some_and(|&(_, other)| other > key) {
                     queue.pop_back();
                 }
-                queue.push_back((from, key));
+                // Of a window without an end the cheapest start stays the cheapest.
+                if piece.to < usize::MAX || queue.is_empty() {
+                    queue.push_back((from, key));
+                }
             }
             while queue.front().is_some_and(|&(from, _)| to - from > piece.to) {
                 queue.pop_front();
@@ -115,17 +119,33 @@ impl<'a> Ends<'a> {
     }
 }
 
-/// Costs and ways back of one move.
-struct Track {
+/// Costs and ways back of all moves, second by second: what is looked at together lies together.
+struct Tracks {
     /// What beginning at a second costs, less the running sum there.
     open: Vec<f64>,
     /// Where the move that ends at a second began.
     began: Vec<u32>,
+    /// First move of each entry, then their number.
+    first: Vec<usize>,
 }
 
-impl Track {
-    fn new(seconds: usize) -> Self {
-        Self { open: vec![f64::INFINITY; seconds + 1], began: vec![0; seconds + 1] }
+impl Tracks {
+    fn new(plan: &Plan) -> Self {
+        let mut first = vec![0];
+        first.extend(plan.entries.iter().scan(0, |sum, entry| {
+            *sum += entry.moves.len();
+            Some(*sum)
+        }));
+        let cells = first[plan.entries.len()] * (plan.seconds + 1);
+        Self { open: vec![f64::INFINITY; cells], began: vec![0; cells], first }
+    }
+
+    fn width(&self) -> usize {
+        self.first[self.first.len() - 1]
+    }
+
+    fn at(&self, entry: usize, of: usize, second: usize) -> usize {
+        second * self.width() + self.first[entry] + of
     }
 }
 
@@ -148,8 +168,7 @@ pub(super) fn cheapest(plan: &Plan, edges: &EdgeCosts, forced: &[Forced]) -> (f6
     let mut steps = vec![Step::Filler; states * (seconds + 1)];
     steps[0] = Step::Start;
     let mut came_after = vec![0_u32; states * (seconds + 1)];
-    let mut tracks: Vec<Vec<Track>> =
-        plan.entries.iter().map(|e| e.moves.iter().map(|_| Track::new(seconds)).collect()).collect();
+    let mut tracks = Tracks::new(plan);
     let mut ends: Vec<Vec<Ends>> =
         plan.entries.iter().map(|e| e.moves.iter().map(|m| Ends::of(&m.lasts)).collect()).collect();
     let mut pinned_until = 0;
@@ -160,11 +179,13 @@ pub(super) fn cheapest(plan: &Plan, edges: &EdgeCosts, forced: &[Forced]) -> (f6
         for (e, entry) in plan.entries.iter().enumerate().filter(|_| t > 0) {
             let last = entry.moves.len() - 1;
             for m in 0..=last {
-                let (cost, began) = ends[e][m].at(t, &tracks[e][m].open, entry.sum(m, t));
-                tracks[e][m].began[t] = began as u32;
+                let open = |from: usize| tracks.open[tracks.at(e, m, from)];
+                let (cost, began) = ends[e][m].at(t, open, entry.sum(m, t));
+                let here = tracks.at(e, m, t);
+                tracks.began[here] = began as u32;
                 let cost = cost + edges.at(e, t);
                 if m < last {
-                    tracks[e][m + 1].open[t] = cost - entry.sum(m + 1, t);
+                    tracks.open[here + 1] = cost - entry.sum(m + 1, t);
                 } else if cost < between[e + 1] {
                     let cost = cost + entry.ending(t, edges.marked(e, t));
                     if cost < between[e + 1] {
@@ -202,7 +223,8 @@ pub(super) fn cheapest(plan: &Plan, edges: &EdgeCosts, forced: &[Forced]) -> (f6
             }
             came_after[t * states + e + 1] = best.1 as u32;
             let beginning = edges.at(e, t) + entry.beginning(t, edges.marked(e, t));
-            tracks[e][0].open[t] = best.0 + beginning - entry.sum(0, t);
+            let here = tracks.at(e, 0, t);
+            tracks.open[here] = best.0 + beginning - entry.sum(0, t);
         }
     }
 
@@ -216,8 +238,8 @@ pub(super) fn cheapest(plan: &Plan, edges: &EdgeCosts, forced: &[Forced]) -> (f6
             Step::PhaseEnded => {
                 let entry = state - 1;
                 let mut bounds = vec![t];
-                for track in tracks[entry].iter().rev() {
-                    t = track.began[t] as usize;
+                for of in (0..plan.entries[entry].moves.len()).rev() {
+                    t = tracks.began[tracks.at(entry, of, t)] as usize;
                     bounds.push(t);
                 }
                 bounds.reverse();
@@ -240,14 +262,13 @@ pub(super) fn cheapest(plan: &Plan, edges: &EdgeCosts, forced: &[Forced]) -> (f6
     (cost, instances)
 }
 
-fn clear(ends: &mut [Vec<Ends>], tracks: &mut [Vec<Track>], until: usize) {
+fn clear(ends: &mut [Vec<Ends>], tracks: &mut Tracks, until: usize) {
     for queue in ends.iter_mut().flatten().flat_map(|e| &mut e.queues) {
         queue.clear();
     }
     // What was begun stays out of reach: queues take up starts later than they are written.
-    for track in tracks.iter_mut().flatten() {
-        track.open[..=until].fill(f64::INFINITY);
-    }
+    let passed = (until + 1) * tracks.width();
+    tracks.open[..passed].fill(f64::INFINITY);
 }
 
 fn least(costs: &[f64]) -> (f64, usize) {
@@ -302,7 +323,7 @@ fn run(moves: &[Move], sums: &[&[f64]], begin: Vec<f64>, to: usize) -> (Vec<f64>
     for (step, sums) in moves.iter().zip(sums) {
         let mut ends = Ends::of(&step.lasts);
         costs.iter_mut().zip(*sums).for_each(|(cost, sum)| *cost -= sum);
-        let (next, starts) = (0..=to).map(|t| ends.at(t, &costs, sums[t])).unzip();
+        let (next, starts) = (0..=to).map(|t| ends.at(t, |from| costs[from], sums[t])).unzip();
         costs = next;
         began.push(starts);
     }
