@@ -8,7 +8,7 @@ mod common;
 
 use std::collections::BTreeMap;
 
-use common::clocks::{Found, HAPPENS, SHARED, found, ride};
+use common::clocks::{Found, HAPPENS, Happens, SHARED, Shared, found, ride};
 use rayon::prelude::*;
 
 fn row(name: &str, of: &[&Found]) {
@@ -29,6 +29,29 @@ fn row(name: &str, of: &[&Found]) {
     );
 }
 
+/// `strap, 10 min missing, unit`.
+fn name(shared: Shared, happens: Happens) -> String {
+    let what = match happens {
+        Happens::Drift(ppm) => format!("drift {ppm:+} ppm"),
+        Happens::UnitGap => "10 min missing, unit".to_owned(),
+        Happens::PedalsGap => "10 min missing, pedals".to_owned(),
+        Happens::UnitPause => "automatic pause, unit".to_owned(),
+        Happens::PedalsPause => "automatic pause, pedals".to_owned(),
+    };
+    format!("{}, {what}", word(shared))
+}
+
+fn word(shared: Shared) -> &'static str {
+    match shared {
+        Shared::Strap => "strap",
+        Shared::Position => "position",
+        Shared::Speed => "speed",
+        Shared::Altitude => "altitude",
+        Shared::Nothing => "nothing but power",
+        Shared::All => "all of them",
+    }
+}
+
 fn main() {
     let mut numbers = std::env::args().skip(1).filter_map(|argument| argument.parse::<u64>().ok());
     let (rides, first) = (numbers.next().unwrap_or(20), numbers.next().unwrap_or(1));
@@ -43,19 +66,12 @@ fn main() {
             let one = |seed: u64| found(&ride(&protocol, shared, happens, seed));
             let of: Vec<_> = (first..first + rides).into_par_iter().map(one).collect();
             let clocks: Vec<Found> = of.iter().flat_map(|one| one.0.clone()).collect();
-            row(&format!("{shared:?}, {happens:?}"), &clocks.iter().collect::<Vec<_>>());
+            row(&name(shared, happens), &clocks.iter().collect::<Vec<_>>());
             all.extend(clocks);
-            if std::env::var_os("CAUTIONS").is_some() {
-                let mut said = BTreeMap::new();
-                of.iter().flat_map(|one| &one.1).for_each(|c| {
-                    *said.entry(c.chars().filter(|c| !c.is_ascii_digit()).collect::<String>()).or_insert(0) += 1
-                });
-                println!("{said:#?}");
-            }
         }
-        row(&format!("**{shared:?}**"), &all.iter().collect::<Vec<_>>());
+        row(&format!("**{}**", word(shared)), &all.iter().collect::<Vec<_>>());
         let mut by: BTreeMap<&str, Vec<&Found>> = BTreeMap::new();
         all.iter().for_each(|clock| by.entry(&clock.on).or_default().push(clock));
-        by.iter().for_each(|(on, clocks)| row(&format!("{shared:?}, taken: {on}"), clocks));
+        by.iter().for_each(|(on, clocks)| row(&format!("{}, taken: {on}", word(shared)), clocks));
     }
 }
