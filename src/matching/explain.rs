@@ -2,7 +2,7 @@
 
 use crate::protocol::{Drill, Part, Phase, Protocol};
 use crate::ride::{EdgeKind, Ride, Window};
-use crate::session::Session;
+use crate::session::{Remark, Session};
 
 use super::model::{MatchOutcome, PhaseMatch, Ridden};
 use super::moves::{self, Plan, Rings};
@@ -93,6 +93,11 @@ impl Explainer<'_> {
             if self.edge_near(&kind, ridden.span) {
                 ridden.rests_on.push(word.into());
             }
+        }
+        let of_phase = |r: &&Remark| r.spoiled.as_ref().is_some_and(|s| s.selects(&phase.id));
+        let mut remarks = self.session.remarks.iter().filter(of_phase);
+        if remarks.any(|r| super::remarked(r, self.ride).is_some_and(|at| super::written_of(ridden.span, at))) {
+            ridden.rests_on.push("remark".into());
         }
     }
 

@@ -22,7 +22,7 @@ pub use model::*;
 
 use crate::protocol::{Drill, Phase, Protocol, Target};
 use crate::ride::{Ride, Window};
-use crate::session::{ClockTime, Pin, Session};
+use crate::session::{ClockTime, Pin, Remark, Session};
 use explain::Explainer;
 use moves::Plan;
 use segment::{EdgeCosts, Forced, Instance, LAP};
@@ -35,6 +35,7 @@ use signals::Signals;
 pub fn find(protocol: &Protocol, session: &Session, ride: &Ride) -> Matches {
     let signals = Signals::of(session, ride);
     let mut plan = Plan::of(protocol, &signals, 1.0);
+    expect_remarked(protocol, session, ride, &mut plan);
     let mut matches = Matches::default();
     let pins = resolve_pins(protocol, session, ride, &plan, &mut matches.cautions);
     let forced: Vec<Forced> =
@@ -44,7 +45,8 @@ pub fn find(protocol: &Protocol, session: &Session, ride: &Ride) -> Matches {
     if !Blocks::of(protocol, &plan, &signals, &instances, 1.0).as_asked()
         && let Some(paced) = pace::of(protocol, &signals)
     {
-        let other = Plan::of(protocol, &signals, paced);
+        let mut other = Plan::of(protocol, &signals, paced);
+        expect_remarked(protocol, session, ride, &mut other);
         let (other_cost, other_instances) = segment::cheapest(&other, &edges, &forced);
         let blocks = Blocks::of(protocol, &other, &signals, &other_instances, paced);
         if other_cost < cost - LEAST_CHEAPER && blocks.share_a_pace() {
@@ -83,9 +85,11 @@ pub fn find(protocol: &Protocol, session: &Session, ride: &Ride) -> Matches {
                 Some(Err(reason)) => MatchOutcome::NotRidden { reason },
                 None => MatchOutcome::NotRidden { reason: missing.clone().unwrap_or_default() },
             };
-            let outcome = spoiled(session, phase, repeat).map_or(outcome, |reason| MatchOutcome::NotRidden { reason });
             matches.found.push(PhaseMatch { phase: expected.phase, repeat, surplus: repeat > phase.repeats, outcome });
         }
+    }
+    for remark in &session.remarks {
+        spoil(protocol, remark, ride, &mut matches);
     }
     explainer.recoveries(&mut matches.found);
     matches.deviations = explainer.deviations(&matches.found);
@@ -288,10 +292,53 @@ fn number(mut attempts: Vec<Attempt>, asked: u32) -> (Vec<Option<Result<Ridden, 
     (slots, dropped)
 }
 
-fn spoiled(session: &Session, phase: &Phase, repeat: u32) -> Option<String> {
-    let names = |s: &crate::protocol::Selector| s.selects(&phase.id) && s.repeat.is_none_or(|n| n == repeat);
-    let remark = session.remarks.iter().find(|r| r.spoiled.as_ref().is_some_and(names))?;
-    Some(format!("called spoiled by the tester: {}", remark.text))
+/// Second of a remark that names a phase.
+fn remarked(remark: &Remark, ride: &Ride) -> Option<usize> {
+    let at_s = session_seconds(ride, remark.at.as_ref()?);
+    (at_s >= 0.0 && at_s <= ride.length_s as f64).then_some(at_s as usize)
+}
+
+/// Whether a remark at second `at` may be about what was ridden over `span`.
+fn written_of(span: Window, at: usize) -> bool {
+    (span.start_s..=span.end_s + moves::WRITTEN_S as f64).contains(&(at as f64))
+}
+
+/// What was remarked on was ridden then.
+fn expect_remarked(protocol: &Protocol, session: &Session, ride: &Ride, plan: &mut Plan) {
+    for remark in &session.remarks {
+        let (Some(selector), Some(at)) = (&remark.spoiled, remarked(remark, ride)) else { continue };
+        let named = |e: &&mut moves::Entry| selector.selects(&protocol.phases[e.phase].id);
+        plan.entries.iter_mut().filter(named).for_each(|entry| entry.expect(at));
+    }
+}
+
+/// Strikes the repeat that a remark calls spoiled: what was ridden at its time, else the one with its number.
+fn spoil(protocol: &Protocol, remark: &Remark, ride: &Ride, matches: &mut Matches) {
+    let Some(selector) = &remark.spoiled else { return };
+    let told = |m: &PhaseMatch| selector.selects(&protocol.phases[m.phase].id);
+    let numbered = |m: &PhaseMatch| told(m) && selector.repeat.is_none_or(|n| n == m.repeat);
+    let then = remarked(remark, ride).and_then(|at| {
+        let over = |m: &PhaseMatch| matches!(&m.outcome, MatchOutcome::Ridden(r) if written_of(r.span, at));
+        // Of two within reach the later had begun.
+        matches.found.iter().rposition(|m| told(m) && over(m))
+    });
+    if let (Some(at), Some(number)) = (then, selector.repeat)
+        && matches.found[at].repeat != number
+    {
+        let id = &protocol.phases[matches.found[at].phase].id;
+        matches.cautions.push(format!(
+            "the remark \"{}\" calls {id}/{number} spoiled; at its time repeat {} was ridden, so that one was left out",
+            remark.text, matches.found[at].repeat
+        ));
+    }
+    let reason = format!("called spoiled by the tester: {}", remark.text);
+    let struck: Vec<usize> = match then {
+        Some(at) => vec![at],
+        None => (0..matches.found.len()).filter(|&at| numbered(&matches.found[at])).collect(),
+    };
+    for at in struck {
+        matches.found[at].outcome = MatchOutcome::NotRidden { reason: reason.clone() };
+    }
 }
 
 /// A pin whose phase and seconds are known.

@@ -30,6 +30,9 @@ const SHORT_MOVE_S: f64 = 30.0;
 /// Power below which a crank is taken as not driven: a coasting meter reads a few watts at most.
 pub(super) const COASTING_W: f64 = 10.0;
 
+/// A remark is written this long after what it is about, at most.
+pub(super) const WRITTEN_S: usize = 30;
+
 /// Everything that the protocol scores by riding, in its order. Warm-ups, recoveries and waits have no part in the
 /// search: they are what lies between.
 pub(super) struct Plan {
@@ -52,8 +55,8 @@ pub(super) struct Entry {
     /// What one of its seconds weighs.
     weight: f64,
     cut: Cut,
-    /// Stretches taken out of consideration.
-    banned: Vec<(usize, usize)>,
+    /// Stretches made dearer or cheaper, and by how much a second.
+    swayed: Vec<(usize, usize, f64)>,
     /// Entries after which this one may come without a cost; `None` is the ride's start.
     pub free_after: Vec<Option<usize>>,
 }
@@ -107,7 +110,7 @@ impl Plan {
             .map(|(at, &(phase, plan))| {
                 let (weight, moves) = moves_of(plan, signals, paced, Rings::Count);
                 let free_after = free_after(&phases, at);
-                Entry { phase, weight, cut: Cut::of(plan), banned: vec![], moves, free_after }
+                Entry { phase, weight, cut: Cut::of(plan), swayed: vec![], moves, free_after }
             })
             .collect();
         let jump = match protocol.order {
@@ -121,8 +124,10 @@ impl Plan {
 impl Entry {
     /// Cost of riding it with these bounds, relative to filler; edges and order apart.
     pub fn cost(&self, bounds: &[usize]) -> f64 {
-        let moves = self.moves.iter().zip(bounds.windows(2));
-        let seconds: f64 = moves.map(|(m, b)| m.sums[b[1]] - m.sums[b[0]] + m.lasting(b[1] - b[0])).sum();
+        let moves = self.moves.iter().enumerate().zip(bounds.windows(2));
+        let cost =
+            |((of, m), b): ((usize, &Move), &[usize])| self.sum(of, b[1]) - self.sum(of, b[0]) + m.lasting(b[1] - b[0]);
+        let seconds: f64 = moves.map(cost).sum();
         seconds + self.beginning(bounds[0], 0.0) + self.ending(bounds[bounds.len() - 1], 0.0)
     }
 
@@ -134,10 +139,8 @@ impl Entry {
 
     /// What the seconds before `second` of one of its moves cost in all.
     pub fn sum(&self, of: usize, second: usize) -> f64 {
-        // Far above what any stretch can gain.
-        const BANNED: f64 = 1e6;
-        let banned = self.banned.iter().map(|&(from, to)| second.clamp(from, to) - from).sum::<usize>();
-        self.moves[of].sums[second] + BANNED * banned as f64
+        let swayed = self.swayed.iter().map(|&(from, to, by)| by * (second.clamp(from, to) - from) as f64);
+        self.moves[of].sums[second] + swayed.sum::<f64>()
     }
 
     /// What beginning at a second costs, over and above its seconds; `marked` is 1 where somebody marked it, else less.
@@ -154,7 +157,16 @@ impl Entry {
 
     /// Takes a stretch out of consideration for this entry.
     pub fn ban(&mut self, from: usize, to: usize) {
-        self.banned.push((from, to));
+        // Far above what any stretch can gain.
+        const BANNED: f64 = 1e6;
+        self.swayed.push((from, to, BANNED));
+    }
+
+    /// Makes the seconds before `at` likelier to be its own, as somebody wrote then that it was ridden. Worth as much as
+    /// the protocol's order.
+    pub fn expect(&mut self, at: usize) {
+        let from = at.saturating_sub(WRITTEN_S);
+        self.swayed.push((from, at, -JUMP / WRITTEN_S as f64));
     }
 }
 

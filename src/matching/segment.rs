@@ -178,9 +178,9 @@ pub(super) fn cheapest(plan: &Plan, edges: &EdgeCosts, forced: &[Forced]) -> (f6
         let steps = &mut steps[t * states..(t + 1) * states];
         for (e, entry) in plan.entries.iter().enumerate().filter(|_| t > 0) {
             let last = entry.moves.len() - 1;
-            for m in 0..=last {
+            for (m, ends) in ends[e].iter_mut().enumerate() {
                 let open = |from: usize| tracks.open[tracks.at(e, m, from)];
-                let (cost, began) = ends[e][m].at(t, open, entry.sum(m, t));
+                let (cost, began) = ends.at(t, open, entry.sum(m, t));
                 let here = tracks.at(e, m, t);
                 tracks.began[here] = began as u32;
                 let cost = cost + edges.at(e, t);

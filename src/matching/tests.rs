@@ -755,6 +755,50 @@ fn a_repeat_called_spoiled_is_kept_but_not_ridden() {
 }
 
 #[test]
+fn a_remark_strikes_what_was_ridden_at_its_time_whatever_its_number() {
+    let mut rider = Rider::new(73);
+    rider.bench(&AS_WRITTEN);
+    let (ride, _) = rider.finish();
+    let mut session = session();
+    let second = ridden(&find(&bench(), &session, &ride)).iter().find(|r| (r.0, r.1) == (6, 2)).unwrap().2.span;
+    let at = ride.utc(second.end_s + 12.0);
+    session.remarks.push(Remark {
+        at: Some(ClockTime { date: None, time: at.time(), offset_s: None }),
+        text: "chain dropped".into(),
+        spoiled: Some(Selector { name: "standing-sprints".into(), keys: vec![], repeat: Some(3) }),
+    });
+    let matches = find(&bench(), &session, &ride);
+    assert_eq!(reasons(&matches), [(6, 2, "called spoiled by the tester: chain dropped")]);
+    assert!(matches.cautions[0].contains("at its time repeat 2 was ridden"), "{:?}", matches.cautions);
+}
+
+#[test]
+fn a_remark_decides_between_places_that_fit_alike() {
+    // One block asked, ridden twice a sixth too weak, too little for a surplus one: the one written of is it.
+    let mut protocol = bench();
+    protocol.phases = vec![steady(Ring::Big, 200.0, 4.0)];
+    let mut rider = Rider::new(77);
+    rider.rest(100);
+    for _ in 0..2 {
+        rider.ride(168.0, 250, 88.0);
+        rider.rest(100);
+    }
+    let (ride, _) = rider.finish();
+    let mut session = session();
+    let found = |session: &Session| find(&protocol, session, &ride);
+    assert_eq!(ridden(&found(&session)).len(), 1);
+    for middle_s in [225.0, 575.0] {
+        session.remarks = vec![Remark {
+            at: Some(ClockTime { date: None, time: ride.utc(middle_s).time(), offset_s: None }),
+            text: "a truck".into(),
+            // No such repeat, so only what was ridden then can be meant.
+            spoiled: Some(Selector { name: "steady".into(), keys: vec![], repeat: Some(9) }),
+        }];
+        assert!(ridden(&found(&session)).is_empty(), "{middle_s} s: {}", story(&found(&session)));
+    }
+}
+
+#[test]
 fn a_mark_decides_between_places_that_fit_alike() {
     // Twice the same block in one run, no ring evidence, no laps: only the mark tells where one ends.
     let mut protocol = bench();
