@@ -63,6 +63,8 @@ pub fn find(protocol: &Protocol, session: &Session, ride: &Ride) -> Matches {
         }
         instances = segment::cheapest(&plan, &edges, &forced).1;
     }
+    // Cheap boundaries alone, as around an automatic pause, make no phase.
+    instances.retain(|i| i.forced.is_some() || plan.entries[i.entry].cost(&i.bounds) < 0.0);
     let explainer = Explainer { protocol, plan: &plan, signals: &signals, session, ride };
 
     for (entry, expected) in plan.entries.iter().enumerate() {
