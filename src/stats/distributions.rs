@@ -1,30 +1,43 @@
 //! Student's t, and what the GUM and JCGM 106 make of it.
 
-use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
+use statrs::distribution::{Continuous, ContinuousCDF, Normal, StudentsT};
 
-/// Above this the t distribution is the normal one to better than 1e-7.
-const PRACTICALLY_NORMAL: f64 = 1e7;
+/// From here on the library's distribution loses digits (5e-8 at 1e7), and three terms in 1/ν are good to 2e-14.
+const MANY_DEGREES: f64 = 3e3;
 
 /// Pr(T ≤ t) of Student's t with `nu` degrees of freedom: fractional, or infinite for the normal distribution.
 ///
-/// NaN unless `nu` > 0.
+/// NaN unless `nu` > 0. Source of the expansion for large `nu`: Fisher (1925), Metron 5:90-104, from memory; its terms
+/// checked by quadrature with 40 digits.
 pub fn t_cdf(t: f64, nu: f64) -> f64 {
-    if nu > PRACTICALLY_NORMAL {
-        return Normal::standard().cdf(t);
+    if nu <= MANY_DEGREES {
+        return StudentsT::new(0.0, 1.0, nu).map_or(f64::NAN, |d| d.cdf(t));
     }
-    StudentsT::new(0.0, 1.0, nu).map_or(f64::NAN, |d| d.cdf(t))
+    let normal = Normal::standard();
+    let t2 = t * t;
+    let first = (t2 + 1.0) / 4.0;
+    let second = (((3.0 * t2 - 7.0) * t2 - 5.0) * t2 - 3.0) / 96.0;
+    let third = (((((t2 - 11.0) * t2 + 14.0) * t2 + 6.0) * t2 - 3.0) * t2 - 15.0) / 384.0;
+    let density = normal.pdf(t);
+    // Far out the density is 0 before the polynomial is infinite.
+    let less = if density > 0.0 { density * t * (first + (second + third / nu) / nu) / nu } else { 0.0 };
+    normal.cdf(t) - less
 }
 
 /// The t below which a share `p` (0 < p < 1) of the distribution lies. NaN unless `nu` > 0.
 ///
-/// Source of the expansion for large `nu`: Abramowitz and Stegun (1964), 26.7.5.
+/// Source of the first guess for large `nu`: Abramowitz and Stegun (1964), 26.7.5.
 pub fn t_quantile(p: f64, nu: f64) -> f64 {
-    // The library's search loses digits from about 1e5 on (0.1 at 9e6); the first term in 1/ν is then good to 1e-6.
-    if nu > 1e4 {
+    let Ok(student) = StudentsT::new(0.0, 1.0, nu) else { return f64::NAN };
+    let guess = if nu > MANY_DEGREES {
         let z = Normal::standard().inverse_cdf(p);
-        return z + (z.powi(3) + z) / (4.0 * nu);
-    }
-    StudentsT::new(0.0, 1.0, nu).map_or(f64::NAN, |d| d.inverse_cdf(p))
+        z + (z.powi(3) + z) / (4.0 * nu)
+    } else {
+        student.inverse_cdf(p)
+    };
+    // One step of Newton's makes good what the library's search leaves (1e-8) and the guess (1e-6).
+    let step = (t_cdf(guess, nu) - p) / student.pdf(guess);
+    if step.is_finite() { guess - step } else { guess }
 }
 
 /// Two-sided coverage factor k: a share `coverage` lies within ±k.
