@@ -142,6 +142,16 @@ mod tests {
     }
 
     #[test]
+    fn what_the_estimates_are_held_to_is_the_published_form() {
+        // Sixty samples of ρ; computed from the formula.
+        for (rho, worth) in
+            [(0.0, 60.0), (0.3, 32.6666666667), (0.5, 20.4545454545), (0.8, 7.1999991173), (0.9, 3.7487369027)]
+        {
+            assert!((bayley_hammersley(60, |k| f64::powi(rho, k as i32)) - worth).abs() < 1e-9, "{rho}");
+        }
+    }
+
+    #[test]
     fn intervals_of_autoregressive_residuals_cover() {
         for phi in [0.0, 0.3, 0.6, 0.9] {
             for n in [20, 60, 180, 210, 600] {
