@@ -120,11 +120,22 @@ impl Budget {
 
     /// Root of the sum of squares, effective degrees of freedom and Student's t for `coverage`.
     ///
-    /// Source: JCGM 100:2008 (GUM), 5.1.2, G.4.1 and G.3.
+    /// A Type B line beside scatter of few degrees of freedom raises the effective number, and t can fall faster than the
+    /// sum grows: below some six degrees of freedom more doubt would give a smaller expanded uncertainty. It is never less
+    /// than that of the lines with degrees of freedom alone.
+    ///
+    /// Source: JCGM 100:2008 (GUM), 5.1.2, G.4.1 and G.3; the paradox: Ballico (2000), Metrologia 37:61-64, from memory.
     pub fn combine(&self, coverage: f64) -> Combined {
-        let parts: Vec<(f64, f64)> = self.0.iter().map(|l| (l.standard_uncertainty, l.degrees_of_freedom)).collect();
+        let mut parts: Vec<(f64, f64)> =
+            self.0.iter().map(|l| (l.standard_uncertainty, l.degrees_of_freedom)).collect();
         let (standard_uncertainty, degrees_of_freedom) = stats::welch_satterthwaite(&parts);
-        let coverage_factor = stats::coverage_factor(coverage, degrees_of_freedom);
+        let mut coverage_factor = stats::coverage_factor(coverage, degrees_of_freedom);
+        parts.retain(|(_, degrees_of_freedom)| degrees_of_freedom.is_finite());
+        if (1..self.0.len()).contains(&parts.len()) && standard_uncertainty > 0.0 {
+            let (alone, degrees_of_freedom) = stats::welch_satterthwaite(&parts);
+            let of_alone = alone * stats::coverage_factor(coverage, degrees_of_freedom);
+            coverage_factor = coverage_factor.max(of_alone / standard_uncertainty);
+        }
         Combined { standard_uncertainty, degrees_of_freedom, coverage_factor }
     }
 
