@@ -4,7 +4,7 @@ use super::bench::{Fitted, Recorder};
 use super::fault::Kind;
 use super::habits::Storage;
 use super::head_unit::Clock;
-use super::instrument::{Draw, Loss};
+use super::instrument::{Draw, Loss, Stated};
 use super::noise::{Noise, Purpose};
 use super::strike::Strike;
 use super::{Instruments, Plan};
@@ -37,7 +37,7 @@ impl Draws {
 }
 
 fn ideal() -> Draw {
-    Draw { gain: 1.0, offset_w: 0.0, noise: 0.0, angle: 0.25, timeout_s: 1.6, flywheel_missed: 0.0 }
+    Draw { gain: 1.0, offset_w: 0.0, noise: 0.0, angle: 0.25, timeout_s: 1.6, flywheel_missed: 0.0, stated: None }
 }
 
 fn ideal_clock(ride_s: f64) -> Clock {
@@ -69,6 +69,25 @@ fn real(plan: &Plan, fitted: &Fitted) -> Draw {
         angle: noise.uniform(),
         timeout_s: noise.between(1.5, 1.7),
         flywheel_missed: if fitted.mode.is_some() { noise.between(0.04, 0.12) } else { 0.0 },
+        stated: (plan.habits.as_stated && fitted.recorder != plan.bench.unit.recorder).then(|| stated(plan, fitted)),
+    }
+}
+
+/// Standard uncertainty of how a pair of pedals splits the total, as a share of it, beside that of its sides' gains, and
+/// of a cadence sensor, rpm: what the judge is told to allow for.
+const SPLIT: f64 = 0.005;
+const CADENCE_RPM: f64 = 0.3;
+
+fn stated(plan: &Plan, fitted: &Fitted) -> Stated {
+    let mut noise = Noise::nth(plan.seed ^ DRAWS, Purpose::Stated, fitted.recorder as usize);
+    let mut normal = || plan.habits.systematic * noise.normal();
+    Stated {
+        bound: fitted.stated.clone(),
+        total: normal() / 2.0,
+        // Two sides that are off independently by √2 times what the total is off: half of that goes across.
+        across: normal() / 4.0,
+        split: SPLIT * normal(),
+        cadence_rpm: CADENCE_RPM * normal(),
     }
 }
 

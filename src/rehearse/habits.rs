@@ -1,5 +1,7 @@
 //! What differs from bench to bench and rider to rider.
 
+use std::sync::Arc;
+
 use crate::protocol::{Posture, Protocol};
 
 use super::noise::{Noise, Purpose};
@@ -29,6 +31,15 @@ pub struct SensingDelay {
     pub altitude: (f64, f64),
 }
 
+/// A real rider's own scatter, to ride with in place of the simulated one's: steady stretches, one value a second.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Scatter {
+    /// Power and cadence over the stretch's means, less one.
+    pub efforts: Vec<Vec<(f64, f64)>>,
+    /// The right side's share of power less the stretch's mean. Where there are none the simulated rider's stay.
+    pub right_shares: Vec<Vec<f64>>,
+}
+
 #[derive(Debug, Clone, PartialEq)]
 pub struct Habits {
     /// Of head units A to D; the usual bench has the unit on A, the pedals on B, the trainer on C.
@@ -52,6 +63,11 @@ pub struct Habits {
     pub systematic: f64,
     /// Times a usual rider's range of heart rate, and so about its number of steps.
     pub heart: f64,
+    /// References are off by a draw from all that they state, in place of the smaller gains and offsets of good ones;
+    /// so are their sides and their cadence.
+    pub as_stated: bool,
+    /// What the rider's power, cadence and balance scatter by, from real rides.
+    pub scatter: Option<Arc<Scatter>>,
 }
 
 impl Default for Habits {
@@ -69,6 +85,8 @@ impl Default for Habits {
             unsteady: 1.0,
             systematic: 1.0,
             heart: 1.0,
+            as_stated: false,
+            scatter: None,
         }
     }
 }

@@ -1,6 +1,7 @@
 //! From what truly happens to what an instrument sends: crank meters once a turn, a hub four times a second.
 
 use crate::protocol::Ring;
+use crate::quantity::{Bound, Unit};
 use crate::session::{Drivetrain, Sides};
 
 use super::bench::Fitted;
@@ -24,6 +25,34 @@ pub(super) struct Draw {
     /// A trainer's brake sits behind its flywheel and works out what the flywheel takes and gives; it misses this share.
     /// So it reads low while spun up and high while it runs down, coasting included. 0 where torque is felt ahead of it.
     pub flywheel_missed: f64,
+    /// In place of gain and offset.
+    pub stated: Option<Stated>,
+}
+
+/// How far an instrument is off, as a draw from what it states of itself.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Stated {
+    /// Expanded uncertainty of the total.
+    pub bound: Bound,
+    /// Of that bound, in the total and from right to left.
+    pub total: f64,
+    pub across: f64,
+    /// Of the total, from right to left.
+    pub split: f64,
+    pub cadence_rpm: f64,
+}
+
+impl Stated {
+    fn add_to(&self, update: &mut Update) {
+        let total_w = update.left_w + update.right_w;
+        let bound_w = self.bound.in_unit(Unit::Watt, total_w).unwrap_or(0.0);
+        let (half_w, across_w) = (self.total * bound_w / 2.0, self.across * bound_w + self.split * total_w);
+        update.left_w += half_w + across_w;
+        update.right_w += half_w - across_w;
+        if update.rpm > 0.0 {
+            update.rpm += self.cadence_rpm;
+        }
+    }
 }
 
 /// What every instrument of one ride has in common.
@@ -182,8 +211,12 @@ fn add_errors(updates: &mut [Update], draw: &Draw, mut error: impl FnMut(&mut No
         let (power, balance) = error(noise);
         if update.reads() {
             let shift_w = balance * (update.left_w + update.right_w);
-            update.left_w = (update.left_w + shift_w) * draw.gain * (1.0 + power) + draw.offset_w / 2.0;
-            update.right_w = (update.right_w - shift_w) * draw.gain * (1.0 + power) + draw.offset_w / 2.0;
+            let (gain, offset_w) = if draw.stated.is_some() { (1.0, 0.0) } else { (draw.gain, draw.offset_w) };
+            update.left_w = (update.left_w + shift_w) * gain * (1.0 + power) + offset_w / 2.0;
+            update.right_w = (update.right_w - shift_w) * gain * (1.0 + power) + offset_w / 2.0;
+            if let Some(stated) = &draw.stated {
+                stated.add_to(update);
+            }
         }
     }
 }

@@ -38,7 +38,7 @@ use as_recorded::Own;
 pub use bench::{BENCHES, Bench, BenchKind, Fitted, Recorder};
 use draws::Draws;
 pub use fault::{FAULT_KINDS, Fault, FaultError, FaultKind, Kind, Occasion, Share};
-pub use habits::{Habits, SensingDelay, Shifting, Storage};
+pub use habits::{Habits, Scatter, SensingDelay, Shifting, Storage};
 use head_unit::{Clock, Heard, Recorded};
 use instrument::{Draw, Gear, Ridden};
 pub use measures::{TrueReadings, TrueRidden};

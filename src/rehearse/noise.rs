@@ -21,6 +21,10 @@ pub(super) enum Purpose {
     Clock = 20,
     Laps = 30,
     Habits = 31,
+    /// Of the instrument on head unit A, and so on.
+    Stated = 40,
+    /// Of efforts and of balance.
+    Resampled = 45,
     /// Of the head unit that records instrument A, and so on.
     HeadUnits = 50,
     Terrain = 80,

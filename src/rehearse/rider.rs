@@ -1,8 +1,10 @@
 //! How unsteady a rider is. The figures are fitted to real rides; `tests/steadiness.rs` holds the simulator to them.
 
+use std::sync::Arc;
+
 use crate::protocol::Posture;
 
-use super::habits::Habits;
+use super::habits::{Habits, Scatter};
 use super::noise::{Noise, Purpose, Wander};
 
 /// Standard deviation and correlation time, s.
@@ -74,6 +76,32 @@ pub(super) struct Rider {
     share_off: f64,
     /// Of the left and of the right leg's present turn.
     push_factors: [f64; 2],
+    resampled: Option<Resampled>,
+}
+
+/// The scatter of real rides, replayed: a stretch drawn at random from a random second to its end, then the next.
+struct Resampled {
+    scatter: Arc<Scatter>,
+    /// Of efforts and of shares.
+    places: [Place; 2],
+    slow_s: f64,
+}
+
+struct Place {
+    noise: Noise,
+    stretch: usize,
+    at_s: f64,
+}
+
+impl Place {
+    fn next<T: Copy>(&mut self, stretches: &[Vec<T>], step_s: f64) -> Option<T> {
+        self.at_s += step_s;
+        if stretches.get(self.stretch).is_none_or(|stretch| self.at_s >= stretch.len() as f64) {
+            self.stretch = self.noise.below(stretches.len());
+            self.at_s = self.noise.below(stretches.get(self.stretch)?.len()) as f64;
+        }
+        stretches[self.stretch].get(self.at_s as usize).copied()
+    }
 }
 
 impl Rider {
@@ -101,6 +129,15 @@ impl Rider {
             cadence_factor: 1.0,
             share_off: 0.0,
             push_factors: [1.0, 1.0],
+            resampled: habits.scatter.clone().map(|scatter| Resampled {
+                scatter,
+                places: [0, 1].map(|n| Place {
+                    noise: Noise::nth(seed, Purpose::Resampled, n),
+                    stretch: usize::MAX,
+                    at_s: 0.0,
+                }),
+                slow_s,
+            }),
         }
     }
 
@@ -111,10 +148,20 @@ impl Rider {
         self.cadence_factor = 1.0 + cadence;
         self.power_factor = 1.0 + power + self.steadiness.power_by_cadence * cadence;
         self.share_off = self.share.next(&mut self.share_noise);
+        let Some(Resampled { scatter, places: [efforts, shares], slow_s }) = &mut self.resampled else { return };
+        let (power, cadence) = efforts.next(&scatter.efforts, *slow_s).unwrap_or_default();
+        self.cadence_factor = 1.0 + self.unsteady * cadence;
+        // A recorded second's power is what the legs did in it, not what they aimed at.
+        self.power_factor = 1.0;
+        self.push_factors = [(1.0 + self.unsteady * power).max(0.0); 2];
+        self.share_off = shares.next(&scatter.right_shares, *slow_s).unwrap_or(self.share_off);
     }
 
     /// The cranks moved: a leg whose push begins draws how hard it is.
     pub fn turn(&mut self, before: f64, after: f64, power_w: f64) {
+        if self.resampled.is_some() {
+            return;
+        }
         for (leg, half) in [0.0, 0.5].into_iter().enumerate() {
             if (before + half) as u64 != (after + half) as u64 {
                 let sd = self.steadiness.push * self.unsteady * push_scatter(power_w);
