@@ -12,6 +12,8 @@ use super::windows::{STORAGE_U_S, Scene};
 /// A crank that reports once a revolution at its own angle, into head units that sample on their own phase: what
 /// repeats of one session share. From simulation with perfect clocks.
 const SAMPLING_PHASE_U_S: f64 = 0.1;
+/// Three edges each seen once a second: rectangular, GUM 4.3.7.
+const SAMPLES_U_S: f64 = 0.5;
 /// A rounded watt. GUM 4.3.7.
 const ROUNDING_SD_W: f64 = 0.288_675;
 /// Adjacent samples lie no further apart; nothing is read across a missing one.
@@ -186,7 +188,9 @@ impl Scene<'_> {
         let slope_w_s = (readings[0] - readings[readings.len() - 1]).abs() / readings.len() as f64;
         let mut budget = Budget::default();
         budget.push(Line::b(Source::Clock, slope_w_s * super::references::clock_u(self.ride, &[reference])));
-        budget.push(Line::b(Source::Resolution, ROUNDING_SD_W));
+        // Where the reference let go and came back is known to about a second's sample each; so is the unit's own edge.
+        budget.push(Line::b(Source::SamplingPhase, slope_w_s * SAMPLING_PHASE_U_S.hypot(STORAGE_U_S)));
+        budget.push(Line::b(Source::Resolution, (slope_w_s * SAMPLES_U_S).hypot(ROUNDING_SD_W)));
         let (value, unit, budget) = if integral {
             let factor = window.length_s() / 1000.0;
             (mean_w * factor, Unit::Kilojoule, budget.times(factor))
