@@ -288,7 +288,7 @@ impl Scene<'_> {
 
     /// The limit of agreement farther from zero, of the per-second error.
     ///
-    /// Mean ± 1.96 s, and √(3s²/n) for the limit's standard error with n effective samples.
+    /// Mean ± 1.96 s; the limit's variance is that of the mean and 1.96² times that of s, about 3s²/n together.
     /// Source: Bland and Altman (1986), Lancet 327:307-310.
     pub fn spread(&self, window: Window, first: Unit) -> Measured {
         let consensus = self.consensus(Need::SteadyPower, window)?;
@@ -301,7 +301,14 @@ impl Scene<'_> {
         let effective = stats::effective_samples(&differences);
         let limit_w = if limits.mean < 0.0 { limits.low } else { limits.high };
         let mut budget = Budget::default();
-        budget.push(Line::scatter((3.0 * limits.sd.powi(2) / effective).sqrt(), (effective - 1.0).max(1.0)));
+        // For independent normal errors this is the 3s²/n of the source; runs of rough and of smooth seconds, and tails
+        // longer than normal, make the standard deviation less sure than that.
+        let squares: Vec<f64> = differences.iter().map(|d| (d - limits.mean).powi(2)).collect();
+        let effective_squares = stats::effective_samples(&squares);
+        let u_square = stats::sample_sd(&squares).unwrap_or(0.0) / effective_squares.sqrt();
+        let u_sd = if limits.sd > 0.0 { u_square / (2.0 * limits.sd) } else { 0.0 };
+        let u_limit = (limits.sd / effective.sqrt()).hypot(1.96 * u_sd);
+        budget.push(Line::scatter(u_limit, (effective.min(effective_squares) - 1.0).max(1.0)));
         for line in consensus.lines(self.ride, value.reference) {
             budget.push(line);
         }
