@@ -17,6 +17,11 @@ const CHUNK_S: usize = 30;
 /// Below this share of its variance left after rings and power, a drift can't be told from them.
 const LEAST_OWN_VARIANCE: f64 = 0.05;
 
+/// Head units store whole degrees. GUM 4.3.7.
+const WHOLE_DEGREE_SD: f64 = 0.288_675;
+/// Of the temperature's variance; there is no putting more than this right.
+const MOST_BLURRED: f64 = 0.6;
+
 /// From the first to the last second that the unit and some reference both have.
 pub fn overlap(ride: &Ride) -> Window {
     let both = |k: &usize| ride.unit.recorded_at(*k) && ride.references.iter().any(|r| r.trace.recorded_at(*k));
@@ -190,8 +195,16 @@ fn drift(scene: &Scene, steady: &[(Option<Ring>, Window)], against: Against) -> 
     let variance = dot(&residuals, &residuals) / (rows.len() as f64 - fitted);
     // Correlated chunks count as fewer: the slope's variance grows by chunks per effective chunk.
     let inflation = rows.len() as f64 / effective;
+    let u_slope = (variance * inflation / own).sqrt();
+    // Rounding blurs temperatures, and a slope over blurred ones is too flat by as much as it is of their variance (Fuller
+    // 1987, Measurement Error Models, 1.1; from memory). Rounding that goes with the temperature blurs it less, so half of
+    // what is put right is taken as uncertain.
+    let blurred = WHOLE_DEGREE_SD.powi(2) * rows.len() as f64 / own;
+    let steeper = if against == Against::Temperature { 1.0 / (1.0 - blurred.min(MOST_BLURRED)) } else { 1.0 };
     let mut budget = Budget::default();
-    budget.push(Line::scatter((variance * inflation / own).sqrt(), (effective - fitted).max(1.0)));
+    budget.push(Line::scatter(u_slope * steeper, (effective - fitted).max(1.0)));
+    budget.push(Line::b(Source::Resolution, slope * (steeper - 1.0) / 2.0));
+    let slope = slope * steeper;
     let unit = if against == Against::Hours { Unit::WattPerHour } else { Unit::WattPerCelsius };
     Ok(Value { kind: Kind::Measured, budget, ..Value::count(slope, unit) })
 }
