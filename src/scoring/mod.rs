@@ -38,6 +38,10 @@ const SOFT_SETTLE_S: f64 = 3.0;
 /// habit in each head unit make 0 or ±0.4 %.
 const PEAK_STORAGE_PCT: f64 = 0.4 / std::f64::consts::SQRT_2;
 
+/// How far balance in a sprint is from what it was seated and easy, in points of the total: harder pushes and the body's
+/// weight move it. Standard uncertainty; common practice, no source.
+const SEATED_SHARE_STANDARD_PCT: f64 = 2.5;
+
 /// Everything that was computed of a ride.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Scores {
@@ -234,10 +238,11 @@ impl PhaseScorer<'_> {
     }
 
     fn need(&self) -> Need {
-        if matches!(self.phase.drill, Drill::Steady { .. } | Drill::Ramp { .. } | Drill::Free { .. }) {
-            Need::SteadyPower
-        } else {
-            Need::ShortWork
+        match self.phase.drill {
+            Drill::Steady { .. } | Drill::Ramp { .. } | Drill::Free { .. } => Need::SteadyPower,
+            // A flywheel still gives back what it took in the surge just before.
+            Drill::SoftPedal { .. } => Need::Edges,
+            _ => Need::ShortWork,
         }
     }
 
@@ -293,6 +298,8 @@ impl PhaseScorer<'_> {
         for line in consensus.lines(self.scene.ride, r) {
             budget.push(line);
         }
+        let total_w = r / share;
+        budget.push(Line::b(Source::SideSplit, SEATED_SHARE_STANDARD_PCT / 100.0 * total_w));
         let mut value = Value::power_error(u - r, r, budget, first);
         value
             .notes
@@ -390,6 +397,13 @@ fn needs_repeats(measure: Measure, drill: &Drill) -> bool {
     short && !matches!(measure, Measure::CadenceError | Measure::Spread | Measure::Spike)
 }
 
+/// Whether sound repeats lie around zero by a scatter known from simulation, and a short side or a late start shows as
+/// another kind of them. Edges fall into clusters of their own, and what is read while coasting is zero or not.
+fn is_work(measure: Measure) -> bool {
+    use Measure::{LeftError, MissingWork, PeakError, RightError, WorkError};
+    matches!(measure, WorkError | PeakError | LeftError | RightError | MissingWork)
+}
+
 /// Gives each repeat the scatter of its session's repeats.
 fn scatter_of_repeats(protocol: &Protocol, matches: &Matches, phases: &mut [PhaseScore]) {
     for (index, phase) in protocol.phases.iter().enumerate() {
@@ -420,7 +434,12 @@ fn give_scatter(phases: &mut [PhaseScore], ridden: &[usize], check: usize, measu
         measured.iter().filter_map(|&i| phases[i].checks[check].measured.as_ref().ok().map(|v| v.value)).collect();
     for i in measured {
         if let Ok(value) = &mut phases[i].checks[check].measured {
-            let scatter = repeats::scatter(&values, scatter_from_simulation(measure, value));
+            let known = scatter_from_simulation(measure, value);
+            let scatter = if is_work(measure) {
+                repeats::scatter_within_kinds(&values, known)
+            } else {
+                repeats::scatter(&values, known)
+            };
             value.budget.0.retain(|line| line.source != Source::Scatter);
             value.budget.push(Line::scatter(scatter.sd, scatter.degrees_of_freedom));
         }

@@ -38,6 +38,26 @@ const CALIBRATION: [(f64, f64); 17] = [
 ];
 const SMALLEST: usize = 4;
 
+/// A gap between repeats of so many scatters of sound meters parts faulty ones from sound ones.
+const KINDS_APART: f64 = 5.0;
+
+/// The same where faults may be most of the repeats: of two kinds further apart than sound meters are, what scatters is
+/// the steadier one. How a fault's size changes from repeat to repeat is no scatter of the measurement.
+pub fn scatter_within_kinds(values: &[f64], from_simulation: f64) -> RepeatScatter {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let gaps = || (1..sorted.len()).map(|i| (i, sorted[i] - sorted[i - 1]));
+    let widest = gaps().max_by(|a, b| a.1.total_cmp(&b.1));
+    match widest {
+        Some((i, gap)) if sorted.len() >= SMALLEST && gap > KINDS_APART * from_simulation => {
+            let (low, high) = sorted.split_at(i);
+            let sd = |of: &[f64]| crate::stats::sample_sd(of).unwrap_or(f64::INFINITY);
+            scatter_within_kinds(if sd(low) <= sd(high) { low } else { high }, from_simulation)
+        }
+        _ => scatter(&sorted, from_simulation),
+    }
+}
+
 /// Scatter of one repeat from what the repeats gave, steadied by a figure known from simulation.
 ///
 /// A third of the repeats may be faulty without widening it: an ordinary standard deviation would grow with
@@ -90,6 +110,19 @@ mod tests {
         let faulty = scatter(&[0.1, -25.0, 0.3, 0.0, -24.0, 0.2], 0.2);
         assert!(faulty.sd < 2.0 * sound.sd, "{faulty:?} against {sound:?}");
         assert!(crate::stats::sample_sd(&[0.1, -25.0, 0.3, 0.0, -24.0, 0.2]).unwrap() > 10.0);
+    }
+
+    #[test]
+    fn most_repeats_may_be_faulty_by_different_amounts() {
+        let short = [-26.5, -23.4, -19.3, -14.4, -0.2, 0.2];
+        assert_eq!(scatter_within_kinds(&short, 1.8).sd, 1.8);
+        assert!(scatter(&short, 1.8).sd > 5.0, "one kind by itself is wider");
+        let sound = [2.9, -1.4, 0.3, 4.1, -3.0, 1.2];
+        let by_value = |mut values: Vec<f64>| {
+            values.sort_by(f64::total_cmp);
+            values
+        };
+        assert_eq!(scatter_within_kinds(&sound, 1.8), scatter(&by_value(sound.to_vec()), 1.8));
     }
 
     #[test]
