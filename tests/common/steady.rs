@@ -19,8 +19,21 @@ const LAGS: [usize; 7] = [1, 2, 3, 5, 10, 20, 30];
 /// FIT balance without the bit that says whose side it means: its scatter is the same for either.
 const SIDELESS: &str = "balance of an unknown side";
 
+/// One steady minute: one value for each second. Balance is of either side, where it was recorded.
+pub struct Minute {
+    pub power_w: Vec<f64>,
+    pub cadence_rpm: Vec<f64>,
+    pub share_pct: Option<Vec<f64>>,
+}
+
 /// Of each steady window, in ride order. `within` says which seconds of the recording may be used.
 pub fn figures(recording: &Recording, within: impl Fn(f64) -> bool) -> Vec<Figures> {
+    let of = |m: &Minute| of_window(&m.power_w, &m.cadence_rpm, m.share_pct.as_deref());
+    minutes(recording, within).iter().map(of).collect()
+}
+
+/// The steady windows themselves.
+pub fn minutes(recording: &Recording, within: impl Fn(f64) -> bool) -> Vec<Minute> {
     let samples = &recording.samples;
     let time_s = &samples.time_s;
     // Real head units of these rides store whole rpm.
@@ -39,7 +52,8 @@ pub fn figures(recording: &Recording, within: impl Fn(f64) -> bool) -> Vec<Figur
         let (power, rpm) = (pedalled(&samples.power_w, &window), pedalled(&cadence, &window));
         match (power, rpm) {
             (Some(power), Some(rpm)) if seconds && steady(&power, 0.1 * mean(&power)) && steady(&rpm, 4.0) => {
-                found.push(of_window(&power, &rpm, pedalled(share, &window).as_deref()));
+                let share_pct = pedalled(share, &window);
+                found.push(Minute { power_w: power, cadence_rpm: rpm, share_pct });
                 from = window.end;
             }
             _ => from += 10,
