@@ -4,6 +4,7 @@ use std::ops::AddAssign;
 
 use chrono::{DateTime, Utc};
 
+use crate::protocol::Measure;
 use crate::rehearse::{TrueClock, TrueFault, TruePhase, TrueRecording, TrueSpan, TrueValue, TruthFile};
 use crate::ride::AlignedOn;
 use crate::stats;
@@ -82,7 +83,8 @@ impl ComparedValue {
             expanded_uncertainty: check.expanded_uncertainty,
             coverage_factor: check.coverage_factor,
             censored: check.censored,
-            truth: truth.and_then(|truth| truth.in_unit(&check.unit)),
+            // Limits of agreement hold the noise of both instruments; the truth has none.
+            truth: truth.filter(|_| check.measure != Measure::Spread.word()).and_then(|t| t.in_unit(&check.unit)),
             truth_at_least: truth.is_some_and(|truth| truth.at_least),
             verdict: check.verdict,
             limit: (check.limit_low, check.limit_high),

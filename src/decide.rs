@@ -5,7 +5,7 @@ use crate::quantity::{Bound, Limit, Unit};
 use crate::scoring::budget::{Budget, Combined, Source};
 use crate::scoring::value::{Kind, NoValue, Scored, Value};
 use crate::stats;
-use crate::verdict::{AlsoValue, BudgetLine, CheckVerdict, Outcome, RateInterval};
+use crate::verdict::{AlsoValue, BudgetLine, CheckVerdict, LimitsOfAgreement, Outcome, RateInterval};
 
 /// Level of the exact limits of a fault rate, one-sided.
 const RATE_LEVEL: f64 = 0.95;
@@ -50,6 +50,8 @@ impl Rules<'_> {
             expanded_uncertainty: None,
             coverage_factor: None,
             degrees_of_freedom: None,
+            method: None,
+            limits_of_agreement: None,
             limit: Some(check.limit.to_string()),
             limit_low: None,
             limit_high: None,
@@ -80,6 +82,7 @@ impl Rules<'_> {
             standard_uncertainty: line.standard_uncertainty,
             degrees_of_freedom: line.degrees_of_freedom.is_finite().then_some(line.degrees_of_freedom),
             evaluation: line.source.evaluation().to_owned(),
+            distribution: line.distribution().to_owned(),
         });
         let mut verdict = CheckVerdict {
             value: Some(value.value),
@@ -92,6 +95,11 @@ impl Rules<'_> {
             expanded_uncertainty: expanded,
             coverage_factor: combined.map(|c| c.coverage_factor),
             degrees_of_freedom: combined.map(|c| c.degrees_of_freedom).filter(|nu| nu.is_finite()),
+            method: combined.map(|c| c.method.word().to_owned()),
+            limits_of_agreement: value
+                .agreement
+                .zip(expanded)
+                .map(|([low, high], expanded_uncertainty)| LimitsOfAgreement { low, high, expanded_uncertainty }),
             censored: value.kind == Kind::AtLeast,
             references: value.references.iter().map(|&i| self.references[i].clone()).collect(),
             budget: budget.collect(),
@@ -103,8 +111,8 @@ impl Rules<'_> {
         };
         verdict.limit_low = ends.low;
         verdict.limit_high = ends.high;
-        if let Some(combined) = combined {
-            verdict.conformance_probability = Some(conformance(value.value, combined, ends));
+        if combined.is_some() {
+            verdict.conformance_probability = Some(value.budget.conformance(value.value, ends.low, ends.high));
         }
         verdict.verdict = self.outcome(value, combined, ends);
         verdict.reason = (!value.notes.is_empty()).then(|| value.notes.join("; "));
@@ -194,41 +202,51 @@ impl Rules<'_> {
         }
     }
 
-    /// What would decide it, with a number: more of the scatter averaged away, or a better reference.
+    /// What would decide it, with a number: more of the scatter averaged away, or a better reference. Each number is the
+    /// least with which this very value would be decided by the rule.
     fn remedy(&self, value: &Value, ends: Ends) -> Option<String> {
         if value.kind == Kind::AtLeast {
             return Some("a longer coast or restart, so that the unit's crossing falls inside it".to_owned());
         }
-        let distance =
-            [ends.low, ends.high].into_iter().flatten().map(|end| (end - value.value).abs()).reduce(f64::min)?;
-        let k = stats::coverage_factor(self.decision.coverage, f64::INFINITY);
-        let wanted = distance / k;
-        let scatter = |source: Source| matches!(source, Source::Scatter | Source::Resolution);
-        let reference = |source: Source| matches!(source, Source::ReferenceGain | Source::SideSplit);
-        let (a, b, rest) = (
-            value.budget.part(scatter),
-            value.budget.part(reference),
-            value.budget.part(|s| !scatter(s) && !reference(s)),
-        );
-        let more = (wanted * wanted - b * b - rest * rest > 0.0 && a > 0.0)
-            .then(|| (a * a / (wanted * wanted - b * b - rest * rest)).ceil())
-            .filter(|times| *times > 1.0 && *times <= 50.0)
-            .map(|times| format!("about {times} times as many repeats or seconds"));
-        let better = (wanted * wanted - a * a - rest * rest > 0.0 && b > 0.0)
-            .then(|| k * (wanted * wanted - a * a - rest * rest).sqrt())
-            .filter(|u| *u < k * b)
-            .map(|u| format!("references of ±{} {} together", significant(u), value.unit.symbol()));
+        let decides = |budget: Budget| {
+            let combined = budget.combine(self.decision.coverage);
+            self.outcome(value, Some(combined), ends) != Outcome::Undecided
+        };
+        let more = least(MOST_TIMES, |times| decides(value.budget.after(f64::from(times))));
+        let more = more.map(|times| match value.rides {
+            0 | 1 => format!("about {times} times as many repeats or seconds"),
+            rides => format!("{} more repeats", rides * (times - 1)),
+        });
+        let reference = |source: Source| {
+            matches!(source, Source::ReferenceGain | Source::SideSplit | Source::ChainLoss | Source::RingLoss)
+        };
+        let better_by = |share: f64| value.budget.widened(share, reference);
+        let stated = 2.0 * value.budget.part(reference);
+        let better = least(99, |less_pct| decides(better_by(1.0 - f64::from(less_pct) / 100.0)));
+        let better = better.map(|less_pct| 1.0 - f64::from(less_pct) / 100.0);
+        let better = better.filter(|_| stated > 0.0).map(|share| {
+            // Rounded up it would promise what it does not keep.
+            let least = rounded_down(share * stated);
+            format!("references good to ±{least} {} together (now ±{})", value.unit.symbol(), significant(stated))
+        });
         match (more, better) {
             (Some(more), Some(better)) => Some(format!("{more}, or {better}, would decide it")),
             (Some(one), None) | (None, Some(one)) => Some(format!("{one} would decide it")),
-            (None, None) => Some(format!(
-                "an expanded uncertainty of {} {} would decide it; better references and more repeats together",
-                significant(distance),
-                value.unit.symbol()
-            )),
+            (None, None) => {
+                let ends = [ends.low, ends.high].into_iter().flatten();
+                let distance = ends.map(|end| (end - value.value).abs()).reduce(f64::min)?;
+                Some(format!(
+                    "an expanded uncertainty of {} {} would decide it; better references and more repeats together",
+                    rounded_down(distance),
+                    value.unit.symbol()
+                ))
+            }
         }
     }
 }
+
+/// Nobody rides more than this many times as much to decide one check.
+const MOST_TIMES: u32 = 50;
 
 /// Two significant digits.
 fn significant(value: f64) -> String {
@@ -239,21 +257,30 @@ fn significant(value: f64) -> String {
     format!("{value:.digits$}")
 }
 
+/// Two significant digits, never above the value.
+fn rounded_down(value: f64) -> String {
+    if value <= 0.0 {
+        return "0".to_owned();
+    }
+    let unit = 10f64.powi(value.log10().floor() as i32 - 1);
+    significant((value / unit + 1e-9).floor() * unit)
+}
+
+/// The least whole number up to `most` (from 1) of which it is true, where it is true of all larger ones.
+fn least(most: u32, is_true: impl Fn(u32) -> bool) -> Option<u32> {
+    let (mut low, mut high) = (1, most + 1);
+    while low < high {
+        let middle = (low + high) / 2;
+        if is_true(middle) { high = middle } else { low = middle + 1 }
+    }
+    (low <= most).then_some(low)
+}
+
 fn why_undecided(value: &Value) -> String {
     match value.kind {
         Kind::AtLeast => "the unit did not cross before the end: only a lower bound is known".to_owned(),
         _ => "the limit lies within the expanded uncertainty of the value".to_owned(),
     }
-}
-
-fn conformance(value: f64, combined: Combined, ends: Ends) -> f64 {
-    stats::conformance_probability(
-        value,
-        combined.standard_uncertainty,
-        combined.degrees_of_freedom,
-        ends.low,
-        ends.high,
-    )
 }
 
 /// The unit that a measure without a value is listed with.
@@ -300,8 +327,9 @@ pub struct Tally {
     pub undecided: u32,
 }
 
-/// Decides a repeated phase. `mean` is over the repeats that the acceptance counts (all, or those that did not fail).
-pub fn repeats(phase: &Phase, tally: Tally, mean: Outcome) -> RepeatDecision {
+/// Decides a repeated phase. `mean` is over the repeats that the acceptance counts (all, or those that did not fail),
+/// `of_mean` what would decide it.
+pub fn repeats(phase: &Phase, tally: Tally, mean: Outcome, of_mean: Option<&str>) -> RepeatDecision {
     let plain = |verdict, reason: &str| RepeatDecision { verdict, reason: Some(reason.to_owned()), remedy: None };
     let Tally { ridden, failed, undecided } = tally;
     if ridden == 0 {
@@ -315,9 +343,10 @@ pub fn repeats(phase: &Phase, tally: Tally, mean: Outcome) -> RepeatDecision {
         }
         Accept::EveryRepeat | Accept::AtLeast { .. } => match mean {
             Outcome::Fail => plain(Outcome::Fail, "the mean over the repeats fails"),
-            Outcome::Undecided | Outcome::NotRidden => {
-                plain(Outcome::Undecided, "the mean over the repeats is undecided")
-            }
+            Outcome::Undecided | Outcome::NotRidden => RepeatDecision {
+                remedy: of_mean.map(str::to_owned),
+                ..plain(Outcome::Undecided, "the mean over the repeats is undecided")
+            },
             Outcome::NotApplicable => plain(Outcome::NotApplicable, "nothing here applies to this unit"),
             Outcome::Pass if missing > 0 => RepeatDecision {
                 remedy: Some(format!("ride {missing} more")),
@@ -437,9 +466,8 @@ mod tests {
     #[test]
     fn jcgm_106_zener_diode_conforms_with_0_92() {
         // JCGM 106:2012, 7.3 and 7.4, example of the breakdown voltage (from memory): y = −5.47 V, u = 0.05 V, upper limit −5.40 V.
-        let ends = Ends { low: None, high: Some(-5.40) };
-        let combined = Combined { standard_uncertainty: 0.05, degrees_of_freedom: f64::INFINITY, coverage_factor: 2.0 };
-        assert!((conformance(-5.47, combined, ends) - 0.919_243).abs() < 1e-6);
+        let budget = Budget(vec![Line::b(Source::ReferenceGain, 0.05)]);
+        assert!((budget.conformance(-5.47, None, Some(-5.40)) - 0.919_243).abs() < 1e-6);
     }
 
     #[test]
@@ -476,11 +504,11 @@ mod tests {
     #[test]
     fn two_faults_in_six_fail_every_repeat_and_leave_a_rate_below_80_percent_undecided_or_better() {
         let tally = Tally { ridden: 6, failed: 2, undecided: 0 };
-        assert_eq!(repeats(&phase(6, Accept::EveryRepeat), tally, Outcome::Pass).verdict, Outcome::Fail);
+        assert_eq!(repeats(&phase(6, Accept::EveryRepeat), tally, Outcome::Pass, None).verdict, Outcome::Fail);
         let five = Accept::AtLeast { passing: 5, of: 6 };
         let four = Accept::AtLeast { passing: 4, of: 6 };
-        assert_eq!(repeats(&phase(6, five), tally, Outcome::Pass).verdict, Outcome::Fail);
-        assert_eq!(repeats(&phase(6, four), tally, Outcome::Pass).verdict, Outcome::Pass);
+        assert_eq!(repeats(&phase(6, five), tally, Outcome::Pass, None).verdict, Outcome::Fail);
+        assert_eq!(repeats(&phase(6, four), tally, Outcome::Pass, None).verdict, Outcome::Pass);
         let (two_sided, _) = fault_rates(tally).unwrap();
         // Clopper and Pearson 1934, computed: 2 of 6 leave 4.3 to 77.7 %.
         assert!((two_sided.low - 0.0433).abs() < 5e-4 && (two_sided.high - 0.7772).abs() < 5e-4);
@@ -491,7 +519,121 @@ mod tests {
         // Zero-failure sample size for R = 0.90, C = 0.95: 29 (standard success-run figure, from memory).
         assert_eq!(clean_repeats_needed(0, 0, 0.10), Some(29));
         let rate = Accept::FaultRateBelow(0.10);
-        let clean = |n| repeats(&phase(6, rate), Tally { ridden: n, failed: 0, undecided: 0 }, Outcome::Pass).verdict;
+        let clean =
+            |n| repeats(&phase(6, rate), Tally { ridden: n, failed: 0, undecided: 0 }, Outcome::Pass, None).verdict;
         assert_eq!((clean(28), clean(29)), (Outcome::Undecided, Outcome::Pass));
+    }
+
+    /// The numbers of a remedy's text, in order.
+    fn numbers(text: &str) -> Vec<f64> {
+        let words = text.split(|c: char| !c.is_ascii_digit() && c != '.');
+        words.filter_map(|word| word.parse().ok()).collect()
+    }
+
+    #[test]
+    fn what_a_remedy_promises_decides() {
+        let rules = rules(Rule::Guarded);
+        let (mut by_repeats, mut by_reference) = (0, 0);
+        for (scatter, gain, error_w, rides) in (0..200)
+            .map(|i| (0.2 + f64::from(i % 7) * 0.3, 0.1 + f64::from(i % 5) * 0.4, f64::from(i % 29) * 0.25, i % 3 * 3))
+        {
+            let mut undecided = scored(error_w, gain, within(4.0));
+            let Ok(value) = &mut undecided.measured else { unreachable!() };
+            value.budget.push(Line::scatter(scatter, 6.0));
+            value.rides = rides;
+            let verdict = rules.check(&undecided, true);
+            if verdict.verdict != Outcome::Undecided {
+                continue;
+            }
+            let remedy = verdict.remedy.unwrap();
+            let outcome = |budget: Budget| {
+                let value = Value { budget, ..undecided.measured.clone().unwrap() };
+                rules.check(&Scored { measured: Ok(value), ..undecided.clone() }, true).verdict
+            };
+            let budget = undecided.measured.as_ref().unwrap().budget.clone();
+            if remedy.contains("repeats") && !remedy.contains("together;") && !remedy.starts_with("an expanded") {
+                let first = numbers(&remedy)[0];
+                let times = if remedy.contains("more repeats") { first / f64::from(rides) + 1.0 } else { first };
+                assert_ne!(outcome(budget.after(times)), Outcome::Undecided, "{remedy}");
+                assert_eq!(outcome(budget.after(times - 1.0)), Outcome::Undecided, "fewer would do: {remedy}");
+                by_repeats += 1;
+            }
+            if let Some((_, promised)) = remedy.split_once("references good to") {
+                let better = numbers(promised)[0] / 2.0;
+                let of = |u: f64| Budget(vec![Line::b(Source::ReferenceGain, u), Line::scatter(scatter, 6.0)]);
+                assert_ne!(outcome(of(better)), Outcome::Undecided, "{remedy}");
+                assert_eq!(outcome(of(better * 1.15 + 0.01 * gain)), Outcome::Undecided, "worse would do: {remedy}");
+                by_reference += 1;
+            }
+        }
+        assert!(by_repeats > 10 && by_reference > 10, "{by_repeats} {by_reference}");
+    }
+
+    #[test]
+    fn a_one_sided_limit_is_guarded_by_the_same_factor_on_its_one_side() {
+        let at_most =
+            |e: f64| rules(Rule::Guarded).check(&scored(e, 0.5, Limit::AtMost(Bound::single(4.0, Unit::Watt))), true);
+        let at_least =
+            |e: f64| rules(Rule::Guarded).check(&scored(e, 0.5, Limit::AtLeast(Bound::single(4.0, Unit::Watt))), true);
+        // U = 1.96 · 0.5 W.
+        assert_eq!(
+            [3.0, 3.1, 4.9, 5.0].map(|e| at_most(e).verdict),
+            [Outcome::Pass, Outcome::Undecided, Outcome::Undecided, Outcome::Fail]
+        );
+        assert_eq!(
+            [5.0, 4.9, 3.1, 3.0].map(|e| at_least(e).verdict),
+            [Outcome::Pass, Outcome::Undecided, Outcome::Undecided, Outcome::Fail]
+        );
+        assert_eq!(at_most(-400.0).verdict, Outcome::Pass);
+        assert_eq!((at_most(0.0).limit_low, at_least(9.0).limit_high), (None, None));
+        assert!((at_most(3.1).coverage_factor.unwrap() - 1.96).abs() < 0.001);
+    }
+
+    #[test]
+    fn counts_and_bounds_have_no_conformance_probability() {
+        let limit = Limit::AtMost(Bound::single(2.0, Unit::Second));
+        let judged = |kind: Kind, seconds: f64| {
+            let mut one = scored(seconds, 0.1, limit.clone());
+            if let Ok(value) = &mut one.measured {
+                (value.kind, value.unit) = (kind, Unit::Second);
+            }
+            rules(Rule::Guarded).check(&one, true)
+        };
+        for (kind, seconds, verdict) in [
+            (Kind::Count, 2.0, Outcome::Pass),
+            (Kind::Count, 3.0, Outcome::Fail),
+            (Kind::AtLeast, 1.0, Outcome::Undecided),
+            (Kind::AtLeast, 2.1, Outcome::Undecided),
+            (Kind::AtLeast, 2.3, Outcome::Fail),
+        ] {
+            let decided = judged(kind, seconds);
+            assert_eq!(decided.verdict, verdict, "{kind:?} {seconds}");
+            assert_eq!((decided.conformance_probability, decided.expanded_uncertainty), (None, None));
+        }
+        assert!(judged(Kind::Measured, 1.0).conformance_probability.is_some());
+    }
+
+    #[test]
+    fn at_least_four_of_six_waits_for_what_is_undecided_or_missing() {
+        let four = phase(6, Accept::AtLeast { passing: 4, of: 6 });
+        let tally = |ridden, failed, undecided| Tally { ridden, failed, undecided };
+        assert_eq!(repeats(&four, tally(6, 2, 4), Outcome::Undecided, Some("9")).remedy.as_deref(), Some("9"));
+        assert_eq!(repeats(&four, tally(6, 3, 0), Outcome::Pass, None).verdict, Outcome::Fail);
+        assert_eq!(repeats(&four, tally(6, 1, 0), Outcome::Fail, None).verdict, Outcome::Fail);
+        let short = repeats(&four, tally(5, 1, 0), Outcome::Pass, None);
+        assert_eq!((short.verdict, short.remedy.as_deref()), (Outcome::Undecided, Some("ride 1 more")));
+    }
+
+    #[test]
+    fn a_fault_rate_counts_what_is_undecided_as_a_fault_to_pass_and_not_to_fail() {
+        let rate = phase(6, Accept::FaultRateBelow(0.4));
+        let judged = |failed, undecided| repeats(&rate, Tally { ridden: 6, failed, undecided }, Outcome::Pass, None);
+        // No fault in six: 1 − 0.05^(1/6) = 39.3 %; one in six allows 58 %; five in six show at least 41.8 %, four 27 %.
+        assert_eq!(judged(0, 0).verdict, Outcome::Pass);
+        assert_eq!(judged(0, 1).verdict, Outcome::Undecided);
+        assert_eq!(judged(4, 2).verdict, Outcome::Undecided);
+        assert_eq!(judged(5, 1).verdict, Outcome::Fail);
+        // One fault in n below 40 %: 0.6^n + n·0.4·0.6^(n−1) ≤ 0.05 from n = 10 on, so four more.
+        assert!(judged(1, 0).remedy.unwrap().starts_with("4 more repeats"));
     }
 }

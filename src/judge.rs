@@ -365,20 +365,21 @@ fn name(path: &std::path::Path) -> String {
 }
 
 fn quarrel(agreement: &scoring::Agreement, session: &Session) -> Option<Quarrel> {
-    if !agreement.quarrel() {
-        return None;
-    }
-    let worst = agreement.pairs.iter().max_by(|a, b| a.e_n.total_cmp(&b.e_n))?;
-    let label = |i: usize| &session.references[i].instrument.label;
+    let labels: Vec<String> = session.references.iter().map(|r| r.instrument.label.clone()).collect();
+    let worst = agreement.pairs.iter().max_by(|a, b| a.e_n.total_cmp(&b.e_n)).filter(|_| agreement.quarrel());
+    worst.map(|pair| quarrel_of(pair, &labels, ""))
+}
+
+fn quarrel_of(pair: &scoring::Pair, labels: &[String], here: &str) -> Quarrel {
     let says = format!(
-        "{} and {} differ by {:.1} % where their uncertainties allow {:.1} % (E_n {:.1}): what hangs on their gain is not decided",
-        label(worst.first),
-        label(worst.second),
-        worst.difference_pct.abs(),
-        worst.expanded_pct,
-        worst.e_n
+        "{} and {} differ{here} by {:.1} % where their uncertainties allow {:.1} % (E_n {:.1}): what hangs on their gain is not decided",
+        labels[pair.first],
+        labels[pair.second],
+        pair.difference_pct.abs(),
+        pair.expanded_pct,
+        pair.e_n
     );
-    Some(Quarrel { says, difference_pct: worst.difference_pct })
+    Quarrel { says, difference_pct: pair.difference_pct }
 }
 
 fn decided_phases(
@@ -393,7 +394,9 @@ fn decided_phases(
         match (&found.outcome, score.window) {
             (MatchOutcome::Ridden(ridden), Some(window)) => {
                 let required = phase.part != Part::Advisory && !found.surplus;
-                let checks = score.checks.iter().map(|s| rules.check(s, required)).collect();
+                let apart = score.apart.as_ref().map(|pair| quarrel_of(pair, &rules.references, " here"));
+                let here = Rules { quarrel: rules.quarrel.clone().or(apart), ..rules.clone() };
+                let checks = score.checks.iter().map(|s| here.check(s, required)).collect();
                 phase_verdict(phase, found.repeat, found.surplus, Some(match_facts(ridden, window, ride)), None, checks)
             }
             (MatchOutcome::NotRidden { reason }, _) => {
@@ -491,11 +494,13 @@ fn decided_repeats(
     let of = |checks: &[CheckVerdict]| {
         decide::worst(checks.iter().filter(|c| c.required || phase.part == Part::Advisory).map(|c| c.verdict))
     };
-    let mean = match phase.accept {
-        crate::protocol::Accept::AtLeast { .. } if tally.failed > 0 && !counted.is_empty() => of(&decided(&counted)),
-        _ => of(&checks),
+    let of_others = match phase.accept {
+        crate::protocol::Accept::AtLeast { .. } if tally.failed > 0 && !counted.is_empty() => Some(decided(&counted)),
+        _ => None,
     };
-    let decision = decide::repeats(phase, tally, mean);
+    let means = of_others.as_ref().unwrap_or(&checks);
+    let of_mean = means.iter().find(|c| c.verdict == Outcome::Undecided && c.remedy.is_some());
+    let decision = decide::repeats(phase, tally, of(means), of_mean.and_then(|c| c.remedy.as_deref()));
     let rates = decide::fault_rates(tally);
     RepeatVerdict {
         phase: phase.id.to_string(),

@@ -253,6 +253,12 @@ pub struct CheckVerdict {
     pub expanded_uncertainty: Option<f64>,
     pub coverage_factor: Option<f64>,
     pub degrees_of_freedom: Option<f64>,
+    /// How the expanded uncertainty came about: `GUM` (propagated, factor from Student's t) or `Monte Carlo` (JCGM 101).
+    #[serde(default)]
+    pub method: Option<String>,
+    /// Of a spread: both limits, in `unit`; its value is the one farther from zero, without its sign.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub limits_of_agreement: Option<LimitsOfAgreement>,
     /// The limit as written.
     pub limit: Option<String>,
     /// The limit in `unit` at this phase's reference value: lower and upper end, null where open.
@@ -271,6 +277,15 @@ pub struct CheckVerdict {
     pub budget: Vec<BudgetLine>,
 }
 
+/// 95 % limits of agreement of the error second by second.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LimitsOfAgreement {
+    pub low: f64,
+    pub high: f64,
+    /// Of each of the two.
+    pub expanded_uncertainty: f64,
+}
+
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct AlsoValue {
     pub value: f64,
@@ -287,6 +302,9 @@ pub struct BudgetLine {
     pub degrees_of_freedom: Option<f64>,
     /// `A` from scatter, `B` from other knowledge (GUM 3.3.4).
     pub evaluation: String,
+    /// `normal`, `t`, `rectangular`, `triangular` or `discrete`.
+    #[serde(default)]
+    pub distribution: String,
 }
 
 /// What all repeats of one phase say together.

@@ -143,7 +143,7 @@ proptest! {
         coverage in 0.8..0.99_f64, which in any::<proptest::sample::Index>(),
     ) {
         let sources = [
-            Source::ReferenceGain, Source::ChainLoss, Source::RingLoss, Source::Clock, Source::SamplingPhase, Source::Load,
+            Source::ReferenceGain, Source::ChainLoss, Source::RingLoss, Source::Clock, Source::SamplingPhase, Source::Mass,
         ];
         let mut budget = Budget(vec![Line::scatter(scatter, nu)]);
         others.iter().zip(sources).for_each(|(u, source)| budget.push(Line::b(source, *u)));
@@ -206,7 +206,7 @@ proptest! {
         for (b, a) in before.into_iter().zip(after) {
             prop_assert_eq!((&b.measure, b.verdict, b.value.is_some()), (&a.measure, a.verdict, a.value.is_some()));
             if let (Some(before), Some(after)) = (b.value, a.value) {
-                let within = 1e-6 * (1.0 + before.abs()) ;
+                let within = 1e-6 * (1.0 + before.abs());
                 prop_assert!((before - after).abs() <= within, "{b:?} {a:?}");
             }
         }

@@ -191,6 +191,11 @@ fn contrast(reading: &mut Reading, node: &Node, phases: Option<&Phases>) -> Opti
     keys.finish(reading);
 
     let (of, against, measure) = (of?, against?, measure?);
+    if let Some(why) = no_contrast(measure) {
+        let help = "leave the contrast out, or compare another measure";
+        reading.report(measure_node?.at, format!("`{}` has no contrast: {why}", measure.word()), Some(help.into()));
+        return None;
+    }
     let phases = &phases?.all;
     for (selector, node) in [(&of, of_node?), (&against, against_node?)] {
         if selector.repeat.is_some() {
@@ -210,6 +215,18 @@ fn contrast(reading: &mut Reading, node: &Node, phases: Option<&Phases>) -> Opti
         return None;
     }
     Some(Contrast { name: name?, of, against, measure, limit: limit?, advisory })
+}
+
+/// Why a difference of such values says nothing that has an uncertainty, if so.
+fn no_contrast(measure: Measure) -> Option<&'static str> {
+    use Measure::*;
+    match measure {
+        DropoutTime | HeldTime => Some("seconds are counted, and a difference of counts has no uncertainty"),
+        Spike => Some("it is the largest of many readings, and what chance does to the largest is in no budget"),
+        Spread => Some("limits of agreement lie on both sides of the error; contrast `mean_error`"),
+        TorqueError | Hysteresis | ZeroShift => Some("typed readings belong to no ride"),
+        _ => None,
+    }
 }
 
 /// The phase that a contrast compares `phase` with: alike in all keys that neither side names.

@@ -391,7 +391,7 @@ impl TrueReadings {
         self.means_w(channel, window).map(|(unit_w, ideal_w)| Number::error(unit_w, ideal_w))
     }
 
-    /// The limit of agreement farther from zero. Source: Bland and Altman (1986), Lancet 327:307-310.
+    /// The limit of agreement farther from zero, without its sign. Source: Bland and Altman (1986), Lancet 327:307-310.
     fn spread(&self, window: TrueSpan) -> Option<Number> {
         let mean = self.error(TOTAL, window)?;
         let (mut lasts_s, mut squares) = (0.0, 0.0);
@@ -403,7 +403,7 @@ impl TrueReadings {
             }
         }
         let half_width_w = 1.96 * (squares / lasts_s).sqrt();
-        Some(Number { value: mean.value + if mean.value < 0.0 { -half_width_w } else { half_width_w }, ..mean })
+        Some(Number { value: mean.value.abs() + half_width_w, ..mean })
     }
 
     /// Mean over the time in which both turn, rpm.

@@ -154,6 +154,7 @@ fn check(
         standard_uncertainty: uncertainty.unwrap_or(0.0) / 2.0 * share,
         degrees_of_freedom: degrees,
         evaluation: evaluation.into(),
+        distribution: if evaluation == "A" { "t" } else { "normal" }.into(),
     };
     let budget = match uncertainty {
         None => vec![],
@@ -187,6 +188,8 @@ fn check(
         expanded_uncertainty: uncertainty.filter(|_| has_value),
         coverage_factor: uncertainty.map(|_| 2.03),
         degrees_of_freedom: uncertainty.map(|_| 38.0),
+        method: uncertainty.map(|_| "GUM".into()),
+        limits_of_agreement: None,
         limit: Some(limit.0.into()),
         limit_low: limit.1,
         limit_high: limit.2,

@@ -106,7 +106,8 @@ impl Scene<'_> {
         };
         let mut budget = Budget::default();
         budget.push(Line::b(Source::Clock, super::references::clock_u(self.ride, &[reference])));
-        budget.push(Line::b(Source::SamplingPhase, SAMPLING_PHASE_U_S.hypot(STORAGE_U_S)));
+        budget.push(Line::b(Source::SamplingPhase, SAMPLING_PHASE_U_S));
+        budget.push(Line::habits(Source::Storage, STORAGE_U_S));
         Ok(Value { kind, budget, references: vec![reference], ..Value::count(lag_s, Unit::Second) })
     }
 
@@ -189,8 +190,9 @@ impl Scene<'_> {
         let mut budget = Budget::default();
         budget.push(Line::b(Source::Clock, slope_w_s * super::references::clock_u(self.ride, &[reference])));
         // Where the reference let go and came back is known to about a second's sample each; so is the unit's own edge.
-        budget.push(Line::b(Source::SamplingPhase, slope_w_s * SAMPLING_PHASE_U_S.hypot(STORAGE_U_S)));
-        budget.push(Line::b(Source::Resolution, (slope_w_s * SAMPLES_U_S).hypot(ROUNDING_SD_W)));
+        let edges_s = SAMPLING_PHASE_U_S.hypot(STORAGE_U_S).hypot(SAMPLES_U_S);
+        budget.push(Line::b(Source::SamplingPhase, slope_w_s * edges_s));
+        budget.push(Line::rectangular(Source::Resolution, ROUNDING_SD_W));
         let (value, unit, budget) = if integral {
             let factor = window.length_s() / 1000.0;
             (mean_w * factor, Unit::Kilojoule, budget.times(factor))

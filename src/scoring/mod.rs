@@ -12,7 +12,7 @@ mod windows;
 
 use crate::matching::{MatchOutcome, Matches, Ridden};
 use crate::protocol::{Check, Contrast, Drill, Measure, Phase, Protocol, Ring, Side};
-use crate::quantity::{Limit, Unit};
+use crate::quantity::{Bound, Limit, Unit};
 use crate::ride::{Ride, Trace, Window};
 use crate::session::{Session, Sides};
 use crate::stats;
@@ -63,7 +63,10 @@ pub struct Scores {
 pub struct PhaseScore {
     /// What was scored; `None` where the phase was not ridden.
     pub window: Option<Window>,
+    /// The phase's own checks in their order, then what a doubled side senses.
     pub checks: Vec<Scored>,
+    /// References that agree over the session and not here.
+    pub apart: Option<Pair>,
 }
 
 /// The unit's error pooled over a ring's steady blocks, W (with per cent beside it).
@@ -123,10 +126,17 @@ pub fn score_all(session: &Session, protocol: &Protocol, matches: &Matches, ride
             };
             let phase = &protocol.phases[found.phase];
             let scorer = PhaseScorer { scene, phase, ridden, window, steady: &steady };
-            let checks = phase.checks.iter().map(|check| scorer.score(check)).collect();
-            PhaseScore { window: Some(window), checks }
+            let checks = phase.checks.iter().map(|check| scorer.score(check)).chain(scorer.sensed()).collect();
+            PhaseScore { window: Some(window), checks, apart: None }
         })
         .collect();
+    if !agreement.quarrel() {
+        let blocks: Vec<usize> =
+            (0..phases.len()).filter(|&i| phases[i].window.is_some() && is_steady(matches.found[i].phase)).collect();
+        for (i, pair) in blocks.into_iter().zip(references::apart(ride, &steady, protocol.decision.coverage)) {
+            phases[i].apart = pair;
+        }
+    }
     scatter_of_repeats(protocol, matches, &mut phases);
     let mut scores = Scores {
         phases,
@@ -138,8 +148,8 @@ pub fn score_all(session: &Session, protocol: &Protocol, matches: &Matches, ride
         stretches: ride_wide::stretches(&scene, protocol, matches, &windows),
         set_aside_s: losses.set_aside.iter().filter(|aside| **aside).count(),
     };
-    scores.contrasts =
-        protocol.contrasts.iter().map(|c| (c.clone(), contrast(c, protocol, matches, &scene, &windows))).collect();
+    let contrasting = Contrasting { protocol, matches, scene, windows: &windows, steady: &steady };
+    scores.contrasts = protocol.contrasts.iter().map(|c| (c.clone(), contrasting.score(c))).collect();
     scores.rings = rings(protocol, matches, &scene, &windows);
     widen(&mut scores);
     scores
@@ -235,6 +245,21 @@ impl PhaseScorer<'_> {
                 Err(NoValue::Undecided(format!("`{}` is not a measure of this drill", check.measure.word())))
             }
         }
+    }
+
+    /// Of a unit that doubles a side: that side against what it can sense, under the total's limit and for information,
+    /// where no check of the protocol asks for it.
+    fn sensed(&self) -> Option<Scored> {
+        let measure = match self.scene.ride.unit.sides {
+            Sides::LeftDoubled => Measure::LeftError,
+            Sides::RightDoubled => Measure::RightError,
+            Sides::Both | Sides::Total => return None,
+        };
+        let of_total = |check: &&Check| matches!(check.measure, Measure::MeanError | Measure::WorkError);
+        let total = self.phase.checks.iter().find(of_total)?;
+        let asked = self.phase.checks.iter().any(|check| check.measure == measure);
+        let told = !asked && !serving(self.scene.ride, Need::Sides).is_empty();
+        told.then(|| self.score(&Check { measure, advisory: true, ..total.clone() }))
     }
 
     fn need(&self) -> Need {
@@ -343,7 +368,7 @@ impl PhaseScorer<'_> {
         for line in consensus.lines(ride, reference_w) {
             budget.push(line);
         }
-        budget.push(Line::b(Source::SamplingPhase, PEAK_STORAGE_PCT / 100.0 * reference_w));
+        budget.push(Line::habits(Source::Storage, PEAK_STORAGE_PCT / 100.0 * reference_w));
         let mut value = Value::power_error(unit_w - reference_w, reference_w, budget, first);
         value.references = vec![reference];
         Ok(value)
@@ -380,11 +405,13 @@ impl PhaseScorer<'_> {
 pub fn scatter_from_simulation(measure: Measure, value: &Value) -> f64 {
     let pct = |pct: f64| if value.unit == Unit::Percent { pct } else { pct / 100.0 * value.reference.abs() };
     match measure {
-        Measure::ReleaseLag | Measure::CadenceReleaseLag => 0.4,
-        Measure::OnsetLag => 0.22,
+        Measure::ReleaseLag | Measure::CadenceReleaseLag => windows::RELEASE_SCATTER_S,
+        Measure::OnsetLag => windows::ONSET_SCATTER_S,
         Measure::CadenceOnsetLag => 0.28,
-        Measure::WorkError | Measure::PeakError | Measure::LeftError | Measure::RightError => pct(1.8),
-        Measure::MissingWork => pct(2.5),
+        Measure::PeakError => pct(1.8),
+        // Known for sprints between level riding; elsewhere readings leap more.
+        Measure::WorkError | Measure::LeftError | Measure::RightError => pct(1.8).max(value.leaps),
+        Measure::MissingWork => pct(2.5).max(value.leaps),
         Measure::ResidualPower => 0.3,
         // The window's own scatter says it for a mean over many seconds.
         _ => value.budget.part(|source| source == Source::Scatter),
@@ -484,68 +511,95 @@ fn mean_value(values: &[&Value]) -> Value {
         kind,
         budget,
         also,
+        rides: values.iter().map(|v| v.rides).sum(),
+        agreement: None,
         notes: vec![],
         ..values[0].clone()
     }
 }
 
-/// Mean over pairs alike in all but the contrasted keys of the difference, in per cent; what both share cancels.
-fn contrast(
-    contrast: &Contrast,
-    protocol: &Protocol,
-    matches: &Matches,
-    scene: &Scene,
-    windows: &[Option<Window>],
-) -> Scored {
-    let check = Check {
-        measure: contrast.measure,
-        limit: contrast.limit.clone(),
-        advisory: contrast.advisory,
-        clause: None,
-        over_s: None,
-    };
-    let in_pct = |phase: usize| -> Option<Value> {
-        let values: Vec<Value> = (0..windows.len())
-            .filter(|&i| matches.found[i].phase == phase && !matches.found[i].surplus)
-            .filter_map(|i| scene.mean_error(Need::SteadyPower, windows[i]?, Unit::Percent).ok())
-            .collect();
-        let values: Vec<&Value> = values.iter().collect();
-        (!values.is_empty()).then(|| mean_value(&values))
-    };
-    let mut differences = Vec::new();
-    let mut pairs = 0;
-    for (i, of) in protocol.phases.iter().enumerate().filter(|(_, p)| contrast.of.selects(&p.id)) {
-        let partner = protocol.phases.iter().position(|p| {
-            contrast.against.selects(&p.id)
-                && p.id.keys.iter().all(|key| contrast.against.keys.contains(key) || of.id.keys.contains(key))
-        });
-        let Some(partner) = partner else { continue };
-        pairs += 1;
-        let (Some(of), Some(against)) = (in_pct(i), in_pct(partner)) else { continue };
-        let reference = (of.reference + against.reference) / 2.0;
-        let budget = Budget::of_difference(&of.budget, &against.budget);
-        let also = Some(value::Also { unit: Unit::Watt, factor: reference / 100.0 });
-        let difference = of.value - against.value;
-        differences.push(Value { value: difference, budget, reference, also, gain_sensitive: false, ..of });
-    }
-    let measured = if contrast.measure != Measure::MeanError {
-        Err(NoValue::Undecided(format!("`{}` has no contrast in this version", contrast.measure.word())))
-    } else if differences.is_empty() {
-        Err(NoValue::Undecided(format!("none of {pairs} pairs has both phases ridden")))
-    } else {
-        let mut value = mean_value(&differences.iter().collect::<Vec<_>>());
-        // One draw per ring, shared by all pairs. What is stated is the difference between two rings, and each
-        // pair's line holds it once per ring.
-        let ring_line = |v: &Value| v.budget.part(|s| s == Source::RingLoss) / 2f64.sqrt();
-        let ring = differences.iter().map(ring_line).sum::<f64>() / differences.len() as f64;
-        value.budget.0.retain(|line| line.source != Source::RingLoss);
-        value.budget.push(Line::b(Source::RingLoss, ring));
-        if differences.len() < pairs {
-            value.notes.push(format!("{} of {pairs} pairs were ridden", differences.len()));
+/// What it takes to score a contrast.
+struct Contrasting<'a> {
+    protocol: &'a Protocol,
+    matches: &'a Matches,
+    scene: Scene<'a>,
+    windows: &'a [Option<Window>],
+    steady: &'a [Window],
+}
+
+impl Contrasting<'_> {
+    /// Mean over pairs alike in all but the contrasted keys of the difference, errors of power in per cent; what both
+    /// share cancels.
+    fn score(&self, contrast: &Contrast) -> Scored {
+        let Contrast { of, against, measure, limit, advisory, .. } = contrast.clone();
+        let mut check = Check { measure, limit, advisory, clause: None, over_s: None };
+        let phases = &self.protocol.phases;
+        let (mut differences, mut pairs, mut lacking) = (Vec::new(), 0, None);
+        for (i, phase) in phases.iter().enumerate().filter(|(_, p)| of.selects(&p.id)) {
+            let partner = phases.iter().position(|p| {
+                against.selects(&p.id)
+                    && p.id.keys.iter().all(|key| against.keys.contains(key) || phase.id.keys.contains(key))
+            });
+            let Some(partner) = partner else { continue };
+            pairs += 1;
+            let sides = [i, partner].map(|phase| self.mean(phase, &check));
+            check.advisory |= sides.iter().any(|side| side.check.advisory);
+            match sides.map(|side| side.measured) {
+                [Ok(of), Ok(against)] if against.kind == Kind::Measured => differences.push(difference(of, &against)),
+                [Ok(_), Ok(_)] => {
+                    lacking =
+                        Some(NoValue::Undecided("only a lower bound is known of what it is held against".to_owned()));
+                }
+                [Err(why), _] | [_, Err(why)] => lacking = Some(why),
+            }
         }
-        Ok(value)
-    };
-    Scored { check, measured }
+        let measured = if differences.is_empty() {
+            Err(lacking.unwrap_or_else(|| NoValue::Undecided(format!("none of {pairs} pairs was ridden"))))
+        } else {
+            Ok(over_pairs(&differences, pairs))
+        };
+        Scored { check, measured }
+    }
+
+    /// The measure's mean over a phase's repeats.
+    fn mean(&self, index: usize, check: &Check) -> Scored {
+        let phase = &self.protocol.phases[index];
+        let in_pct = Check { limit: Limit::Within(Bound::single(0.0, Unit::Percent)), ..check.clone() };
+        let ridden = self.matches.found.iter().zip(self.windows).filter(|(f, _)| f.phase == index && !f.surplus);
+        let mut scores: Vec<PhaseScore> = ridden
+            .filter_map(|(found, window)| {
+                let (MatchOutcome::Ridden(ridden), Some(window)) = (&found.outcome, *window) else { return None };
+                let scorer = PhaseScorer { scene: self.scene, phase, ridden, window, steady: self.steady };
+                Some(PhaseScore { checks: vec![scorer.score(&in_pct)], ..PhaseScore::default() })
+            })
+            .collect();
+        let all: Vec<usize> = (0..scores.len()).collect();
+        give_scatter(&mut scores, &all, 0, check.measure, phase);
+        mean_over(&scores, &all, 0, check)
+    }
+}
+
+fn difference(of: Value, against: &Value) -> Value {
+    // A time shifts both ends of a difference of times alike; on power a clock's effect has the sign of the edge.
+    let budget = Budget::of_difference(&of.budget, &against.budget, of.unit == Unit::Second);
+    let reference = (of.reference + against.reference) / 2.0;
+    let in_watts = value::Also { unit: Unit::Watt, factor: reference / 100.0 };
+    let also = (of.unit == Unit::Percent && reference != 0.0).then_some(in_watts);
+    Value { value: of.value - against.value, budget, reference, also, gain_sensitive: false, ..of }
+}
+
+fn over_pairs(differences: &[Value], pairs: usize) -> Value {
+    let mut value = mean_value(&differences.iter().collect::<Vec<_>>());
+    // One draw per ring, shared by all pairs. What is stated is the difference between two rings, and each pair's line
+    // holds it once per ring.
+    let ring_line = |v: &Value| v.budget.part(|s| s == Source::RingLoss) / 2f64.sqrt();
+    let ring = differences.iter().map(ring_line).sum::<f64>() / differences.len() as f64;
+    value.budget.0.retain(|line| line.source != Source::RingLoss);
+    value.budget.push(Line::b(Source::RingLoss, ring));
+    if differences.len() < pairs {
+        value.notes.push(format!("{} of {pairs} pairs were ridden", differences.len()));
+    }
+    value
 }
 
 /// The unit's steady error by ring, W.

@@ -225,7 +225,28 @@ impl Agreement {
 /// [`SUSPECT_E_N`]. With two references apart the unit is the third instrument: it may point at the one that
 /// stands alone, and is never acquitted by that.
 pub fn agreement(ride: &Ride, windows: &[Window], coverage: f64) -> Agreement {
-    let Some(gains) = Gains::of(ride, windows) else { return Agreement::default() };
+    let witness = || {
+        let unit = |k| ride.unit.power_at(k).filter(|power_w| *power_w > 0.0);
+        let (own, base) = both(windows, unit, |k| ride.references[0].trace.power_at(k));
+        stats::ratio(&own, &base)
+    };
+    Gains::of(ride, windows).map_or_else(Agreement::default, |gains| agreement_of(&gains, witness(), coverage))
+}
+
+/// The two references that differ most for what they state, window by window: `None` where all agree.
+///
+/// Each at a level at which honest references do so in one of them as often as in the whole session.
+pub fn apart(ride: &Ride, windows: &[Window], coverage: f64) -> Vec<Option<Pair>> {
+    let level = 1.0 - (1.0 - coverage) / windows.len().max(1) as f64;
+    let worst = |window: &Window| {
+        let pairs = agreement_of(&Gains::of(ride, &[*window])?, None, level).pairs;
+        pairs.into_iter().filter(|pair| pair.e_n > 1.0).max_by(|a, b| a.e_n.total_cmp(&b.e_n))
+    };
+    windows.iter().map(worst).collect()
+}
+
+/// The same of gains; `witness` is the unit's own gain against the first reference.
+fn agreement_of(gains: &Gains, witness: Option<stats::Ratio>, coverage: f64) -> Agreement {
     let k = stats::coverage_factor(coverage, f64::INFINITY);
     let mut pairs = Vec::new();
     for first in 0..gains.values.len() {
@@ -242,7 +263,7 @@ pub fn agreement(ride: &Ride, windows: &[Window], coverage: f64) -> Agreement {
     let apart = |value: f64| gains.values.iter().map(|gain| (gain / value - 1.0).abs()).fold(0.0, f64::max);
     let apart_pct = consensus.map_or(0.0, |consensus| 100.0 * apart(consensus.value));
     let worst = pairs.iter().map(|p| p.e_n).fold(0.0, f64::max);
-    let suspect = if worst > SUSPECT_E_N { suspect(ride, &gains, windows) } else { None };
+    let suspect = if worst > SUSPECT_E_N { suspect(gains, witness) } else { None };
     Agreement { pairs, birge, suspect, apart_pct }
 }
 
@@ -300,13 +321,11 @@ impl Gains {
 ///
 /// Each is left out in turn: the one without which the others agree, if without any other they agree far less. With two
 /// references the unit is the third witness, as good as [`UNIT_STANDARD`].
-fn suspect(ride: &Ride, gains: &Gains, windows: &[Window]) -> Option<Suspect> {
+fn suspect(gains: &Gains, witness: Option<stats::Ratio>) -> Option<Suspect> {
     let n = gains.values.len();
     let mut all = Gains { values: gains.values.clone(), covariance: gains.covariance.clone() };
     if n == 2 {
-        let unit = |k| ride.unit.power_at(k).filter(|power_w| *power_w > 0.0);
-        let (own, base) = both(windows, unit, |k| ride.references[0].trace.power_at(k));
-        let ratio = stats::ratio(&own, &base)?;
+        let ratio = witness?;
         all.values.push(ratio.ratio);
         all.covariance.iter_mut().for_each(|row| row.push(0.0));
         all.covariance.push(vec![0.0, 0.0, UNIT_STANDARD.powi(2) + ratio.standard_uncertainty.powi(2)]);
@@ -332,4 +351,117 @@ fn both(
     b: impl Fn(usize) -> Option<f64>,
 ) -> (Vec<f64>, Vec<f64>) {
     windows.iter().flat_map(Window::seconds).filter_map(|k| Some((a(k)?, b(k)?))).unzip()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Gains with independent standard uncertainties and one shared part each.
+    fn gains(values: &[f64], own_pct: &[f64], shared_pct: &[f64]) -> Gains {
+        let n = values.len();
+        let of = |i: usize, j: usize| {
+            let own = if i == j { (own_pct[i] / 100.0).powi(2) } else { 0.0 };
+            own + shared_pct[i] * shared_pct[j] / 1e4
+        };
+        let covariance = (0..n).map(|i| (0..n).map(|j| of(i, j)).collect()).collect();
+        Gains { values: values.to_vec(), covariance }
+    }
+
+    fn witness(ratio: f64) -> Option<stats::Ratio> {
+        Some(stats::Ratio { ratio, standard_uncertainty: 0.0, residual_sd: 0.0, effective_samples: 99.0, n: 99 })
+    }
+
+    #[test]
+    fn two_references_a_little_apart_quarrel_and_nobody_is_named() {
+        // 2 % apart, u = 0.6 and 0.6 %: U = 1.96·0.6·√2 = 1.663 %, E_n = 2/1.663 = 1.2026; χ² = (2/0.84853)² = 5.556 with
+        // one degree of freedom, so the Birge ratio is 2.357.
+        let between = agreement_of(&gains(&[1.0, 1.02], &[0.6, 0.6], &[0.0, 0.0]), witness(1.0), 0.95);
+        assert!((between.pairs[0].e_n - 1.2026).abs() < 1e-4, "{}", between.pairs[0].e_n);
+        assert!((between.birge.unwrap() - 2.357_02).abs() < 1e-4);
+        assert!(between.quarrel() && between.suspect.is_none());
+        assert!((between.widening() - 2.357_02).abs() < 1e-4);
+        // 1.5 % apart: E_n 0.902, no quarrel, nothing widened though the Birge ratio is 1.77.
+        let near = agreement_of(&gains(&[1.0, 1.015], &[0.6, 0.6], &[0.0, 0.0]), witness(1.0), 0.95);
+        assert!(!near.quarrel() && near.birge.unwrap() > 1.7 && near.widening() == 1.0);
+    }
+
+    #[test]
+    fn the_unit_beside_one_of_two_names_the_other_and_settles_nothing() {
+        // 5 % apart; the unit reads as the first does.
+        let far = agreement_of(&gains(&[1.0, 1.05], &[0.6, 0.6], &[0.0, 0.0]), witness(1.0), 0.95);
+        let suspect = far.suspect.clone().unwrap();
+        assert_eq!(suspect.reference, 1);
+        assert!((suspect.off_by_pct - 5.0).abs() < 0.1, "{}", suspect.off_by_pct);
+        assert!(far.quarrel() && far.left_out().is_none());
+        // Half-way between, the unit names nobody.
+        assert!(agreement_of(&gains(&[1.0, 1.05], &[0.6, 0.6], &[0.0, 0.0]), witness(1.025), 0.95).suspect.is_none());
+        assert!(agreement_of(&gains(&[1.0, 1.05], &[0.6, 0.6], &[0.0, 0.0]), None, 0.95).suspect.is_none());
+    }
+
+    #[test]
+    fn of_three_the_one_apart_is_left_out_and_the_rest_judge() {
+        let apart = agreement_of(&gains(&[1.0, 1.004, 1.05], &[0.6; 3], &[0.0; 3]), witness(1.05), 0.95);
+        assert_eq!(apart.left_out(), Some(2));
+        assert!(!apart.quarrel() && apart.widening() == 1.0);
+        // Against the mean of the two that agree, 1.002.
+        assert!((apart.suspect.unwrap().off_by_pct - 4.790).abs() < 0.01);
+        // Three that all differ: no two agree, so nobody is named and all quarrel.
+        let all = agreement_of(&gains(&[1.0, 1.04, 1.08], &[0.6; 3], &[0.0; 3]), witness(1.0), 0.95);
+        assert!(all.suspect.is_none() && all.quarrel());
+    }
+
+    #[test]
+    fn a_chain_loss_that_two_hubs_share_says_nothing_of_their_difference() {
+        // 2 % apart, 0.5 % each of their own and 1 % of loss that both have: E_n is that of 0.5 % each, 2/(1.96·0.7071).
+        let hubs = agreement_of(&gains(&[1.0, 1.02], &[0.5, 0.5], &[1.0, 1.0]), witness(1.0), 0.95);
+        assert!((hubs.pairs[0].e_n - 1.4431).abs() < 1e-3, "{}", hubs.pairs[0].e_n);
+        // With the loss on one side only it is 2/(1.96·√(0.5² + 0.5² + 1²)).
+        let crossed = agreement_of(&gains(&[1.0, 1.02], &[0.5, 0.5], &[0.0, 1.0]), witness(1.0), 0.95);
+        assert!((crossed.pairs[0].e_n - 0.8332).abs() < 1e-3, "{}", crossed.pairs[0].e_n);
+        // Two hubs agree, a pedal pair is 4 % apart: with the loss shared the pedals are not 4 % ± 0.9 % from a mean of
+        // two but ± 1.2 %.
+        let three = gains(&[1.0, 1.0, 0.96], &[0.5, 0.5, 0.5], &[1.0, 1.0, 0.0]);
+        let consensus = stats::weighted_consensus(&three.values, &three.covariance).unwrap();
+        // Hubs' mean: variance 0.125 + 1 = 1.125; pedals 0.25: difference 4 % with variance 1.375, χ² = 16/1.375.
+        assert!((consensus.chi2 - 16.0 / 1.375).abs() < 1e-9, "{}", consensus.chi2);
+    }
+
+    /// Honest sets: gains drawn as their uncertainties say. At most 1 % accused, and a fault of 5 % named in 95 %.
+    #[test]
+    fn honest_sets_are_seldom_accused_and_a_clear_fault_is_named() {
+        use rand::{RngExt, SeedableRng};
+        let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(13528);
+        let mut normal = move || {
+            let (a, b): (f64, f64) = (rng.random(), rng.random());
+            (-2.0 * (1.0 - a).ln()).sqrt() * (std::f64::consts::TAU * b).cos()
+        };
+        let trials = 4000;
+        for n in [2, 3] {
+            let (own, shared) = ([0.5, 0.75, 0.5], [0.0, 0.5, 0.0]);
+            let (mut accused, mut named, mut wrongly) = (0_u64, 0_u64, 0_u64);
+            for trial in 0..trials {
+                let loss = normal();
+                let honest: Vec<f64> = (0..n).map(|i| 1.0 + (own[i] * normal() + shared[i] * loss) / 100.0).collect();
+                let unit = witness(1.0 + 0.0075 * normal());
+                let of = |values: &[f64]| agreement_of(&gains(values, &own[..n], &shared[..n]), unit, 0.95).suspect;
+                accused += u64::from(of(&honest).is_some());
+                let mut faulty = honest.clone();
+                let bad = trial % n;
+                faulty[bad] += 0.05;
+                match of(&faulty) {
+                    Some(suspect) if suspect.reference == bad => named += 1,
+                    Some(_) => wrongly += 1,
+                    None => {}
+                }
+            }
+            println!("{n} references: {accused} accused, {named} named, {wrongly} wrongly, of {trials}");
+            let (low, _) = stats::clopper_pearson(accused, trials as u64, 0.999, stats::Sides::Lower);
+            assert!(low <= 0.01, "{accused} honest sets accused");
+            if n == 3 {
+                let (_, high) = stats::clopper_pearson(named, trials as u64, 0.999, stats::Sides::Upper);
+                assert!(high >= 0.95, "{named} named, {wrongly} wrongly");
+            }
+        }
+    }
 }

@@ -2,12 +2,16 @@
 
 use crate::protocol::{Check, Drill, Measure, Protocol, Side};
 use crate::quantity::Unit;
-use crate::session::{LoadReading, Readings, Session};
+use crate::session::{Conditions, LoadReading, Readings, Session};
 use crate::stats;
 
 use super::budget::{Budget, Line, Source};
 use super::value::{Kind, Measured, NoValue, Scored, Value};
 
+/// What normal gravity at a known latitude and height leaves open, rectangular (common practice, no source) …
+const GRAVITY_LOCAL_HALF_WIDTH: f64 = 0.0005;
+/// … and what a height of up to 2 km that nobody stated does: 3.1e-6 per metre of 9.8, about the middle.
+const GRAVITY_HEIGHT_HALF_WIDTH: f64 = 0.0003;
 /// A calibrated mass for training or shop use: 0.5 % as a standard uncertainty. Common practice, no source.
 const MASS_U: f64 = 0.005;
 /// Crank length to 0.5 mm, rectangular.
@@ -76,7 +80,9 @@ fn static_load(session: &Session, sides: &[Side], check: &Check) -> Measured {
             if let Some(sd) = stats::sample_sd(&errors) {
                 budget.push(Line::scatter(sd / n.sqrt(), n - 1.0));
             }
-            budget.push(Line::b(Source::Load, load_u_pct(session, &readings, crank_m)));
+            for line in load_lines_pct(session, &readings, crank_m) {
+                budget.push(line);
+            }
             budget.push(Line::b(Source::Resolution, TORQUE_ROUNDING_SD_NM / n.sqrt() / truth * 100.0));
             let also = Some(super::value::Also { unit: Unit::NewtonMetre, factor: truth / 100.0 });
             let value = Value::count(error / truth * 100.0, Unit::Percent);
@@ -87,22 +93,31 @@ fn static_load(session: &Session, sides: &[Side], check: &Check) -> Measured {
     }
 }
 
-/// Mass, crank length, angle and gravity, per cent of the torque.
-fn load_u_pct(session: &Session, readings: &[&LoadReading], crank_m: f64) -> f64 {
-    let rectangular = 3f64.sqrt();
-    let length = LENGTH_HALF_WIDTH_M / crank_m / rectangular;
-    let gravity = if session.conditions.latitude_deg.is_some() { 0.0 } else { GRAVITY_HALF_WIDTH / rectangular };
+/// Mass, gravity, crank length and angle, per cent of the torque.
+fn load_lines_pct(session: &Session, readings: &[&LoadReading], crank_m: f64) -> [Line; 4] {
+    let Conditions { latitude_deg, height_m, .. } = session.conditions;
+    let gravity = match (latitude_deg, height_m) {
+        (None, _) => GRAVITY_HALF_WIDTH,
+        (Some(_), None) => GRAVITY_LOCAL_HALF_WIDTH.hypot(GRAVITY_HEIGHT_HALF_WIDTH),
+        (Some(_), Some(_)) => GRAVITY_LOCAL_HALF_WIDTH,
+    };
+    // Set once for all loads, so that it does not average out.
+    let angle = readings.iter().map(|r| angle_half_width(r)).fold(0.0, f64::max);
+    let rectangular = |source, half_width: f64| Line::rectangular(source, 100.0 * half_width / 3f64.sqrt());
+    [
+        Line::b(Source::Mass, 100.0 * MASS_U),
+        rectangular(Source::Gravity, gravity),
+        rectangular(Source::CrankLength, LENGTH_HALF_WIDTH_M / crank_m),
+        rectangular(Source::CrankAngle, angle),
+    ]
+}
+
+/// What a degree does to the torque, relative: near the horizontal the sine is flat and only its curvature counts,
+/// (1 − cos a); elsewhere its slope.
+fn angle_half_width(reading: &LoadReading) -> f64 {
     let half_width = ANGLE_HALF_WIDTH_DEG.to_radians();
-    // Near the horizontal the sine is flat: what is lost is its curvature, (1 − cos a), or the slope where it is not flat.
-    let angle = readings
-        .iter()
-        .map(|r| {
-            let angle = r.angle_deg.unwrap_or(90.0).to_radians();
-            let slope = half_width / angle.tan().abs().max(1e-9);
-            slope.min(1.0).max(1.0 - half_width.cos()) / rectangular
-        })
-        .fold(0.0, f64::max);
-    100.0 * (MASS_U.powi(2) + length.powi(2) + gravity.powi(2) + angle.powi(2)).sqrt()
+    let slope = half_width / reading.angle_deg.unwrap_or(90.0).to_radians().tan().abs().max(1e-9);
+    slope.min(1.0).max(1.0 - half_width.cos())
 }
 
 /// Largest difference between going up and coming down at one load, N·m.
@@ -114,13 +129,94 @@ fn hysteresis(readings: &[&LoadReading]) -> Measured {
         .enumerate()
         .filter_map(|(i, up)| {
             let down = readings[i + 1..].iter().rev().find(|down| same(up, down))?;
-            Some(down.torque_nm - up.torque_nm)
+            Some((down.torque_nm - up.torque_nm, angle_half_width(up) * up.torque_nm))
         })
-        .max_by(|a, b| a.abs().total_cmp(&b.abs()));
-    let Some(largest) = largest else {
+        .max_by(|a, b| a.0.abs().total_cmp(&b.0.abs()));
+    let Some((largest, angle_nm)) = largest else {
         return Err(NoValue::Undecided("no load was hung twice, so hysteresis can't show".to_owned()));
     };
     let mut budget = Budget::default();
-    budget.push(Line::b(Source::Resolution, TORQUE_ROUNDING_SD_NM * 2f64.sqrt()));
+    budget.push(Line::triangular(Source::Resolution, TORQUE_ROUNDING_SD_NM * 2f64.sqrt()));
+    // The crank is levelled for each of the two; mass, gravity and length are the same.
+    budget.push(Line::triangular(Source::CrankAngle, angle_nm * (2.0 / 3.0_f64).sqrt()));
     Ok(Value { kind: Kind::Measured, budget, ..Value::count(largest, Unit::NewtonMetre) })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantity::{Bound, Limit};
+
+    fn session(loads: &[(f64, f64)]) -> Session {
+        let mut session = Session::default();
+        session.conditions.crank_length_m = Some(0.1725);
+        let hung = |&(mass_kg, torque_nm): &(f64, f64)| LoadReading { mass_kg, torque_nm, side: None, angle_deg: None };
+        session.readings.loads = loads.iter().map(hung).collect();
+        session
+    }
+
+    fn measured(session: &Session, measure: Measure) -> Value {
+        let limit = Limit::Within(Bound::single(1.0, Unit::Percent));
+        let check = Check { measure, limit, advisory: false, clause: None, over_s: None };
+        static_load(session, &[], &check).unwrap()
+    }
+
+    fn u_of(value: &Value, wanted: Source) -> f64 {
+        value.budget.part(|source| source == wanted)
+    }
+
+    #[test]
+    fn each_part_of_a_hung_load_has_its_line() {
+        // 10 kg · 9.80665 m/s² · 0.1725 m = 16.9165 N·m; the unit reads 1 % more.
+        let value = measured(&session(&[(10.0, 17.0857), (10.0, 17.0857)]), Measure::TorqueError);
+        assert!((value.value - 1.0).abs() < 1e-3, "{}", value.value);
+        assert!((u_of(&value, Source::Mass) - 0.5).abs() < 1e-12);
+        // 0.5 mm of 172.5 mm and 0.27 % of gravity, each over √3.
+        assert!((u_of(&value, Source::CrankLength) - 0.16735).abs() < 1e-4);
+        assert!((u_of(&value, Source::Gravity) - 0.15588).abs() < 1e-4);
+        // One degree beside the horizontal loses 0.015 %.
+        assert!((u_of(&value, Source::CrankAngle) - 0.00879).abs() < 1e-4);
+    }
+
+    #[test]
+    fn latitude_and_height_change_the_torque_and_narrow_its_gravity() {
+        let mut here = session(&[(10.0, 17.0), (10.0, 17.0)]);
+        let anywhere = measured(&here, Measure::TorqueError);
+        here.conditions.latitude_deg = Some(0.0);
+        let no_height = measured(&here, Measure::TorqueError);
+        here.conditions.height_m = Some(2000.0);
+        let known = measured(&here, Measure::TorqueError);
+        // Normal gravity at the equator is 9.780327 m/s² (GRS80), 0.27 % below the standard one: the same reading errs by
+        // as much more.
+        assert!((no_height.value - anywhere.value - 0.27).abs() < 0.005, "{} {}", no_height.value, anywhere.value);
+        assert!(known.value > no_height.value + 0.05);
+        let u = [&anywhere, &no_height, &known].map(|value| u_of(value, Source::Gravity));
+        assert!(u[0] > 3.0 * u[1] && u[1] > u[2] && u[2] > 0.0, "{u:?}");
+    }
+
+    #[test]
+    fn an_angle_off_the_horizontal_matters_by_its_slope() {
+        let mut leaning = session(&[(10.0, 12.0), (10.0, 12.0)]);
+        leaning.readings.loads.iter_mut().for_each(|load| load.angle_deg = Some(45.0));
+        // One degree at 45° is 1.745 % either way, over √3.
+        assert!((u_of(&measured(&leaning, Measure::TorqueError), Source::CrankAngle) - 1.0077).abs() < 1e-3);
+    }
+
+    #[test]
+    fn hysteresis_is_the_largest_difference_at_one_load_and_knows_its_rounding() {
+        let loads = [(5.0, 8.4), (10.0, 16.9), (20.0, 33.8), (10.0, 17.3), (5.0, 8.5)];
+        let value = measured(&session(&loads), Measure::Hysteresis);
+        assert!((value.value - 0.4).abs() < 1e-9);
+        // Two readings rounded to 0.1 N·m differ by up to 0.1; 95 % of a triangle: 0.1·(1 − √0.05).
+        assert!((value.budget.combine(0.95).expanded() - 0.0776).abs() < 0.002);
+        let once = session(&loads[..3]);
+        let check = Check {
+            measure: Measure::Hysteresis,
+            limit: Limit::Within(Bound::single(1.0, Unit::NewtonMetre)),
+            advisory: false,
+            clause: None,
+            over_s: None,
+        };
+        assert!(matches!(static_load(&once, &[], &check), Err(NoValue::Undecided(_))));
+    }
 }

@@ -37,6 +37,12 @@ pub struct Value {
     pub gain_sensitive: bool,
     /// Indices of the references it was judged by.
     pub references: Vec<usize>,
+    /// How many rides it is the mean of.
+    pub rides: u32,
+    /// Both limits of agreement, in `unit`.
+    pub agreement: Option<[f64; 2]>,
+    /// Of a mean or work: what one ride of a window with such leaps between readings scatters by, in `unit`.
+    pub leaps: f64,
     /// Said beside the value (work left out, seconds set aside).
     pub notes: Vec<String>,
 }
@@ -53,6 +59,9 @@ impl Value {
             also: None,
             gain_sensitive: false,
             references: vec![],
+            rides: 1,
+            agreement: None,
+            leaps: 0.0,
             notes: vec![],
         }
     }
@@ -76,8 +85,16 @@ impl Value {
             also,
             gain_sensitive: true,
             references: vec![],
+            rides: 1,
+            agreement: None,
+            leaps: 0.0,
             notes: vec![],
         }
+    }
+
+    /// What turns a watt into the unit of an error of power.
+    pub fn per_watt(&self) -> f64 {
+        if self.unit == Unit::Percent { 100.0 / self.reference } else { 1.0 }
     }
 
     /// The value and its budget in watts, or per cent, whichever is asked for; `None` if it has no such form.

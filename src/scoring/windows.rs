@@ -25,6 +25,10 @@ pub const STORAGE_U_S: f64 = 0.375 / std::f64::consts::SQRT_2;
 const HELD_LEAST_W: f64 = 5.0;
 /// One point of balance, expanded with k = 2, as a standard uncertainty of a side in per cent of the total.
 const BALANCE_STANDARD_PCT_OF_TOTAL: f64 = 0.5;
+/// By how much the times differ at which two sound crank meters show an edge, from simulation with perfect clocks: root
+/// mean square over the pairings of head units that store a second's last message or its mean.
+pub const RELEASE_SCATTER_S: f64 = 0.4;
+pub const ONSET_SCATTER_S: f64 = 0.22;
 /// Two cadence sensors; standard uncertainty. Common practice, no source.
 const REFERENCE_CADENCE_U_RPM: f64 = 0.3;
 
@@ -206,6 +210,7 @@ impl Scene<'_> {
         budget.push(Line::b(Source::Resolution, ROUNDING_SD * (2.0 / n).sqrt()));
         let mut value = Value::power_error(error_w, reference_w, budget, first);
         value.references = consensus.indices();
+        value.leaps = leaps_w(&paired.reference) * value.per_watt();
         value.notes = paired.notes();
         Ok(value)
     }
@@ -286,36 +291,28 @@ impl Scene<'_> {
         Ok(Value { kind: Kind::Measured, budget, references, ..Value::count(mean, Unit::Rpm) })
     }
 
-    /// The limit of agreement farther from zero, of the per-second error.
+    /// The limit of agreement farther from zero, without its sign, of the per-second error; both limits beside it.
     ///
-    /// Mean ± 1.96 s; the limit's variance is that of the mean and 1.96² times that of s, about 3s²/n together.
-    /// Source: Bland and Altman (1986), Lancet 327:307-310.
+    /// Whatever scatters in the reference is part of it: it is how far the two instruments differ.
     pub fn spread(&self, window: Window, first: Unit) -> Measured {
         let consensus = self.consensus(Need::SteadyPower, window)?;
         let paired = self.power_pairs(&consensus, window);
-        let mut value = self.error_of(&paired, &consensus, window, Unit::Watt, |k| self.ride.unit.power_at(k))?;
+        let mean = self.error_of(&paired, &consensus, window, Unit::Watt, |k| self.ride.unit.power_at(k))?;
         let differences: Vec<f64> = paired.unit.iter().zip(&paired.reference).map(|(u, r)| u - r).collect();
-        let Some(limits) = stats::limits_of_agreement(&differences) else {
+        let (Some(limits), Some(scatter)) = (stats::limits_of_agreement(&differences), limit_scatter(&differences))
+        else {
             return Err(NoValue::Undecided("too few seconds for limits of agreement".to_owned()));
         };
-        let effective = stats::effective_samples(&differences);
-        let limit_w = if limits.mean < 0.0 { limits.low } else { limits.high };
         let mut budget = Budget::default();
-        // For independent normal errors this is the 3s²/n of the source; runs of rough and of smooth seconds, and tails
-        // longer than normal, make the standard deviation less sure than that.
-        let squares: Vec<f64> = differences.iter().map(|d| (d - limits.mean).powi(2)).collect();
-        let effective_squares = stats::effective_samples(&squares);
-        let u_square = stats::sample_sd(&squares).unwrap_or(0.0) / effective_squares.sqrt();
-        let u_sd = if limits.sd > 0.0 { u_square / (2.0 * limits.sd) } else { 0.0 };
-        let u_limit = (limits.sd / effective.sqrt()).hypot(1.96 * u_sd);
-        budget.push(Line::scatter(u_limit, (effective.min(effective_squares) - 1.0).max(1.0)));
-        for line in consensus.lines(self.ride, value.reference) {
+        budget.push(scatter);
+        for line in consensus.lines(self.ride, mean.reference) {
             budget.push(line);
         }
-        let notes = std::mem::take(&mut value.notes);
-        let mut spread = Value::power_error(limit_w, value.reference, budget, first);
-        spread.references = value.references;
-        spread.notes = notes;
+        let farther_w = limits.high.max(-limits.low);
+        let mut spread = Value::power_error(farther_w, mean.reference, budget, first);
+        spread.agreement = Some([limits.low, limits.high].map(|limit_w| limit_w * spread.per_watt()));
+        spread.references = mean.references;
+        spread.notes = mean.notes;
         Ok(spread)
     }
 
@@ -389,8 +386,88 @@ impl Scene<'_> {
     }
 }
 
+/// Scatter of a mean over seconds, W, that comes of when two sound crank meters show each leap of their readings.
+///
+/// Each shows a leap at its own time, and a fall to nothing once its own silence is over: the scatter of an onset and of
+/// a release, times the leap. Where a window begins and ends in level riding, little leaps; on the road a sprint begins
+/// from and ends in coasting, and the work hangs on the second in which each of the two says so.
+fn leaps_w(reference_w: &[f64]) -> f64 {
+    let late_s = |to_w: f64| if to_w == 0.0 { RELEASE_SCATTER_S } else { ONSET_SCATTER_S };
+    let squares = reference_w.windows(2).map(|w| (late_s(w[1]) * (w[1] - w[0])).powi(2)).sum::<f64>();
+    squares.sqrt() / reference_w.len().max(1) as f64
+}
+
+/// Scatter line of either limit of agreement of differences that remember their neighbours; `None` of too few.
+///
+/// The limit m ± 1.96 s is as uncertain as m and s: u² = s²/n + 1.96²·Var(d²)/(4 s² n'), with the effective numbers n of
+/// the differences and n' of their squared deviations. For independent normal ones that is Bland and Altman's s²·(1/n +
+/// 1.96²/2n), their 2.92 s²/n (1999, Stat Methods Med Res 8:135-160), which they round to 3 s²/n (1986, Lancet 327:307-310).
+fn limit_scatter(differences: &[f64]) -> Option<Line> {
+    let (mean, sd) = (stats::mean(differences)?, stats::sample_sd(differences).filter(|sd| *sd > 0.0)?);
+    let squares: Vec<f64> = differences.iter().map(|d| (d - mean).powi(2)).collect();
+    let [n, n_squares] = [differences, &squares].map(stats::effective_samples);
+    let u_mean2 = sd * sd / n;
+    let u_sd2 = stats::sample_sd(&squares)?.powi(2) / (4.0 * sd * sd * n_squares);
+    Some(Line::scatter((u_mean2 + 1.96 * 1.96 * u_sd2).sqrt(), (n.min(n_squares) - 1.0).max(1.0)))
+}
+
 /// Adds a line that is known in watts to a value that may be held in per cent.
 fn push_in(value: &mut Value, line_w: Line) {
-    let factor = if value.unit == Unit::Percent { 100.0 / value.reference } else { 1.0 };
+    let factor = value.per_watt();
     value.budget.push(Line { standard_uncertainty: line_w.standard_uncertainty * factor.abs(), ..line_w });
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn work_between_two_coasts_is_less_certain_than_between_level_riding() {
+        let sprint = |aside_w: f64| [vec![aside_w; 4], vec![600.0; 8], vec![aside_w; 4]].concat();
+        let relative = |w: &[f64]| leaps_w(w) / stats::mean(w).unwrap();
+        // From and to nothing: (0.22² + 0.4²)½ of 600 W, over 8 s of 600 W.
+        assert!((relative(&sprint(0.0)) - 0.22_f64.hypot(0.4) / 8.0).abs() < 1e-12);
+        assert!(relative(&sprint(130.0)) < 0.5 * relative(&sprint(0.0)));
+        assert_eq!(leaps_w(&[200.0; 30]), 0.0);
+    }
+
+    /// 95 % limits of agreement of seconds that remember their neighbours, against what they are in the long run.
+    #[test]
+    fn limits_of_agreement_cover_what_they_are_in_the_long_run() {
+        use rand::{RngExt, SeedableRng};
+        let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(1999);
+        let mut normal = move || {
+            let (a, b): (f64, f64) = (rng.random(), rng.random());
+            (-2.0 * (1.0 - a).ln()).sqrt() * (std::f64::consts::TAU * b).cos()
+        };
+        for (phi, n) in [(0.0, 210), (0.6, 210), (0.8, 210), (0.3, 100)] {
+            let trials = 1500;
+            let mut hits = 0;
+            for _ in 0..trials {
+                let mut x = normal();
+                let mut series = vec![];
+                for _ in 0..n {
+                    x = phi * x + f64::sqrt(1.0 - phi * phi) * normal();
+                    series.push(2.0 + 5.0 * x);
+                }
+                let expanded = Budget(vec![limit_scatter(&series).unwrap()]).combine(0.95).expanded();
+                let limits = stats::limits_of_agreement(&series).unwrap();
+                hits += u64::from((limits.high - (2.0 + 1.96 * 5.0)).abs() <= expanded);
+            }
+            let (low, high) = stats::clopper_pearson(hits, trials, 0.999, stats::Sides::Two);
+            println!("phi {phi}, n {n}: {hits} of {trials}");
+            assert!(high >= 0.93 && low <= 0.97, "phi {phi}, n {n}: {hits} of {trials}");
+        }
+    }
+
+    #[test]
+    fn independent_seconds_give_bland_and_altmans_standard_error() {
+        // Quantiles of a normal distribution stand for a perfect sample: 2.92 s²/n.
+        let n = 2000;
+        let middle = |i: i32| stats::t_quantile((f64::from(i) + 0.5) / f64::from(n), f64::INFINITY);
+        // Far from each other in turn, so that none remembers the one before.
+        let sample: Vec<f64> = (0..n).map(|i| middle(i * 617 % n)).collect();
+        let u = limit_scatter(&sample).unwrap().standard_uncertainty;
+        assert!((u / f64::sqrt(2.92 / f64::from(n)) - 1.0).abs() < 0.1, "{u}");
+    }
 }
