@@ -99,7 +99,7 @@ fn every_measure_with_an_uncertainty_can_be_contrasted_and_covers_the_truth() {
             assert!(has("scatter"), "{contrast:?}");
             assert!(!(contrast.measure.ends_with("lag") && has("clock and strap delay")), "{contrast:?}");
         }
-        let all = gate::observations(&rehearsal, &judgement);
+        let all = gate::observations(&gate::beside_truth(&rehearsal, &judgement), &judgement);
         all.into_iter().filter(|o| CONTRASTED.iter().any(|c| o.what.split(' ').next() == Some(c.1))).collect::<Vec<_>>()
     };
     let sessions = 60;
@@ -267,7 +267,8 @@ fn work_of_sprints_on_the_road_covers_the_truth() {
     let session = |seed: u64| {
         let plan = Plan { setting: Setting::Road, habits: Habits::varied(seed), ..common::plan(seed, &[]) };
         let rehearsal = simulate(&protocol, &plan);
-        let all = gate::observations(&rehearsal, &common::judge(&rehearsal));
+        let judgement = common::judge(&rehearsal);
+        let all = gate::observations(&gate::beside_truth(&rehearsal, &judgement), &judgement);
         let sprint = |what: &str| {
             what.contains("sprints work_error")
                 || what.contains("sprints peak_error")

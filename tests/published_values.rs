@@ -235,7 +235,7 @@ fn gum_h1_end_gauge_budget() {
     let mut budget = Budget::default();
     budget.push(Line::scatter(u_d, nu_d));
     for (u, degrees_of_freedom) in [(75.0 / 3.0, 18.0), (expansion, 50.0), (gradient, 2.0)] {
-        budget.push(Line { degrees_of_freedom, ..Line::b(Source::Load, u) });
+        budget.push(Line { degrees_of_freedom, ..Line::b(Source::Mass, u) });
     }
     let combined = budget.combine(0.99);
     near(combined.standard_uncertainty, u, 1e-12);

@@ -403,7 +403,10 @@ pub fn leaps_w(reference_w: &[f64]) -> f64 {
 /// the differences and n' of their squared deviations. For independent normal ones that is Bland and Altman's s²·(1/n +
 /// 1.96²/2n), their 2.92 s²/n (1999, Stat Methods Med Res 8:135-160), which they round to 3 s²/n (1986, Lancet 327:307-310).
 fn limit_scatter(differences: &[f64]) -> Option<Line> {
-    let (mean, sd) = (stats::mean(differences)?, stats::sample_sd(differences).filter(|sd| *sd > 0.0)?);
+    let (mean, sd) = (stats::mean(differences)?, stats::sample_sd(differences)?);
+    if sd == 0.0 {
+        return Some(Line::scatter(0.0, f64::INFINITY));
+    }
     let squares: Vec<f64> = differences.iter().map(|d| (d - mean).powi(2)).collect();
     let [n, n_squares] = [differences, &squares].map(stats::effective_samples);
     let u_mean2 = sd * sd / n;
