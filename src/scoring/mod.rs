@@ -371,12 +371,6 @@ impl PhaseScorer<'_> {
         budget.push(Line::habits(Source::Storage, PEAK_STORAGE_PCT / 100.0 * reference_w));
         let mut value = Value::power_error(unit_w - reference_w, reference_w, budget, first);
         value.references = vec![reference];
-        // The best seconds with one to either side, of which one more or less may have been among them.
-        let best = &ride.references[reference].trace;
-        let around = |t: &f64| (reference_s - 1.5..reference_s + over_s.round().max(1.0) + 0.5).contains(t);
-        let readings = best.time_s.iter().zip(&best.power_w).filter(|(t, _)| around(t));
-        let powers_w: Vec<f64> = readings.filter_map(|(_, power_w)| *power_w).collect();
-        value.leaps = windows::leaps_w(&powers_w) * powers_w.len() as f64 / over_s.round().max(1.0) * value.per_watt();
         Ok(value)
     }
 
@@ -414,8 +408,9 @@ pub fn scatter_from_simulation(measure: Measure, value: &Value) -> f64 {
         Measure::ReleaseLag | Measure::CadenceReleaseLag => windows::RELEASE_SCATTER_S,
         Measure::OnsetLag => windows::ONSET_SCATTER_S,
         Measure::CadenceOnsetLag => 0.28,
+        Measure::PeakError => pct(1.8),
         // Known for sprints between level riding; elsewhere readings leap more.
-        Measure::WorkError | Measure::PeakError | Measure::LeftError | Measure::RightError => pct(1.8).max(value.leaps),
+        Measure::WorkError | Measure::LeftError | Measure::RightError => pct(1.8).max(value.leaps),
         Measure::MissingWork => pct(2.5).max(value.leaps),
         Measure::ResidualPower => 0.3,
         // The window's own scatter says it for a mean over many seconds.

@@ -391,7 +391,7 @@ impl Scene<'_> {
 /// Each shows a leap at its own time, and a fall to nothing once its own silence is over: the scatter of an onset and of
 /// a release, times the leap. Where a window begins and ends in level riding, little leaps; on the road a sprint begins
 /// from and ends in coasting, and the work hangs on the second in which each of the two says so.
-pub fn leaps_w(reference_w: &[f64]) -> f64 {
+fn leaps_w(reference_w: &[f64]) -> f64 {
     let late_s = |to_w: f64| if to_w == 0.0 { RELEASE_SCATTER_S } else { ONSET_SCATTER_S };
     let squares = reference_w.windows(2).map(|w| (late_s(w[1]) * (w[1] - w[0])).powi(2)).sum::<f64>();
     squares.sqrt() / reference_w.len().max(1) as f64
