@@ -356,7 +356,7 @@ impl Gathered {
             self.samples.invalid.entry(name.to_owned()).or_default().extend(invalid);
         }
         if n < CHANNELS {
-            *columns(&mut self.samples)[n] = values;
+            *self.samples.columns_mut()[n] = values;
         } else if !values.is_empty() {
             self.samples.extra.insert(name.to_owned(), values);
         }
@@ -372,20 +372,22 @@ pub(super) struct Ordered {
     pub replaced: Samples,
 }
 
-/// In the order of [`Channel`].
-fn columns(samples: &mut Samples) -> [&mut Vec<Option<f64>>; CHANNELS] {
-    [
-        &mut samples.power_w,
-        &mut samples.cadence_rpm,
-        &mut samples.heart_rate_bpm,
-        &mut samples.speed_m_s,
-        &mut samples.altitude_m,
-        &mut samples.temperature_c,
-        &mut samples.distance_m,
-        &mut samples.latitude_deg,
-        &mut samples.longitude_deg,
-        &mut samples.right_share_pct,
-    ]
+impl Samples {
+    /// The channels of fixed meaning, in the order in which they are shown.
+    pub fn columns_mut(&mut self) -> [&mut Vec<Option<f64>>; CHANNELS] {
+        [
+            &mut self.power_w,
+            &mut self.cadence_rpm,
+            &mut self.heart_rate_bpm,
+            &mut self.speed_m_s,
+            &mut self.altitude_m,
+            &mut self.temperature_c,
+            &mut self.distance_m,
+            &mut self.latitude_deg,
+            &mut self.longitude_deg,
+            &mut self.right_share_pct,
+        ]
+    }
 }
 
 /// The rows of the same day as the rest of their part; a part that is as a whole of another day stays.

@@ -126,18 +126,7 @@ pub fn leave_out(recording: &mut Recording, from_s: f64, to_s: f64) {
     let first = samples.time_s.partition_point(|t| *t < from_s);
     let last = samples.time_s.partition_point(|t| *t < to_s);
     samples.time_s.drain(first..last);
-    for column in [
-        &mut samples.power_w,
-        &mut samples.cadence_rpm,
-        &mut samples.heart_rate_bpm,
-        &mut samples.speed_m_s,
-        &mut samples.altitude_m,
-        &mut samples.temperature_c,
-        &mut samples.distance_m,
-        &mut samples.latitude_deg,
-        &mut samples.longitude_deg,
-        &mut samples.right_share_pct,
-    ] {
+    for column in samples.columns_mut() {
         if !column.is_empty() {
             column.drain(first..last);
         }
