@@ -16,7 +16,7 @@ use crate::recording::{self, Recording, RecordingError};
 use crate::refer;
 use crate::ride::{Ride, Window};
 use crate::scoring::{self, Scores};
-use crate::session::{Instrument, Session, Sides};
+use crate::session::{Instrument, Session};
 use crate::verdict::*;
 
 /// Why a session could not be judged at all.
@@ -83,7 +83,7 @@ fn in_order(session: &Session, recordings: &BTreeMap<PathBuf, Recording>) -> Ses
     let mut session = session.clone();
     session.references.sort_by_key(|r| {
         let Instrument { label, located, sides, .. } = &r.instrument;
-        (located.behind_chain(), *sides != Sides::Both, *located as u8, label.clone())
+        (located.fitness(*sides), label.clone())
     });
     let references = session.references.iter_mut().map(|r| &mut r.instrument);
     for instrument in session.units.iter_mut().map(|u| &mut u.instrument).chain(references) {

@@ -34,21 +34,24 @@ use signals::Signals;
 /// Time and memory grow with the ride's length times the number of phases.
 pub fn find(protocol: &Protocol, session: &Session, ride: &Ride) -> Matches {
     let signals = Signals::of(session, ride);
-    let mut plan = Plan::of(protocol, &signals, 1.0);
-    expect_remarked(protocol, session, ride, &mut plan);
+    let planned = |paced: f64| {
+        let mut plan = Plan::of(protocol, &signals, paced);
+        expect_remarked(protocol, session, ride, &mut plan);
+        plan
+    };
+    let mut plan = planned(1.0);
     let mut matches = Matches::default();
     let pins = resolve_pins(protocol, session, ride, &plan, &mut matches.cautions);
     let forced: Vec<Forced> =
         pins.iter().map(|p| Forced { entry: p.entry, from: p.seconds.0, to: p.seconds.1 }).collect();
     let edges = edge_costs(protocol, &plan, &signals, ride);
     let (cost, mut instances) = segment::cheapest(&plan, &edges, &forced);
-    if !Blocks::of(protocol, &plan, &signals, &instances, 1.0).as_asked()
+    if !Blocks::of(protocol, &plan, &signals, &instances).as_asked()
         && let Some(paced) = pace::of(protocol, &signals)
     {
-        let mut other = Plan::of(protocol, &signals, paced);
-        expect_remarked(protocol, session, ride, &mut other);
+        let other = planned(paced);
         let (other_cost, other_instances) = segment::cheapest(&other, &edges, &forced);
-        let blocks = Blocks::of(protocol, &other, &signals, &other_instances, paced);
+        let blocks = Blocks::of(protocol, &other, &signals, &other_instances);
         if other_cost < cost - LEAST_CHEAPER && blocks.share_a_pace() {
             (plan, instances) = (other, other_instances);
         }
@@ -114,7 +117,7 @@ struct Blocks {
 }
 
 impl Blocks {
-    fn of(protocol: &Protocol, plan: &Plan, signals: &Signals, instances: &[Instance], paced: f64) -> Self {
+    fn of(protocol: &Protocol, plan: &Plan, signals: &Signals, instances: &[Instance]) -> Self {
         const NEAR: f64 = 0.06;
         let mut blocks = Self { asked: 0, found: 0, surplus: 0, near: 0 };
         for (at, entry) in plan.entries.iter().enumerate() {
@@ -126,7 +129,7 @@ impl Blocks {
             blocks.asked += asked;
             blocks.found += repeats.len().min(asked);
             blocks.surplus += repeats.len().saturating_sub(asked);
-            let near = repeats.iter().filter(|i| (level_w(i) / (aim_w * paced) - 1.0).abs() < NEAR).count();
+            let near = repeats.iter().filter(|i| (level_w(i) / (aim_w * plan.paced) - 1.0).abs() < NEAR).count();
             blocks.near += near.min(asked);
         }
         blocks

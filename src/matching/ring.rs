@@ -2,7 +2,7 @@
 
 use crate::protocol::Ring;
 use crate::ride::{Gear, Ride, RingBelief, Trace};
-use crate::session::{Drivetrain, Session, Sides};
+use crate::session::{Drivetrain, Session};
 
 /// Scatter of speed over cadence around a gear's ratio: whole-number cadence (0.3 %) and speed and cadence sampled
 /// at different moments. Common practice, no source.
@@ -27,12 +27,20 @@ const SUREST: f64 = 0.99;
 /// A gear that both rings offer alike (52/17 and 36/12 differ by less than a tyre's uncertainty) gives a belief
 /// near one half, unless the gears ridden before and after tell them apart.
 pub fn rings(session: &Session, ride: &Ride) -> Vec<Option<RingBelief>> {
-    let mut rings = by_ratio(&session.drivetrain, ride).unwrap_or_else(|| vec![None; ride.length_s]);
-    for (event, ring, until) in by_events(&session.drivetrain, ride) {
+    rings_and_shifts(session, ride).0
+}
+
+/// The above, and the seconds at which speed over cadence jumped from one level to another.
+pub(super) fn rings_and_shifts(session: &Session, ride: &Ride) -> (Vec<Option<RingBelief>>, Vec<usize>) {
+    let drivetrain = &session.drivetrain;
+    let seen = drivetrain.wheel_m.filter(|_| speed_follows_cadence(ride)).map(|wheel_m| log_ratios(ride, wheel_m));
+    let by_ratio = seen.as_ref().and_then(|seen| by_ratio(drivetrain, seen));
+    let mut rings = by_ratio.unwrap_or_else(|| vec![None; ride.length_s]);
+    for (event, ring, until) in by_events(drivetrain, ride) {
         let from = (event.at_s.ceil().max(0.0) as usize).min(ride.length_s);
         rings[from..until.max(from)].fill(Some(RingBelief { ring, confidence: SUREST }));
     }
-    rings
+    (rings, seen.map_or_else(Vec::new, |seen| shifts(&seen)))
 }
 
 /// What the belief at a second rests on.
@@ -47,7 +55,7 @@ pub(super) fn rests_on(session: &Session, ride: &Ride, second: usize) -> &'stati
 /// sides before one.
 pub(super) fn by_fitness(ride: &Ride) -> Vec<&Trace> {
     let mut traces: Vec<&Trace> = ride.references.iter().map(|r| &r.trace).collect();
-    traces.sort_by_key(|t| (t.located.behind_chain(), t.sides != Sides::Both, t.located as u8, &t.label));
+    traces.sort_by_key(|t| (t.located.fitness(t.sides), &t.label));
     traces
 }
 
@@ -80,13 +88,10 @@ struct GearRatio {
     log_ratio: f64,
 }
 
-fn by_ratio(drivetrain: &Drivetrain, ride: &Ride) -> Option<Vec<Option<RingBelief>>> {
-    let wheel_m = drivetrain.wheel_m?;
+fn by_ratio(drivetrain: &Drivetrain, seen: &[Option<Seen>]) -> Option<Vec<Option<RingBelief>>> {
     drivetrain.teeth(Ring::Big)?;
-    let gears = gears_of(drivetrain);
-    let seen = log_ratios(ride, wheel_m);
-    let told = !drivetrain.cassette.is_empty() && seen.iter().any(Option::is_some) && speed_follows_cadence(ride);
-    told.then(|| from_ratios(&gears, &seen))
+    let told = !drivetrain.cassette.is_empty() && seen.iter().any(Option::is_some);
+    told.then(|| from_ratios(&gears_of(drivetrain), seen))
 }
 
 /// The gears of each chainring, smallest ring first.
@@ -187,13 +192,10 @@ fn speed_at(ride: &Ride, k: usize) -> Option<f64> {
     by_fitness(ride).into_iter().rev().chain(unit).find_map(|t| t.speed_at(k))
 }
 
-/// Seconds at which speed over cadence jumped from one level to another.
-pub(super) fn shifts(session: &Session, ride: &Ride) -> Vec<usize> {
+fn shifts(seen: &[Option<Seen>]) -> Vec<usize> {
     // Neighbouring sprockets differ by 5 % and more.
     const LEAST: f64 = 0.04;
     const OVER_S: usize = 3;
-    let Some(wheel_m) = session.drivetrain.wheel_m.filter(|_| speed_follows_cadence(ride)) else { return vec![] };
-    let seen = log_ratios(ride, wheel_m);
     let level = |from: usize, to: usize| {
         let told: Vec<f64> = seen[from..to].iter().flatten().map(|seen| seen.log_ratio).collect();
         crate::stats::median(&told).filter(|_| told.len() == to - from)

@@ -42,8 +42,7 @@ impl Signals {
         let power_w: Vec<_> = (0..ride.length_s).map(|k| traces.iter().find_map(|t| t.power_at(k))).collect();
         let cadence_rpm: Vec<_> = (0..ride.length_s).map(|k| traces.iter().find_map(|t| t.cadence_at(k))).collect();
         let mut signals = Self::of_columns(power_w, cadence_rpm);
-        signals.rings = ring::rings(session, ride);
-        signals.shifts = ring::shifts(session, ride);
+        (signals.rings, signals.shifts) = ring::rings_and_shifts(session, ride);
         signals.laps_late_s = signals.laps_late_s(ride);
         signals
     }

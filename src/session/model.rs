@@ -129,6 +129,12 @@ impl Location {
     pub fn behind_chain(self) -> bool {
         self == Location::Hub
     }
+
+    /// Sorts references by how well they are placed: off the hub, with its flywheel, first, then both sides before one, then
+    /// along the drivetrain.
+    pub fn fitness(self, sides: Sides) -> (bool, bool, u8) {
+        (self.behind_chain(), sides != Sides::Both, self as u8)
+    }
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
