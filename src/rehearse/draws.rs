@@ -88,6 +88,7 @@ fn stated(plan: &Plan, fitted: &Fitted) -> Stated {
         across: normal() / 4.0,
         split: SPLIT * normal(),
         cadence_rpm: CADENCE_RPM * normal(),
+        offset: normal() / 2.0,
     }
 }
 
@@ -124,6 +125,11 @@ fn loss(plan: &Plan) -> Loss {
     }
     let mut noise = Noise::new(plan.seed ^ DRAWS, Purpose::Script);
     let systematic = plan.habits.systematic;
+    if plan.habits.as_stated {
+        // What a session allows for, ±1 % and ±0.5 % from ring to ring (k = 2); how links bend is the larger part of that.
+        let middle = LOSS + 0.005 * systematic * noise.normal();
+        return Loss { middle, small_more: 0.002 * systematic * noise.normal(), bending: BENDING * systematic };
+    }
     let middle = LOSS + noise.truncated(0.005 * systematic, 2.0);
     Loss { middle, small_more: noise.truncated(0.0015 * systematic, 2.0), bending: BENDING * systematic }
 }

@@ -1,7 +1,7 @@
 //! From what truly happens to what an instrument sends: crank meters once a turn, a hub four times a second.
 
 use crate::protocol::Ring;
-use crate::quantity::{Bound, Unit};
+use crate::quantity::{Bound, Join, Unit};
 use crate::session::{Drivetrain, Sides};
 
 use super::bench::Fitted;
@@ -37,16 +37,38 @@ pub(super) struct Stated {
     /// Of that bound, in the total and from right to left.
     pub total: f64,
     pub across: f64,
+    /// Of a bound with a floor, of that: the offset that is drawn apart from the gain.
+    pub offset: f64,
     /// Of the total, from right to left.
     pub split: f64,
     pub cadence_rpm: f64,
 }
 
+/// An instrument that states `1 % or 2 W` has a gain that is off by the one and an offset that makes up the rest: with so
+/// much of the floor for an offset, and a gain that leans against it by so much, it is off by what it states at 0.6 and 1.2
+/// times the power where the two parts meet, and by 0.9 to 1.13 of that elsewhere.
+const OFFSET_OF_FLOOR: f64 = 1.13;
+const GAIN_AGAINST_OFFSET: f64 = -0.47;
+
 impl Stated {
+    /// How far the total is off, W.
+    fn off_w(&self, total_w: f64) -> f64 {
+        let whole_w = || self.total * self.bound.in_unit(Unit::Watt, total_w).unwrap_or(0.0);
+        let part = |unit: Unit| self.bound.parts.iter().find(|part| part.unit == unit).map(|part| part.value);
+        match (part(Unit::Percent), part(Unit::Watt), self.bound.join) {
+            (Some(pct), Some(floor_w), Join::Wider) => {
+                let against = GAIN_AGAINST_OFFSET;
+                let offset = against * self.total + (1.0 - against * against).sqrt() * self.offset;
+                self.total * pct / 100.0 * total_w + OFFSET_OF_FLOOR * offset * floor_w
+            }
+            _ => whole_w(),
+        }
+    }
+
     fn add_to(&self, update: &mut Update) {
         let total_w = update.left_w + update.right_w;
         let bound_w = self.bound.in_unit(Unit::Watt, total_w).unwrap_or(0.0);
-        let (half_w, across_w) = (self.total * bound_w / 2.0, self.across * bound_w + self.split * total_w);
+        let (half_w, across_w) = (self.off_w(total_w) / 2.0, self.across * bound_w + self.split * total_w);
         update.left_w += half_w + across_w;
         update.right_w += half_w - across_w;
         if update.rpm > 0.0 {

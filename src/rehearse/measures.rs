@@ -186,7 +186,7 @@ impl Number {
 /// Work of a sprint is taken from this long before it to this long after it (design of the measures).
 const SPRINT_S: (f64, f64) = (3.0, 5.0);
 const RESTART_S: (f64, f64) = (2.0, 5.0);
-const SOFT_FROM_S: f64 = 3.0;
+const SOFT_FROM_S: f64 = 4.0;
 const RESIDUAL_S: (f64, f64) = (2.0, 1.0);
 /// At one sample a second, shorter silence or a reading that stands for less may be seen once.
 const SEEN_TWICE_S: f64 = 2.0;

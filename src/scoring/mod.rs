@@ -32,7 +32,7 @@ const SPRINT_LEAD_S: f64 = 3.0;
 /// … to this long after it, so that a late or smoothed reading still falls inside.
 const SPRINT_TAIL_S: f64 = 5.0;
 /// Soft pedalling counts from here after the surge ended.
-const SOFT_SETTLE_S: f64 = 3.0;
+const SOFT_SETTLE_S: f64 = 4.0;
 
 /// A second's mean rounds a sprint's peak off by 0.4 % against its last message (from simulation); even odds for either
 /// habit in each head unit make 0 or ±0.4 %.
@@ -399,21 +399,36 @@ impl PhaseScorer<'_> {
     }
 }
 
-/// Scatter of one repeat between two sound crank meters, known from simulation, in the value's unit: root mean square
-/// over the four pairings of head units that store a second's last message or its mean. Where a session's own repeats
-/// say little it stands in, and nothing is taken to scatter less.
+/// Scatter of one repeat between two sound crank meters, known from simulation, in the value's unit. Where a session's own
+/// repeats say little it stands in; of edges it is the root mean square over the four pairings of head units that store a
+/// second's last message or its mean, of work the scale of how it differs from session to session.
 pub fn scatter_from_simulation(measure: Measure, value: &Value) -> f64 {
-    let pct = |pct: f64| if value.unit == Unit::Percent { pct } else { pct / 100.0 * value.reference.abs() };
+    let pct = |pct| in_pct(value, pct);
     match measure {
         Measure::ReleaseLag | Measure::CadenceReleaseLag => windows::RELEASE_SCATTER_S,
         Measure::OnsetLag => windows::ONSET_SCATTER_S,
         Measure::CadenceOnsetLag => 0.28,
-        Measure::PeakError => pct(1.8),
+        Measure::PeakError => pct(1.6),
         // Known for sprints between level riding; elsewhere readings leap more.
-        Measure::WorkError | Measure::LeftError | Measure::RightError => pct(1.8).max(value.leaps),
-        Measure::MissingWork => pct(2.5).max(value.leaps),
+        Measure::WorkError => pct(1.5).max(value.leaps),
+        Measure::LeftError | Measure::RightError => pct(1.75).max(value.leaps),
+        Measure::MissingWork => pct(2.0).max(value.leaps),
         Measure::ResidualPower => 0.3,
-        // The window's own scatter says it for a mean over many seconds.
+        _ => value.budget.part(|source| source == Source::Scatter),
+    }
+}
+
+/// Per cents of the value's reference in the value's unit.
+fn in_pct(value: &Value, pct: f64) -> f64 {
+    if value.unit == Unit::Percent { pct } else { pct / 100.0 * value.reference.abs() }
+}
+
+/// The same of a repeat of this drill. A window of many seconds knows its own.
+fn known_scatter(measure: Measure, drill: &Drill, value: &Value) -> f64 {
+    match (drill, measure) {
+        (Drill::Sprint { .. } | Drill::CoastRestart { .. }, _) => scatter_from_simulation(measure, value),
+        // Two meters that count the same turns: what they differ by at the ends averages out faster than seconds do.
+        (Drill::SoftPedal { .. }, Measure::MeanError) => in_pct(value, 0.8),
         _ => value.budget.part(|source| source == Source::Scatter),
     }
 }
@@ -424,11 +439,11 @@ fn needs_repeats(measure: Measure, drill: &Drill) -> bool {
     short && !matches!(measure, Measure::CadenceError | Measure::Spread | Measure::Spike)
 }
 
-/// Whether sound repeats lie around zero by a scatter known from simulation, and a short side or a late start shows as
-/// another kind of them. Edges fall into clusters of their own, and what is read while coasting is zero or not.
-fn is_work(measure: Measure) -> bool {
-    use Measure::{LeftError, MissingWork, PeakError, RightError, WorkError};
-    matches!(measure, WorkError | PeakError | LeftError | RightError | MissingWork)
+/// Whether it is timed at an edge. Edges fall into clusters of their own; work and means have kinds of repeats where a side
+/// falls short in some.
+fn is_edge(measure: Measure) -> bool {
+    use Measure::{CadenceOnsetLag, CadenceReleaseLag, OnsetLag, PhantomWork, ReleaseLag, ResidualPower};
+    matches!(measure, ReleaseLag | OnsetLag | CadenceReleaseLag | CadenceOnsetLag | ResidualPower | PhantomWork)
 }
 
 /// Gives each repeat the scatter of its session's repeats.
@@ -461,12 +476,9 @@ fn give_scatter(phases: &mut [PhaseScore], ridden: &[usize], check: usize, measu
         measured.iter().filter_map(|&i| phases[i].checks[check].measured.as_ref().ok().map(|v| v.value)).collect();
     for i in measured {
         if let Ok(value) = &mut phases[i].checks[check].measured {
-            let known = scatter_from_simulation(measure, value);
-            let scatter = if is_work(measure) {
-                repeats::scatter_within_kinds(&values, known)
-            } else {
-                repeats::scatter(&values, known)
-            };
+            let known = known_scatter(measure, &phase.drill, value);
+            let of = if is_edge(measure) { repeats::of_edges } else { repeats::of_work };
+            let scatter = of(&values, known);
             value.budget.0.retain(|line| line.source != Source::Scatter);
             value.budget.push(Line::scatter(scatter.sd, scatter.degrees_of_freedom));
         }

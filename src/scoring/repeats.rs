@@ -7,12 +7,16 @@ pub struct RepeatScatter {
     pub degrees_of_freedom: f64,
 }
 
-/// Weight of the figure from simulation, in degrees of freedom. It steadies the estimate from six repeats and is
+/// Weight of an edge's figure from simulation, in degrees of freedom. It steadies the estimate from six repeats and is
 /// outvoted by twelve.
 const PRIOR_DEGREES_OF_FREEDOM: f64 = 2.0;
 
-/// The figure from simulation by itself, good to a quarter: GUM G.4.2 makes that 8 degrees of freedom.
+/// An edge's figure from simulation by itself, good to a quarter: GUM G.4.2 makes that 8 degrees of freedom.
 const ALONE_DEGREES_OF_FREEDOM: f64 = 8.0;
+
+/// The scatter of short work differs from session to session with riders and head units, like an inverse χ² of so many
+/// degrees of freedom: most likely 3 to 5 for work, peaks and sides of 1,000 simulated sessions.
+const WORK_DEGREES_OF_FREEDOM: f64 = 4.0;
 
 /// Factor and effective degrees of freedom of [`pairwise_scale`] on normal values, for n = 4, 5, … 20: with them
 /// the mean square of the estimate is the variance and its spread is that of a χ² with these degrees of freedom.
@@ -41,9 +45,12 @@ const SMALLEST: usize = 4;
 /// A gap between repeats of so many scatters of sound meters parts faulty ones from sound ones.
 const KINDS_APART: f64 = 5.0;
 
-/// The same where faults may be most of the repeats: of two kinds further apart than sound meters are, what scatters is
-/// the steadier one. How a fault's size changes from repeat to repeat is no scatter of the measurement.
-pub fn scatter_within_kinds(values: &[f64], from_simulation: f64) -> RepeatScatter {
+/// Scatter of one repeat's work or mean from what the repeats gave and what is known from simulation, each with its
+/// weight.
+///
+/// Faults may be most of the repeats: of two kinds further apart than sound meters are, what scatters is the steadier one.
+/// How a fault's size changes from repeat to repeat is no scatter of the measurement.
+pub fn of_work(values: &[f64], from_simulation: f64) -> RepeatScatter {
     let mut sorted = values.to_vec();
     sorted.sort_by(f64::total_cmp);
     let gaps = || (1..sorted.len()).map(|i| (i, sorted[i] - sorted[i - 1]));
@@ -52,28 +59,33 @@ pub fn scatter_within_kinds(values: &[f64], from_simulation: f64) -> RepeatScatt
         Some((i, gap)) if sorted.len() >= SMALLEST && gap > KINDS_APART * from_simulation => {
             let (low, high) = sorted.split_at(i);
             let sd = |of: &[f64]| crate::stats::sample_sd(of).unwrap_or(f64::INFINITY);
-            scatter_within_kinds(if sd(low) <= sd(high) { low } else { high }, from_simulation)
+            of_work(if sd(low) <= sd(high) { low } else { high }, from_simulation)
         }
-        _ => scatter(&sorted, from_simulation),
+        _ => steadied(&sorted, from_simulation, WORK_DEGREES_OF_FREEDOM),
     }
 }
 
-/// Scatter of one repeat from what the repeats gave, steadied by a figure known from simulation.
-///
-/// A third of the repeats may be faulty without widening it: an ordinary standard deviation would grow with
-/// the fault and declare it not significant. Below four repeats the ordinary one is all there is. The figure
-/// from simulation is the floor: edges sampled once a second fall into two clusters, and the distance within
-/// one cluster says nothing of the distance between them.
-pub fn scatter(values: &[f64], from_simulation: f64) -> RepeatScatter {
-    let Some((own_variance, own_dof)) = own_scatter(values) else {
-        return RepeatScatter { sd: from_simulation, degrees_of_freedom: ALONE_DEGREES_OF_FREEDOM };
-    };
-    let degrees_of_freedom = own_dof + PRIOR_DEGREES_OF_FREEDOM;
-    let variance = (own_dof * own_variance + PRIOR_DEGREES_OF_FREEDOM * from_simulation.powi(2)) / degrees_of_freedom;
-    if variance <= from_simulation.powi(2) {
-        // The repeats bear the figure out, so both together know it.
-        return RepeatScatter { sd: from_simulation, degrees_of_freedom: own_dof + ALONE_DEGREES_OF_FREEDOM };
+/// The same of edges. Sampled once a second they fall into two clusters, and the distance within one cluster says nothing
+/// of the distance between them: the figure from simulation is the floor.
+pub fn of_edges(values: &[f64], from_simulation: f64) -> RepeatScatter {
+    let scatter = steadied(values, from_simulation, PRIOR_DEGREES_OF_FREEDOM);
+    if scatter.sd > from_simulation {
+        return scatter;
     }
+    // The repeats bear the figure out, so both together know it.
+    let own_degrees = scatter.degrees_of_freedom - PRIOR_DEGREES_OF_FREEDOM;
+    RepeatScatter { sd: from_simulation, degrees_of_freedom: own_degrees + ALONE_DEGREES_OF_FREEDOM }
+}
+
+/// The repeats' own variance and the one from simulation, weighted by their degrees of freedom: what is likely of a
+/// variance with an inverse χ² for a prior. Source: Gelman et al. (2013), Bayesian Data Analysis, 2.6, from memory.
+///
+/// A third of the repeats may be faulty without widening it: an ordinary standard deviation would grow with the fault and
+/// declare it not significant. Below four repeats the ordinary one is all there is.
+fn steadied(values: &[f64], from_simulation: f64, prior_degrees: f64) -> RepeatScatter {
+    let (own_variance, own_degrees) = own_scatter(values).unwrap_or((0.0, 0.0));
+    let degrees_of_freedom = own_degrees + prior_degrees;
+    let variance = (own_degrees * own_variance + prior_degrees * from_simulation.powi(2)) / degrees_of_freedom;
     RepeatScatter { sd: variance.sqrt(), degrees_of_freedom }
 }
 
@@ -106,8 +118,8 @@ mod tests {
 
     #[test]
     fn two_faulty_repeats_of_six_do_not_widen_the_scatter() {
-        let sound = scatter(&[0.1, -0.2, 0.3, 0.0, -0.1, 0.2], 0.2);
-        let faulty = scatter(&[0.1, -25.0, 0.3, 0.0, -24.0, 0.2], 0.2);
+        let sound = of_work(&[0.1, -0.2, 0.3, 0.0, -0.1, 0.2], 0.2);
+        let faulty = of_work(&[0.1, -25.0, 0.3, 0.0, -24.0, 0.2], 0.2);
         assert!(faulty.sd < 2.0 * sound.sd, "{faulty:?} against {sound:?}");
         assert!(crate::stats::sample_sd(&[0.1, -25.0, 0.3, 0.0, -24.0, 0.2]).unwrap() > 10.0);
     }
@@ -115,24 +127,26 @@ mod tests {
     #[test]
     fn most_repeats_may_be_faulty_by_different_amounts() {
         let short = [-26.5, -23.4, -19.3, -14.4, -0.2, 0.2];
-        assert_eq!(scatter_within_kinds(&short, 1.8).sd, 1.8);
-        assert!(scatter(&short, 1.8).sd > 5.0, "one kind by itself is wider");
-        let sound = [2.9, -1.4, 0.3, 4.1, -3.0, 1.2];
-        let by_value = |mut values: Vec<f64>| {
-            values.sort_by(f64::total_cmp);
-            values
-        };
-        assert_eq!(scatter_within_kinds(&sound, 1.8), scatter(&by_value(sound.to_vec()), 1.8));
+        assert!(of_work(&short, 1.8).sd < 1.8);
+        assert!(of_edges(&short, 1.8).sd > 5.0, "one kind by itself is wider");
+    }
+
+    #[test]
+    fn repeats_and_simulation_weigh_by_their_degrees_of_freedom() {
+        // Three repeats have 2: (2·3² + 4·1.5²)/6 = 4.5.
+        let scatter = of_work(&[-3.0, 0.0, 3.0], 1.5);
+        assert!((scatter.sd - 4.5_f64.sqrt()).abs() < 1e-12 && scatter.degrees_of_freedom == 6.0, "{scatter:?}");
+        assert_eq!(of_work(&[1.0], 1.5), RepeatScatter { sd: 1.5, degrees_of_freedom: WORK_DEGREES_OF_FREEDOM });
     }
 
     #[test]
     fn two_clusters_do_not_look_like_no_scatter() {
         let lags_s = [0.51, 0.52, 0.53, -0.45, 0.52, -0.47];
-        assert!(scatter(&lags_s, 0.4).sd >= 0.4);
+        assert!(of_edges(&lags_s, 0.4).sd >= 0.4);
     }
 
     #[test]
     fn one_repeat_alone_takes_the_figure_from_simulation() {
-        assert_eq!(scatter(&[1.0], 0.4), RepeatScatter { sd: 0.4, degrees_of_freedom: ALONE_DEGREES_OF_FREEDOM });
+        assert_eq!(of_edges(&[1.0], 0.4), RepeatScatter { sd: 0.4, degrees_of_freedom: ALONE_DEGREES_OF_FREEDOM });
     }
 }

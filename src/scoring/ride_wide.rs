@@ -114,7 +114,7 @@ pub fn measure(scene: &Scene, check: &Check, window: Window) -> Measured {
 ///
 /// Source: York et al. (2004), Am J Phys 72:367-375.
 pub fn linearity(scene: &Scene, blocks: &[Window]) -> Measured {
-    let (mut x, mut y, mut s) = (vec![], vec![], vec![]);
+    let (mut x, mut y, mut s, mut noise_degrees) = (vec![], vec![], vec![], 0.0);
     let mut lines = Vec::new();
     for &window in blocks {
         let Ok(consensus) = scene.consensus(Need::SteadyPower, window) else { continue };
@@ -122,6 +122,8 @@ pub fn linearity(scene: &Scene, blocks: &[Window]) -> Measured {
         x.push(value.reference);
         y.push(value.reference + value.value);
         let noise_w = value.budget.part(|source| matches!(source, Source::Scatter | Source::Resolution));
+        let scatter = value.budget.0.iter().find(|line| line.source == Source::Scatter);
+        noise_degrees += scatter.map_or(0.0, |line| line.degrees_of_freedom);
         s.push((noise_w / 2f64.sqrt()).max(1e-6));
         lines.push((consensus, value.reference));
     }
@@ -131,8 +133,7 @@ pub fn linearity(scene: &Scene, blocks: &[Window]) -> Measured {
         return Err(NoValue::Undecided("a line needs steady power at three or more levels".to_owned()));
     };
     let mut budget = Budget::default();
-    let scaled = fit.scaled();
-    budget.push(Line::scatter(fit.line.u_slope.max(scaled.u_slope) * 100.0, x.len() as f64 - 2.0));
+    budget.push(slope_scatter(&fit, noise_degrees));
     if let Some((consensus, mean_w)) = lines.last() {
         for line in consensus.lines(scene.ride, *mean_w) {
             budget.push(Line::b(line.source, line.standard_uncertainty / mean_w * 100.0));
@@ -140,6 +141,15 @@ pub fn linearity(scene: &Scene, blocks: &[Window]) -> Measured {
     }
     let value = Value::count((fit.line.slope - 1.0) * 100.0, Unit::Percent);
     Ok(Value { kind: Kind::Measured, budget, gain_sensitive: true, ..value })
+}
+
+/// Scatter of a slope, %: as the blocks' own noise says, unless they lie farther from the line than one such fit in twenty
+/// does; then as they lie.
+fn slope_scatter(fit: &stats::York, noise_degrees: f64) -> Line {
+    if fit.p < 0.05 {
+        return Line::scatter(fit.scaled().u_slope * 100.0, fit.dof);
+    }
+    Line::scatter(fit.line.u_slope * 100.0, noise_degrees)
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

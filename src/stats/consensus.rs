@@ -46,7 +46,8 @@ pub fn weighted_consensus(values: &[f64], covariance: &[Vec<f64>]) -> Option<Con
     Some(Consensus { value, u: weight.recip().sqrt(), chi2, dof, p: chi2_tail(chi2, dof) })
 }
 
-fn chi2_tail(chi2: f64, dof: f64) -> f64 {
+/// Probability of this χ² or more.
+pub(super) fn chi2_tail(chi2: f64, dof: f64) -> f64 {
     ChiSquared::new(dof).map_or(1.0, |d| d.sf(chi2))
 }
 

@@ -1,5 +1,6 @@
 //! Straight lines: exact x, uncertain x, outliers.
 
+use super::consensus::chi2_tail;
 use super::summary::{mean, median};
 
 /// A line with the covariance of its two numbers.
@@ -98,6 +99,8 @@ pub struct York {
     /// Mean square of weighted deviates, χ²/(n − 2): about 1 if the stated uncertainties explain the scatter.
     pub mswd: f64,
     pub dof: f64,
+    /// Probability of at least this χ² where the stated uncertainties are true.
+    pub p: f64,
 }
 
 impl York {
@@ -152,7 +155,7 @@ pub fn york(x: &[f64], y: &[f64], sx: &[f64], sy: &[f64], r: f64) -> Option<York
             let line = Line::about(pivot, next, 1.0 / total, var_slope);
             let chi2: f64 = (0..n).map(|i| w[i] * (y[i] - line.at(x[i])).powi(2)).sum();
             let dof = n as f64 - 2.0;
-            return Some(York { line, mswd: chi2 / dof, dof });
+            return Some(York { line, mswd: chi2 / dof, dof, p: chi2_tail(chi2, dof) });
         }
         slope = next;
     }

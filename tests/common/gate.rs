@@ -167,11 +167,6 @@ pub fn asked_coverage(what: &str) -> Option<(f64, f64)> {
     match what {
         _ if what.ends_with("residual_power") || what.ends_with("phantom_work") => None,
         _ if what.ends_with("_lag") => Some((0.93, 0.99)),
-        // A line allows for a reference that is off in gain alone; one off by what it states at each power (`1 % or 2 W`)
-        // bends it less.
-        _ if what.ends_with("linearity") => Some((0.93, 1.0)),
-        // Not yet held from above: its clock line takes edges of all repeats to move alike, and is wide.
-        _ if what.contains("soft-pedalling") => Some((0.93, 1.0)),
         _ => Some((0.93, 0.97)),
     }
 }
