@@ -277,7 +277,7 @@ fn main() -> ExitCode {
     let title = "Sound units, references off by what they state, full bench trial";
     let judged = sound.judge(seed..seed + sessions);
     coverage_table(title, &judged.iter().collect::<Vec<_>>(), Some(&mut short), |_| true);
-    sound_outcomes(title, &judged, 0.25, &mut short);
+    sound_outcomes(title, &judged, 0.15, &mut short);
     let short_term = |what: &str| what.contains("coast") || what.contains("standing");
     for (unit, pedals) in [
         (Storage::LastMessage, Storage::LastMessage),

@@ -301,7 +301,8 @@ fn parse(listed: &FaultKind, rest: &str) -> Result<Fault, String> {
         wrong(listed.side, fault.side.is_some(), "side (`left`, `right`)")?;
     }
     if listed.occasion.is_none() && fault.share.is_some() {
-        return Err("it takes no share, as it is there throughout".to_owned());
+        let why = "it takes no share or number of occasions, as it is there throughout; the unit itself needs no place";
+        return Err(why.to_owned());
     }
     Ok(fault)
 }
