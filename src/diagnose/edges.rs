@@ -142,13 +142,13 @@ impl Findings<'_> {
         (!evidence.is_empty()).then(|| Lag { evidence, ..power.clone() })
     }
 
-    /// Watts read although the cranks stand and the reading was let go in time.
+    /// Watts read although the cranks stand and the reading was let go in time: surely, somewhere.
     fn power_while_coasting(&self, open: &[Open]) -> Option<Finding> {
         let evidence: Vec<String> = says_of(open, Measure::ResidualPower).collect();
         let beyond: Vec<f64> = open
             .iter()
             .filter(|o| o.check.measure == Measure::ResidualPower.word() && matches!(o.of, Where::Found(_)))
-            .filter_map(|o| o.check.value)
+            .filter_map(|o| o.check.value.filter(|value| *value > o.check.expanded_uncertainty.unwrap_or(0.0)))
             .collect();
         let ridden = (0..self.matches.found.len()).filter(|&i| self.value(i, Measure::ResidualPower).is_some()).count();
         let size_w = stats::mean(&beyond)?;

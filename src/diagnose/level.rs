@@ -8,6 +8,7 @@ use crate::quantity::Unit;
 use crate::ride::Window;
 use crate::scoring::Stretch;
 use crate::scoring::budget::Source;
+use crate::session::Sides;
 use crate::stats;
 use crate::verdict::{CheckVerdict, Finding};
 
@@ -52,6 +53,8 @@ const SOUND: [(Effect, f64); 5] = [
 ];
 /// Blocks differ by more than their seconds tell: cogs, posture, the rider. % of the power. Common practice, no source.
 const BLOCK_PCT: f64 = 0.25;
+/// A unit that doubles one side also reads how the rider's balance moves, half a point from block to block.
+const BLOCK_DOUBLED_PCT: f64 = 1.0;
 /// Two references that serve different stretches share this part of what is stated. Common practice, no source.
 const OTHER_REFERENCE: f64 = 0.7;
 /// An effect more must buy this much χ² …
@@ -257,7 +260,7 @@ impl Findings<'_> {
         blocks.dedup();
         for block in blocks {
             shared.push(column(&|i| {
-                if chosen[i].found == block { BLOCK_PCT / 100.0 * places[i].power_w } else { 0.0 }
+                if chosen[i].found == block { self.block_pct() / 100.0 * places[i].power_w } else { 0.0 }
             }));
         }
         shared.retain(|column| column.iter().any(|x| *x != 0.0));
@@ -266,8 +269,17 @@ impl Findings<'_> {
         Rows { places, error_w, u_w, shared }
     }
 
+    /// Whether the unit reads one leg and doubles it, as it says.
+    fn doubles(&self) -> bool {
+        matches!(self.ride.unit.sides, Sides::LeftDoubled | Sides::RightDoubled)
+    }
+
+    fn block_pct(&self) -> f64 {
+        if self.doubles() { BLOCK_DOUBLED_PCT } else { BLOCK_PCT }
+    }
+
     /// Takes out rows that no level explains: with every effect free, far from what they say.
-    fn without_strays(rows: &mut Rows) {
+    fn without_strays(&self, rows: &mut Rows) {
         let all = [Effect::Gain, Effect::Offset, Effect::Ring(Ring::Small), Effect::Time, Effect::Soft];
         let usable: Vec<Effect> = all.into_iter().filter(|e| rows.column(*e).iter().any(|x| *x != 0.0)).collect();
         let centre = |x: &[f64]| stats::median(x).unwrap_or(0.0);
@@ -284,7 +296,7 @@ impl Findings<'_> {
         let keep: Vec<bool> = (0..off.len())
             .map(|i| {
                 let place = &rows.places[i];
-                let spread = rows.u_w[i].hypot(BLOCK_PCT / 100.0 * place.power_w).max(1.0);
+                let spread = rows.u_w[i].hypot(self.block_pct() / 100.0 * place.power_w).max(1.0);
                 (off[i] - middles[usize::from(place.soft)]).abs() <= STRAY * spread
             })
             .collect();
@@ -298,7 +310,7 @@ impl Findings<'_> {
             return Default::default();
         }
         let mut rows = self.rows(usable);
-        Self::without_strays(&mut rows);
+        self.without_strays(&mut rows);
         let explained: Vec<Explanation> =
             sets().into_iter().filter_map(|effects| self.explanation(&rows, &open, effects)).collect();
         let by_cost = |a: &&Explanation, b: &&Explanation| a.cost.total_cmp(&b.cost);
@@ -360,6 +372,9 @@ impl Findings<'_> {
         };
         let mut named: Vec<String> =
             others.first().map(|other| new(other)).into_iter().filter(|n| !n.is_empty()).collect();
+        if self.doubles() {
+            named.push("a rider whose legs do not share the work evenly".to_owned());
+        }
         // A reference that is off by as much leaves the same readings.
         let of_gain = matches!(effect, Effect::Gain | Effect::Offset);
         let nearly = |pair: &&crate::scoring::Pair| pair.e_n > NEARLY_APART;

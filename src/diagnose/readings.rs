@@ -26,10 +26,12 @@ const SPIKE_NEAR_S: usize = 4;
 const PEDALLING_W: f64 = 15.0;
 /// Pedalling seconds that a balance must stay at one value, or away, before it counts as doubled.
 const DOUBLED_SECONDS: usize = 120;
-/// Means over this long follow the legs, not the angle at which each crank reports.
-const DOUBLED_MEAN_S: usize = 10;
-/// On the way from the total (0) to twice one leg (1). A reference's own balance is noisy, so that of a hundred
-/// rehearsed sessions one sound unit without a balance lies near 0.45, one doubled side near 0.5.
+/// Means over this long follow the legs, not the angle at which each crank reports nor the noise of a reference's balance.
+const DOUBLED_MEAN_S: usize = 30;
+/// Fewer of them tell nothing of their own scatter.
+const DOUBLED_MEANS: usize = 12;
+/// On the way from the total (0) to twice one leg (1). Of 150 rehearsed sound units without a balance none lay beyond 0.30,
+/// of 300 that double a side one lay below 0.57.
 const DOUBLED_LEAST: f64 = 0.5;
 /// So many standard uncertainties from a meter of both.
 const DOUBLED_SURELY: f64 = 3.0;
@@ -50,6 +52,12 @@ impl Findings<'_> {
     fn witness(&self) -> Option<&crate::ride::Trace> {
         let off_hub = self.ride.references.iter().find(|r| r.trace.located != crate::session::Location::Hub);
         off_hub.or(self.ride.references.first()).map(|r| &r.trace)
+    }
+
+    /// The first reference that measures the two sides apart.
+    pub fn sided(&self) -> Option<&crate::ride::Trace> {
+        let mut traces = self.ride.references.iter().map(|r| &r.trace);
+        traces.find(|t| t.sides == Sides::Both && t.right_share_pct.iter().any(Option::is_some))
     }
 
     /// Runs of one repeated reading, power and cadence, while the reference moves.
@@ -235,12 +243,8 @@ impl Findings<'_> {
 
     /// Whether twice one side of a reference that measures both tells the unit's readings better than the total does.
     fn follows_one_leg(&self, pedalling_s: usize) -> Option<Finding> {
-        let sided = self
-            .ride
-            .references
-            .iter()
-            .find(|r| r.trace.sides == Sides::Both && r.trace.right_share_pct.iter().any(Option::is_some))?;
-        let (unit, trace) = (&self.ride.unit, &sided.trace);
+        let sided = self.sided()?;
+        let (unit, trace) = (&self.ride.unit, sided);
         // Means over stretches in which both pedal throughout: unit, reference's left, right.
         let stretches: Vec<[f64; 3]> = (0..self.ride.length_s / DOUBLED_MEAN_S)
             .filter_map(|n| {
@@ -263,7 +267,7 @@ impl Findings<'_> {
             s[1] - s[2]
         }
         let all_w = total(both);
-        if stretches.len() < DOUBLED_SECONDS / DOUBLED_MEAN_S || all_w <= 0.0 {
+        if stretches.len() < DOUBLED_MEANS || all_w <= 0.0 {
             return None;
         }
         let (gain, lean) = (total(|s| s[0]) / all_w, total(differ) / all_w);

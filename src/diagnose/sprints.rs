@@ -2,13 +2,16 @@
 
 use crate::protocol::{Drill, Measure};
 use crate::quantity::Unit;
-use crate::verdict::{CheckVerdict, Finding};
+use crate::verdict::{CheckVerdict, Finding, Outcome};
 
 use super::level::Level;
 use super::{Findings, Open, Where, finding};
 
 /// So many limits short a side must be where every reading comes late: the window ends before they do.
 const LATE_LIMITS: f64 = 2.0;
+/// Short sprints must lie so many standard uncertainties from nothing, all together (root of the sum of squares): of the
+/// twelve sides of a sound session one lies beyond its limit now and then.
+const SURELY: f64 = 3.0;
 /// So many seconds without a reading spoil a sprint.
 const MISSING_S: usize = 2;
 
@@ -36,6 +39,7 @@ impl Findings<'_> {
         late: bool,
     ) -> Option<Finding> {
         let (mut short_w, mut which, mut evidence) = (vec![], vec![], vec![]);
+        let (mut squares, mut failed) = (0.0, false);
         let ridden = sprints.iter().filter(|&&i| self.value(i, own).is_some()).count();
         for &i in sprints {
             let checks = open.iter().filter(|o| o.of == Where::Found(i) && o.check.measure == own.word());
@@ -50,12 +54,22 @@ impl Findings<'_> {
             if rest_w > -limit_w || rest_w - other_w > -limit_w {
                 continue;
             }
+            let expanded_w = self.in_w(i, own, open.check, open.check.expanded_uncertainty.unwrap_or(0.0));
+            if -rest_w < expanded_w {
+                continue;
+            }
+            squares += (2.0 * rest_w / expanded_w.max(1.0)).powi(2);
+            failed |= open.check.verdict == Outcome::Fail;
             // The shortfall is in the sprint; the scored window is longer.
             let window_s = self.scores.phases[i].window.map_or(0.0, |w| w.length_s());
             let Some(ridden) = self.ridden(i) else { continue };
             short_w.push(-rest_w * window_s / ridden.span.length_s());
             which.push(self.phases[i].repeat.to_string());
             evidence.push(open.says());
+        }
+        // A rider who stands shifts to one leg: against the seated balance only what fails is surely the unit's.
+        if squares < SURELY.powi(2) || !failed && self.sided().is_none() {
+            return None;
         }
         let size_w = crate::stats::mean(&short_w)?;
         let plural = if which.len() == 1 { "repeat" } else { "repeats" };
@@ -76,8 +90,12 @@ impl Findings<'_> {
     }
 
     fn limit_w(&self, found: usize, measure: Measure, check: &CheckVerdict) -> f64 {
+        check.limit_low.map_or(0.0, |low| self.in_w(found, measure, check, low.abs()))
+    }
+
+    /// A value in a check's unit as watts.
+    fn in_w(&self, found: usize, measure: Measure, check: &CheckVerdict, value: f64) -> f64 {
         let reference_w = self.value(found, measure).map_or(0.0, |value| value.reference);
-        let to_w = if check.unit == Unit::Percent.symbol() { reference_w / 100.0 } else { 1.0 };
-        check.limit_low.map_or(0.0, |low| low.abs() * to_w)
+        if check.unit == Unit::Percent.symbol() { value * reference_w / 100.0 } else { value }
     }
 }
