@@ -16,6 +16,9 @@ const APART_SCATTERS: f64 = 3.0;
 /// … and at least this much.
 const APART_LEAST_S: f64 = 0.8;
 
+/// Watts while coasting are this many expanded uncertainties from nothing: one stop in some hundred is sure by luck at 1.
+const PHANTOM_SURELY: f64 = 1.5;
+
 /// One lag over all stops.
 #[derive(Debug, Clone)]
 struct Lag {
@@ -148,7 +151,9 @@ impl Findings<'_> {
         let beyond: Vec<f64> = open
             .iter()
             .filter(|o| o.check.measure == Measure::ResidualPower.word() && matches!(o.of, Where::Found(_)))
-            .filter_map(|o| o.check.value.filter(|value| *value > o.check.expanded_uncertainty.unwrap_or(0.0)))
+            .filter_map(|o| {
+                o.check.value.filter(|value| *value > PHANTOM_SURELY * o.check.expanded_uncertainty.unwrap_or(0.0))
+            })
             .collect();
         let ridden = (0..self.matches.found.len()).filter(|&i| self.value(i, Measure::ResidualPower).is_some()).count();
         let size_w = stats::mean(&beyond)?;

@@ -53,8 +53,9 @@ const SOUND: [(Effect, f64); 5] = [
 ];
 /// Blocks differ by more than their seconds tell: cogs, posture, the rider. % of the power. Common practice, no source.
 const BLOCK_PCT: f64 = 0.25;
-/// A unit that doubles one side also reads how the rider's balance moves, half a point from block to block.
-const BLOCK_DOUBLED_PCT: f64 = 1.0;
+/// A unit that doubles one side also reads how the rider's balance moves, by a point from block to block. Common practice,
+/// no source.
+const BLOCK_DOUBLED_PCT: f64 = 2.0;
 /// Two references that serve different stretches share this part of what is stated. Common practice, no source.
 const OTHER_REFERENCE: f64 = 0.7;
 /// An effect more must buy this much χ² …

@@ -39,7 +39,7 @@ impl Findings<'_> {
         late: bool,
     ) -> Option<Finding> {
         let (mut short_w, mut which, mut evidence) = (vec![], vec![], vec![]);
-        let (mut squares, mut failed) = (0.0, false);
+        let mut squares = 0.0;
         let ridden = sprints.iter().filter(|&&i| self.value(i, own).is_some()).count();
         for &i in sprints {
             let checks = open.iter().filter(|o| o.of == Where::Found(i) && o.check.measure == own.word());
@@ -59,7 +59,6 @@ impl Findings<'_> {
                 continue;
             }
             squares += (2.0 * rest_w / expanded_w.max(1.0)).powi(2);
-            failed |= open.check.verdict == Outcome::Fail;
             // The shortfall is in the sprint; the scored window is longer.
             let window_s = self.scores.phases[i].window.map_or(0.0, |w| w.length_s());
             let Some(ridden) = self.ridden(i) else { continue };
@@ -67,8 +66,11 @@ impl Findings<'_> {
             which.push(self.phases[i].repeat.to_string());
             evidence.push(open.says());
         }
-        // A rider who stands shifts to one leg: against the seated balance only what fails is surely the unit's.
-        if squares < SURELY.powi(2) || !failed && self.sided().is_none() {
+        // A rider who stands leans on one leg now and then: against the seated balance only a mean that fails is surely the
+        // unit's.
+        let fails = |o: &Open| o.check.measure == own.word() && o.check.verdict == Outcome::Fail;
+        let on_average = || open.iter().any(|o| matches!(o.of, Where::Mean(_)) && fails(o));
+        if squares < SURELY.powi(2) || self.sided().is_none() && !on_average() {
             return None;
         }
         let size_w = crate::stats::mean(&short_w)?;

@@ -232,6 +232,10 @@ impl Agreement {
 /// stands alone, and is never acquitted by that.
 pub fn agreement(ride: &Ride, windows: &[Window], coverage: f64) -> Agreement {
     let witness = || {
+        // A unit that doubles one leg reads the rider's balance as gain: no witness.
+        if matches!(ride.unit.sides, Sides::LeftDoubled | Sides::RightDoubled) {
+            return None;
+        }
         let unit = |k| ride.unit.power_at(k).filter(|power_w| *power_w > 0.0);
         let (own, base) = both(windows, unit, |k| ride.references[0].trace.power_at(k));
         stats::ratio(&own, &base)
