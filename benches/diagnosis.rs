@@ -1,7 +1,8 @@
 //! Which pattern is named for which fault, and for none, over many rehearsed sessions.
 //!
 //! `cargo bench --bench diagnosis -- [SESSIONS [SEED]] [FAULT…]`. A number is a setting; any other word keeps the faults that
-//! begin with it and then also prints every session in which the expected pattern was not named or another one was. Ends
+//! begin with it (`elsewhere`: sound units on other benches) and then also prints every session in which the expected pattern
+//! was not named or another one was. Each row has seeds of its own, so that counts over rows are of independent sessions. Ends
 //! with an error where a clear fault is named in less than 95 % or a pattern where it is not in more than 1 %, by more than
 //! luck (exact limits, one in a thousand).
 
@@ -13,6 +14,7 @@ mod common;
 mod gate;
 
 use std::collections::BTreeMap;
+use std::ops::Range;
 use std::process::ExitCode;
 use std::time::Instant;
 
@@ -178,7 +180,7 @@ fn main() -> ExitCode {
     let only: Vec<&String> = words.iter().filter(|word| word.parse::<u64>().is_err()).collect();
     let wanted = |fault: &str| only.is_empty() || only.iter().any(|word| fault.starts_with(word.as_str()));
     let started = Instant::now();
-    println!("seeds {first} to {}", first + sessions - 1);
+    println!("seeds from {first}, {sessions} for each row, each row {sessions} on");
     let mut short = Short::default();
     faults(first..first + sessions, &wanted, !only.is_empty(), &mut short);
     if wanted("elsewhere") {
@@ -190,18 +192,19 @@ fn main() -> ExitCode {
 }
 
 /// Every case, clear and unclear.
-fn faults(seeds: std::ops::Range<u64>, wanted: &dyn Fn(&str) -> bool, each: bool, short: &mut Short) {
+fn faults(seeds: Range<u64>, wanted: &dyn Fn(&str) -> bool, each: bool, short: &mut Short) {
     let protocol = common::shipped("bench-both-rings.yaml");
     println!(
         "\n| fault | bench | fail % | expected | named % (95 % interval) | size, mean (sd) | with another explanation % | other patterns, % of sessions |\n| --- | --- | --- | --- | --- | --- | --- | --- |"
     );
     let mut wrongly = Wrongly::default();
     let mut trust: BTreeMap<String, Trust> = BTreeMap::new();
+    let sessions = seeds.end - seeds.start;
     let cases = gate::CASES.iter().map(|case| (case, true)).chain(gate::UNCLEAR.iter().map(|case| (case, false)));
-    for (case, clear) in cases.filter(|(case, _)| wanted(case.fault.unwrap_or("sound"))) {
+    for (row, (case, clear)) in (0..).zip(cases).filter(|(_, (case, _))| wanted(case.fault.unwrap_or("sound"))) {
         let (expected, fault) = (Expected::of(case), case.fault.unwrap_or("sound"));
         let one = |seed: u64| Session::of(seed, &case.rehearse(&protocol, seed));
-        let all: Vec<Session> = seeds.clone().into_par_iter().map(one).collect();
+        let all: Vec<Session> = own(&seeds, row * sessions).into_par_iter().map(one).collect();
         let n = all.len();
         let right = |s: &Session| s.findings.iter().find(|f| expected.is_some_and(|e| e.is(f))).map(|f| f.size);
         let sizes: Vec<f64> = all.iter().filter_map(right).collect();
@@ -254,15 +257,17 @@ fn faults(seeds: std::ops::Range<u64>, wanted: &dyn Fn(&str) -> bool, each: bool
 /// Sound units on every bench in every setting, under both protocols. References are off by what they state in every other
 /// session. A unit that doubles its rider's left leg truly reads high or low: a gain or an offset is right there where the true
 /// error lies beyond a limit.
-fn sound(seeds: std::ops::Range<u64>, short: &mut Short) {
+fn sound(seeds: Range<u64>, short: &mut Short) {
     println!("\n| sound units | protocol | named, % of sessions | |\n| --- | --- | --- | --- |");
     let mut wrongly = Wrongly::default();
     let mut amiss = vec![];
+    let mut on = 0;
     for file in ["bench-both-rings.yaml", "short-check.yaml"] {
         let protocol = common::shipped(file);
         for (kind, setting) in BENCHES.iter().flat_map(|kind| Setting::ALL.map(|setting| (kind, setting))) {
             let all: Vec<Session> =
-                seeds.clone().into_par_iter().map(|seed| sound_one(&protocol, seed, kind, setting)).collect();
+                own(&seeds, on).into_par_iter().map(|seed| sound_one(&protocol, seed, kind, setting)).collect();
+            on += seeds.end - seeds.start;
             let place = format!("{}, {}", kind.word, setting.word());
             let named = wrongly.count(&place, &all, None, short);
             let truly = all.iter().filter(|s| s.truly_off).count();
@@ -276,6 +281,11 @@ fn sound(seeds: std::ops::Range<u64>, short: &mut Short) {
     wrongly.print(short);
     println!();
     amiss.iter().for_each(|says| println!("{says}"));
+}
+
+/// The seeds of a row that lies so many sessions on.
+fn own(seeds: &Range<u64>, on: u64) -> Range<u64> {
+    seeds.start + on..seeds.end + on
 }
 
 fn sound_one(protocol: &Protocol, seed: u64, kind: &assize::rehearse::BenchKind, setting: Setting) -> Session {

@@ -5,7 +5,7 @@ use crate::quantity::Unit;
 use crate::scoring::budget::{Budget, Line, Source};
 use crate::scoring::value::{Kind, Value};
 use crate::stats;
-use crate::verdict::Finding;
+use crate::verdict::{Finding, Outcome};
 
 use super::{Findings, Open, Where, finding};
 
@@ -177,6 +177,12 @@ impl Findings<'_> {
         let limit = self.limit_high(measure);
         let mean = |of: &[f64]| stats::mean(of).unwrap_or(0.0);
         let low = split(&lags, scatter_s).filter(|low| mean(&lags[*low..]) > limit && mean(&lags[..*low]) < limit);
+        // One stop alone may be a rider's whim: then its check has to fail.
+        let fails = |found: usize| {
+            let own = |o: &&Open| o.of == Where::Found(found) && o.check.measure == measure.word();
+            open.iter().find(own).is_some_and(|o| o.check.verdict == Outcome::Fail)
+        };
+        let low = low.filter(|low| low + 1 < sorted.len() || fails(sorted[*low].0));
         let stops: Vec<usize> = sorted[low.unwrap_or(0)..].iter().map(|(found, _)| *found).collect();
         self.lag_over(measure, &stops, low.is_some(), open)
     }

@@ -61,7 +61,7 @@ const OTHER_REFERENCE: f64 = 0.7;
 /// An effect more must buy this much χ² …
 const EFFECT_COSTS: f64 = 8.0;
 /// … and by itself be this many standard uncertainties from nothing.
-const EFFECT_SURELY: f64 = 2.8;
+const EFFECT_SURELY: f64 = 3.0;
 /// A check left unexplained is worth this much χ²: less than an effect, as a value may lie just beyond its limit.
 const UNEXPLAINED_COSTS: f64 = 4.0;
 /// Largest set of effects that is tried.

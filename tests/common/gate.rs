@@ -417,4 +417,12 @@ pub const CASES: &[Case] = &[
 /// Faults too small to be sure of. Pedals of 1 % or 2 W and a trainer of 1.5 % or 3 W behind a chain loss of ±1 % differ by
 /// up to 2.2 % (k = 2) at 180 W. E_n above 1.3 takes 2.9 %, and a fault of 4 % with a scatter of 1.1 % between honest sets
 /// exceeds that in 84 of 100 sessions (a normal distribution beyond −1.0).
-pub const UNCLEAR: &[Case] = &[case("gain=4@P"), case("gain=3"), case("offset=-6"), case("drift=6")];
+pub const UNCLEAR: &[Case] = &[
+    case("gain=4@P"),
+    case("gain=3"),
+    case("offset=-6"),
+    case("drift=6"),
+    case("ring-offset=6@small"),
+    case("temperature-drift=2"),
+    case("side-short=60@left"),
+];
