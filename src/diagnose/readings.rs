@@ -86,7 +86,9 @@ impl Findings<'_> {
 
     /// Single seconds, or two, that stand far above all that the reference reads near them.
     pub fn spikes(&self) -> Runs {
-        let Some(witness) = self.witness() else { return vec![] };
+        // A hub's flywheel hides a rider's own surges.
+        let off_hub = |trace: &&crate::ride::Trace| trace.located != crate::session::Location::Hub;
+        let Some(witness) = self.witness().filter(off_hub) else { return vec![] };
         let unit = &self.ride.unit;
         let least_w = |most_w: f64| f64::max(SPIKE * most_w, SPIKE_LEAST_W);
         let most_near_w = |k: usize| {
