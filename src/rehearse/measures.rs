@@ -59,6 +59,18 @@ impl Steps {
         self.integral(span) / span.length_s()
     }
 
+    /// The reading that half of the span reads less than, or no more than.
+    fn mostly(&self, span: TrueSpan) -> Option<f64> {
+        let mut stood: Vec<(f64, f64)> =
+            pieces(&[self], span).iter().map(|piece| (self.at(piece.start_s), piece.length_s())).collect();
+        stood.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let mut left_s = span.length_s() / 2.0;
+        stood.into_iter().find_map(|(value, lasts_s)| {
+            left_s -= lasts_s;
+            (left_s <= 0.0).then_some(value)
+        })
+    }
+
     /// Times inside the span at which the reading changes.
     fn changes(&self, span: TrueSpan) -> impl Iterator<Item = f64> + '_ {
         let first = self.at_s.partition_point(|at_s| *at_s <= span.start_s);
@@ -503,7 +515,8 @@ impl TrueReadings {
         const CHUNK_S: f64 = 30.0;
         let mut rows: Vec<[f64; 5]> = vec![];
         for block in steady {
-            let chunks = (block.window.length_s() / CHUNK_S).ceil() as usize;
+            // What is left at the end of a block counts from half a chunk on: a second in which the unit is late says nothing.
+            let chunks = (block.window.length_s() / CHUNK_S).round() as usize;
             for n in 0..chunks {
                 let start_s = block.window.start_s + n as f64 * CHUNK_S;
                 let chunk = TrueSpan { start_s, end_s: (start_s + CHUNK_S).min(block.window.end_s) };
@@ -609,9 +622,14 @@ fn crossing_about(steps: &Steps, edge: Edge, about_s: f64, until_s: f64) -> Opti
     let level = |start_s: f64, end_s: f64| (end_s - start_s >= 1.0).then(|| steps.mean(TrueSpan { start_s, end_s }));
     let search = TrueSpan { start_s: about_s - 3.0, end_s: until_s };
     let before = level(about_s - 6.0, about_s - 0.5)?;
-    let after = level(about_s + 3.0, (about_s + 6.0).min(until_s));
+    let after_s = TrueSpan { start_s: about_s + 3.0, end_s: (about_s + 6.0).min(until_s) };
+    let after = level(after_s.start_s, after_s.end_s);
     let half = match edge {
-        Edge::Release if before > 0.0 => (before + after.filter(|after| *after < before / 2.0).unwrap_or(0.0)) / 2.0,
+        Edge::Release if before > 0.0 => {
+            // A reading held until then and zero after it are two levels, and their mean is none.
+            let stood = after.and_then(|_| steps.mostly(after_s));
+            (before + stood.filter(|after| *after < before / 2.0).unwrap_or(0.0)) / 2.0
+        }
         Edge::Release => return None,
         Edge::Onset => match after? {
             // It comes later still, or not at all.

@@ -203,12 +203,17 @@ impl Scene<'_> {
     }
 }
 
-/// Mean of the samples in a stretch; `None` below two.
-fn level(signal: Signal, trace: &Trace, from_s: f64, to_s: f64) -> Option<f64> {
+/// Mean of the samples in a stretch, or the middle one where the signal `may_step` in it; `None` below two.
+fn level(signal: Signal, trace: &Trace, from_s: f64, to_s: f64, may_step: bool) -> Option<f64> {
     let start = trace.time_s.partition_point(|&t| t < from_s);
     let end = trace.time_s.partition_point(|&t| t <= to_s);
-    let values: Vec<f64> = signal.column(trace)[start..end.max(start)].iter().copied().flatten().collect();
-    if values.len() < 2 { None } else { stats::mean(&values) }
+    let mut values: Vec<f64> = signal.column(trace)[start..end.max(start)].iter().copied().flatten().collect();
+    let middle = values.len() / 2;
+    match values.len() {
+        0 | 1 => None,
+        _ if may_step => Some(*values.select_nth_unstable_by(middle, f64::total_cmp).1),
+        _ => stats::mean(&values),
+    }
 }
 
 /// How well the matcher knows where a coast ends: behind a hole, a reading so near to the end may be the restart's.
@@ -217,8 +222,9 @@ const BOUNDARY_S: f64 = 2.0;
 /// Where `trace` crosses half of its own step around `about_s`: levels from −6 to −0.5 s and from +3 to +6 s, first
 /// crossing, linear between adjacent samples, never across a missing one.
 fn crossing(edge: Edge, signal: Signal, trace: &Trace, about_s: f64, until_s: f64) -> Crossing {
-    let before = level(signal, trace, about_s - 6.0, about_s - 0.5);
-    let after = level(signal, trace, about_s + 3.0, (about_s + 6.0).min(until_s));
+    let before = level(signal, trace, about_s - 6.0, about_s - 0.5, false);
+    // A reading held until then and zero after it are two levels: half way between them there is none.
+    let after = level(signal, trace, about_s + 3.0, (about_s + 6.0).min(until_s), edge == Edge::Release);
     let half = match (edge, before, after) {
         // A unit that still reads on has not stepped yet: half of what it came from, down to nothing, is awaited.
         (Edge::Release, Some(before), after) if before > 0.0 => {
@@ -326,6 +332,18 @@ mod tests {
     fn a_unit_that_never_lets_go_has_a_lower_bound() {
         let held: Vec<(f64, f64)> = (0..30).map(|t| (t as f64, 200.0)).collect();
         assert_eq!(crossing(Edge::Release, Signal::Power, &trace(&held), 10.0, 18.0), Crossing::NotBefore(18.0));
+    }
+
+    #[test]
+    fn a_reading_held_until_the_level_after_is_taken_is_not_that_level() {
+        // The last turn before the coast was easier, and its reading stands for 5 s.
+        let power_w = |t: usize| [200.0, 150.0, 0.0][usize::from(t >= 10) + usize::from(t >= 15)];
+        let held: Vec<(f64, f64)> = (0..30).map(|t| (t as f64, power_w(t))).collect();
+        let Crossing::At(at_s) = crossing(Edge::Release, Signal::Power, &trace(&held), 10.0, 25.0) else {
+            panic!("it lets go");
+        };
+        // Half of 200 W lies a third of the way down from 150 W.
+        assert!((at_s - (14.0 + 1.0 / 3.0)).abs() < 1e-9, "{at_s}");
     }
 
     #[test]
