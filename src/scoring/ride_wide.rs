@@ -165,6 +165,7 @@ fn drift(scene: &Scene, steady: &[(Option<Ring>, Window)], against: Against) -> 
     for (ring, window) in steady {
         let consensus = scene.consensus(Need::SteadyPower, *window)?;
         let seconds: Vec<usize> = window.seconds().collect();
+        let first = rows.len();
         for chunk in seconds.chunks(CHUNK_S) {
             let pairs: Vec<(f64, f64)> = chunk
                 .iter()
@@ -182,6 +183,12 @@ fn drift(scene: &Scene, steady: &[(Option<Ring>, Window)], against: Against) -> 
                 let error_w = pairs.iter().map(|p| p.0 - p.1).sum::<f64>() / n;
                 rows.push(Chunk { x, power_w, error_w, small: *ring == Some(Ring::Small) });
             }
+        }
+        // What scatters in a chunk's reference stands in its error too, with the other sign. Beside a power that rises
+        // from block to block that would be a gain, and what the gain takes the drift gives back.
+        let block = &mut rows[first..];
+        if let Some(power_w) = stats::mean(&block.iter().map(|chunk| chunk.power_w).collect::<Vec<_>>()) {
+            block.iter_mut().for_each(|chunk| chunk.power_w = power_w);
         }
     }
     let what = if against == Against::Hours { "time" } else { "temperature" };
