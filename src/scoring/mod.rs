@@ -386,10 +386,11 @@ impl PhaseScorer<'_> {
         means.reduce(|best, next| if next.1 > best.1 { next } else { best })
     }
 
-    /// Reference work less unit work from 2 s before the restart until 5 s after the readings of it ended.
+    /// Reference work less unit work from 2 s before the restart until 5 s after it ended.
     fn missing_work(&self, first: Unit) -> Measured {
-        let restart = self.stop()?.restart;
-        let window = Window { start_s: restart.start_s - 2.0, end_s: restart.end_s + 5.0 };
+        let Stop { restart, .. } = self.stop()?;
+        let window =
+            Window { start_s: restart.start_s - 2.0, end_s: restart.end_s - READINGS_FOLLOW_S + SPRINT_TAIL_S };
         if serving(self.scene.ride, Need::Edges).is_empty() {
             return Err(NoValue::Undecided(references::lacking(Need::Edges)));
         }
