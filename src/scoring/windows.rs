@@ -210,7 +210,10 @@ impl Scene<'_> {
         budget.push(Line::b(Source::Resolution, ROUNDING_SD * (2.0 / n).sqrt()));
         let mut value = Value::power_error(error_w, reference_w, budget, first);
         value.references = consensus.indices();
-        value.leaps = leaps_w(&paired.reference) * value.per_watt();
+        // Behind a flywheel nothing leaps: it is the unit that says when its readings do.
+        let behind = |&(i, _): &(usize, f64)| self.ride.references[i].trace.located.behind_chain();
+        let leaping = if consensus.members.iter().all(behind) { &paired.unit } else { &paired.reference };
+        value.leaps = leaps_w(leaping) * value.per_watt();
         value.notes = paired.notes();
         Ok(value)
     }
