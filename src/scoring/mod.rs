@@ -409,11 +409,11 @@ pub fn scatter_from_simulation(measure: Measure, value: &Value) -> f64 {
         Measure::ReleaseLag | Measure::CadenceReleaseLag => windows::RELEASE_SCATTER_S,
         Measure::OnsetLag => windows::ONSET_SCATTER_S,
         Measure::CadenceOnsetLag => 0.28,
-        Measure::PeakError => pct(1.6),
+        Measure::PeakError => pct(1.55),
         // Known for sprints between level riding; elsewhere readings leap more.
         Measure::WorkError => pct(1.5).max(value.leaps),
-        Measure::LeftError | Measure::RightError => pct(1.75).max(value.leaps),
-        Measure::MissingWork => pct(2.0).max(value.leaps),
+        Measure::LeftError | Measure::RightError => pct(1.9).max(value.leaps),
+        Measure::MissingWork => pct(2.1).max(value.leaps),
         Measure::ResidualPower => 0.3,
         _ => value.budget.part(|source| source == Source::Scatter),
     }
@@ -447,7 +447,7 @@ fn is_edge(measure: Measure) -> bool {
     matches!(measure, ReleaseLag | OnsetLag | CadenceReleaseLag | CadenceOnsetLag | ResidualPower | PhantomWork)
 }
 
-/// Gives each repeat the scatter of its session's repeats.
+/// Gives each repeat the scatter of its session's repeats, of work and means that of the others.
 fn scatter_of_repeats(protocol: &Protocol, matches: &Matches, phases: &mut [PhaseScore]) {
     for (index, phase) in protocol.phases.iter().enumerate() {
         let ridden: Vec<usize> =
@@ -475,11 +475,15 @@ fn give_scatter(phases: &mut [PhaseScore], ridden: &[usize], check: usize, measu
     }
     let values: Vec<f64> =
         measured.iter().filter_map(|&i| phases[i].checks[check].measured.as_ref().ok().map(|v| v.value)).collect();
-    for i in measured {
+    for (own, i) in measured.into_iter().enumerate() {
         if let Ok(value) = &mut phases[i].checks[check].measured {
             let known = known_scatter(measure, &phase.drill, value);
-            let of = if is_edge(measure) { repeats::of_edges } else { repeats::of_work };
-            let scatter = of(&values, known);
+            let scatter = if is_edge(measure) {
+                repeats::of_edges(&values, known)
+            } else {
+                // What a repeat is held against comes from the others: by its own distance it would excuse itself.
+                repeats::of_work(&[&values[..own], &values[own + 1..]].concat(), known)
+            };
             value.budget.0.retain(|line| line.source != Source::Scatter);
             value.budget.push(Line::scatter(scatter.sd, scatter.degrees_of_freedom));
         }
