@@ -23,7 +23,7 @@ use losses::Losses;
 pub use references::{Agreement, Pair, Suspect};
 use references::{Consensus, Need, serving};
 use value::{Kind, Measured, NoValue, Scored, Value};
-use windows::{Paired, PooledScatter, Scene};
+use windows::{Paired, PooledScatter, Scene, push_in};
 
 /// How much later than a move readings may still be of it: a turn of the cranks, a second of the head unit, the legs.
 const READINGS_FOLLOW_S: f64 = 2.0;
@@ -319,13 +319,11 @@ impl PhaseScorer<'_> {
             return measured;
         }
         let (u, r) = (paired.unit.iter().sum::<f64>() / n, paired.reference.iter().sum::<f64>() / n);
-        let mut budget = Budget::default();
-        for line in consensus.lines(self.scene.ride, r) {
-            budget.push(line);
+        let mut value = Value::power_error(u - r, r, Budget::default(), first);
+        let split_w = SEATED_SHARE_STANDARD_PCT / 100.0 * r / share;
+        for line in consensus.lines(self.scene.ride, r).into_iter().chain([Line::b(Source::SideSplit, split_w)]) {
+            push_in(&mut value, line);
         }
-        let total_w = r / share;
-        budget.push(Line::b(Source::SideSplit, SEATED_SHARE_STANDARD_PCT / 100.0 * total_w));
-        let mut value = Value::power_error(u - r, r, budget, first);
         value
             .notes
             .push("against the unit's own seated balance: no reference here measures the sides apart".to_owned());
@@ -364,13 +362,13 @@ impl PhaseScorer<'_> {
             return Err(NoValue::Undecided("a sample is missing where the other instrument peaks".to_owned()));
         }
         let consensus = Consensus::single(reference, reference_w);
-        let mut budget = Budget::default();
-        for line in consensus.lines(ride, reference_w) {
-            budget.push(line);
+        let storage = Line::habits(Source::Storage, PEAK_STORAGE_PCT / 100.0 * reference_w);
+        let mut value = Value::power_error(unit_w - reference_w, reference_w, Budget::default(), first);
+        for line in consensus.lines(ride, reference_w).into_iter().chain([storage]) {
+            push_in(&mut value, line);
         }
-        budget.push(Line::habits(Source::Storage, PEAK_STORAGE_PCT / 100.0 * reference_w));
-        let mut value = Value::power_error(unit_w - reference_w, reference_w, budget, first);
         value.references = vec![reference];
+        value.leaps = steps_w(traces[1], reference_s, over_s) * value.per_watt();
         Ok(value)
     }
 
@@ -400,6 +398,18 @@ impl PhaseScorer<'_> {
     }
 }
 
+/// Scatter of a best mean, W, that comes of how it steps from second to second: a head unit that keeps the last turn of
+/// each second misses others, which differ as much. A sprint in surges steps more than one held level.
+fn steps_w(trace: &Trace, from_s: f64, over_s: f64) -> f64 {
+    /// From simulated sprints on trainers and on the road, whose errors follow it in every quarter of its range.
+    const MISSED_S: f64 = 0.36;
+    let width = over_s.round().max(1.0) as usize;
+    let start = trace.time_s.partition_point(|&t| t < from_s);
+    let powers_w: Vec<f64> = trace.power_w.iter().skip(start).take(width).copied().flatten().collect();
+    let squares: f64 = powers_w.windows(2).map(|w| (w[1] - w[0]).powi(2)).sum();
+    MISSED_S * squares.sqrt() / width as f64
+}
+
 /// Scatter of one repeat between two sound crank meters, known from simulation, in the value's unit. Where a session's own
 /// repeats say little it stands in; of edges it is the root mean square over the four pairings of head units that store a
 /// second's last message or its mean, of work the scale of how it differs from session to session.
@@ -409,8 +419,8 @@ pub fn scatter_from_simulation(measure: Measure, value: &Value) -> f64 {
         Measure::ReleaseLag | Measure::CadenceReleaseLag => windows::RELEASE_SCATTER_S,
         Measure::OnsetLag => windows::ONSET_SCATTER_S,
         Measure::CadenceOnsetLag => 0.28,
-        Measure::PeakError => pct(1.55),
         // Known for sprints between level riding; elsewhere readings leap more.
+        Measure::PeakError => pct(1.25).hypot(value.leaps),
         Measure::WorkError => pct(1.5).max(value.leaps),
         Measure::LeftError | Measure::RightError => pct(1.9).max(value.leaps),
         Measure::MissingWork => pct(2.1).max(value.leaps),

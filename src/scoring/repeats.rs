@@ -56,7 +56,7 @@ pub fn of_work(values: &[f64], from_simulation: f64) -> RepeatScatter {
     let gaps = || (1..sorted.len()).map(|i| (i, sorted[i] - sorted[i - 1]));
     let widest = gaps().max_by(|a, b| a.1.total_cmp(&b.1));
     match widest {
-        Some((i, gap)) if sorted.len() >= SMALLEST && gap > KINDS_APART * from_simulation => {
+        Some((i, gap)) if sorted.len() > 2 && gap > KINDS_APART * from_simulation => {
             let (low, high) = sorted.split_at(i);
             let sd = |of: &[f64]| crate::stats::sample_sd(of).unwrap_or(f64::INFINITY);
             of_work(if sd(low) <= sd(high) { low } else { high }, from_simulation)

@@ -414,12 +414,18 @@ fn limit_scatter(differences: &[f64]) -> Option<Line> {
     let [n, n_squares] = [differences, &squares].map(stats::effective_samples);
     let u_mean2 = sd * sd / n;
     let u_sd2 = stats::sample_sd(&squares)?.powi(2) / (4.0 * sd * sd * n_squares);
-    Some(Line::scatter((u_mean2 + 1.96 * 1.96 * u_sd2).sqrt(), (n.min(n_squares) - 1.0).max(1.0)))
+    // Squares of normal values have a kurtosis of 15: their own variance is known with a seventh of the degrees of freedom.
+    let parts = [(u_mean2.sqrt(), (n - 1.0).max(1.0)), (1.96 * u_sd2.sqrt(), ((n_squares - 1.0) / 7.0).max(1.0))];
+    let (u, degrees_of_freedom) = stats::welch_satterthwaite(&parts);
+    Some(Line::scatter(u, degrees_of_freedom))
 }
 
-/// Adds a line that is known in watts to a value that may be held in per cent.
-fn push_in(value: &mut Value, line_w: Line) {
-    let factor = value.per_watt();
+/// Adds a line of the reference that is known in watts to a value that may be held in per cent.
+///
+/// Per cents are of the reference, u/r − 1, so that what is not known of r counts (1 + e) times.
+pub(super) fn push_in(value: &mut Value, line_w: Line) {
+    let over_reference = if value.unit == Unit::Percent { 1.0 + value.value / 100.0 } else { 1.0 };
+    let factor = value.per_watt() * over_reference;
     value.budget.push(Line { standard_uncertainty: line_w.standard_uncertainty * factor.abs(), ..line_w });
 }
 

@@ -11,9 +11,11 @@ fn autocovariances(x: &[f64]) -> impl Iterator<Item = f64> {
 }
 
 /// Effective number of independent samples: the mean's standard uncertainty is s/√n_eff with n_eff − 1 degrees of
-/// freedom, for the usual s (divisor n − 1). Between 1 and n; n where nothing scatters.
+/// freedom, for the usual s (divisor n − 1). Between 1 and 2n; n where nothing scatters.
 ///
-/// Autocovariances are summed from lag 1 until one is no longer positive (an initial positive sequence, Geyer 1992,
+/// Two meters that count the same turns differ by when they say so, and what one second lacks the next one has: where the
+/// first autocovariance is below zero by more than chance (two standard errors, 2/√n), it counts, down to half the
+/// variance. Otherwise autocovariances are summed from lag 1 until one is no longer positive (an initial positive sequence, Geyer 1992,
 /// Stat Sci 7:473-483). Each is low by about the variance of the mean, which is taken from the same data, so that is
 /// put back. Last, 1 + 2·lags/n makes up for the sum itself being uncertain: without it, 95 % intervals of slow
 /// residuals cover 91 %. Simulated coverage is 93 % to 97 % for white, autoregressive and smoothed residuals of 20 to
@@ -30,15 +32,19 @@ pub fn effective_samples(residuals: &[f64]) -> f64 {
         let missing = (1.0 + 2.0 * k - k * (k + 1.0) / n) / n;
         sum / n / (1.0 - missing).max(0.05)
     };
+    let s2 = variance * n / (n - 1.0);
     let (mut sum, mut lags) = (variance, 0.0);
     for (k, c_k) in (1..residuals.len() / 2).map(|k| k as f64).zip(c) {
+        if k == 1.0 && c_k < -2.0 / n.sqrt() * variance {
+            sum = (variance + 2.0 * c_k).max(variance / 2.0);
+            return (s2 / mean_variance(sum, 1.0) / (1.0 + 2.0 / n)).clamp(1.0, 2.0 * n);
+        }
         if c_k + mean_variance(sum, lags) * (1.0 - k / n) <= 0.0 {
             break;
         }
         sum += 2.0 * c_k;
         lags = k;
     }
-    let s2 = variance * n / (n - 1.0);
     (s2 / mean_variance(sum, lags) / (1.0 + 2.0 * lags / n)).clamp(1.0, n)
 }
 
@@ -182,11 +188,30 @@ mod tests {
     }
 
     #[test]
-    fn effective_samples_stay_between_one_and_n() {
+    fn intervals_of_residuals_that_make_up_for_each_other_cover() {
+        // x = e − θ·e₋₁: ρ₁ = −θ/(1 + θ²), nothing beyond; n_eff = n/(1 + 2ρ₁) up to ends.
+        for (theta, most) in [(0.1, 0.97), (0.25, 0.97), (0.3, 0.98)] {
+            for n in [60, 210, 600] {
+                let rho = -theta / (1.0 + theta * theta);
+                let expected = bayley_hammersley(n, |k| if k == 1 { rho } else { 0.0 });
+                let series = |rng: &mut ChaCha8Rng| {
+                    let e: Vec<f64> = (0..=n).map(|_| noise(rng)).collect();
+                    e.windows(2).map(|w| w[1] - theta * w[0]).collect()
+                };
+                let (hits, effective) = covered(series);
+                let (low, high) = clopper_pearson(hits, TRIALS, 0.999, Sides::Two);
+                println!("theta {theta}, n {n}, n_eff {effective:.1} of {expected:.1}: {hits} of {TRIALS}");
+                assert!(low <= most && high >= 0.93, "theta {theta}, n {n}: {hits} of {TRIALS}");
+            }
+        }
+    }
+
+    #[test]
+    fn effective_samples_stay_between_one_and_twice_as_many() {
         assert_eq!(effective_samples(&[]), 1.0);
         assert_eq!(effective_samples(&[4.0; 9]), 9.0);
         let alternating: Vec<f64> = (0..40).map(|i| f64::from(i % 2)).collect();
-        assert!((effective_samples(&alternating) - 40.0).abs() < 1e-9);
+        assert!((60.0..=80.0).contains(&effective_samples(&alternating)), "{}", effective_samples(&alternating));
         let ramp: Vec<f64> = (0..40).map(f64::from).collect();
         assert!((1.0..2.0).contains(&effective_samples(&ramp)));
     }
