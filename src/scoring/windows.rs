@@ -474,11 +474,14 @@ mod tests {
 
     #[test]
     fn independent_seconds_give_bland_and_altmans_standard_error() {
+        use rand::{RngExt, SeedableRng};
         // Quantiles of a normal distribution stand for a perfect sample: 2.92 s²/n.
         let n = 2000;
         let middle = |i: i32| stats::t_quantile((f64::from(i) + 0.5) / f64::from(n), f64::INFINITY);
-        // Far from each other in turn, so that none remembers the one before.
-        let sample: Vec<f64> = (0..n).map(|i| middle(i * 617 % n)).collect();
+        // In an order of chance, so that none remembers the one before.
+        let mut sample: Vec<f64> = (0..n).map(middle).collect();
+        let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(1986);
+        (1..sample.len()).rev().for_each(|i| sample.swap(i, rng.random_range(0..=i)));
         let u = limit_scatter(&sample).unwrap().standard_uncertainty;
         assert!((u / f64::sqrt(2.92 / f64::from(n)) - 1.0).abs() < 0.1, "{u}");
     }
