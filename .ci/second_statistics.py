@@ -107,6 +107,10 @@ def effective_samples(x):
     variance = lambda taken, lags: taken / n / max(
         1 - (1 + 2 * sum(1 - k / n for k in range(1, lags + 1))) / n, 0.05
     )
+    # Two counters of the same turns make up for each other from second to second.
+    if n > 3 and c[1] < -2 / np.sqrt(n) * c[0]:
+        taken = max(c[0] + 2 * c[1], c[0] / 2)
+        return float(np.clip(np.var(x, ddof=1) / variance(taken, 1) / (1 + 2 / n), 1, 2 * n))
     for k in range(1, n // 2):
         if c[k] + variance(taken, lags) * (1 - k / n) <= 0:
             break
