@@ -122,7 +122,11 @@ impl Rules<'_> {
         if let Some(quarrel) = quarrel {
             verdict.verdict = Outcome::Undecided;
             verdict.reason = Some(quarrel.says.clone());
-            verdict.remedy = Some("settle which reference is right: a third one, or a calibration of both".to_owned());
+            // Within half of the difference of the truth, it can't be as near to both.
+            let third_pct = rounded_down(quarrel.difference_pct.abs() / 2.0);
+            verdict.remedy = Some(format!(
+                "settle which reference is right: a third one good to ±{third_pct} % can't agree with both; or a calibration of both"
+            ));
         } else if verdict.verdict == Outcome::Undecided {
             verdict.remedy = self.remedy(value, ends);
             verdict.reason = verdict.reason.or_else(|| Some(why_undecided(value)));
@@ -479,10 +483,11 @@ mod tests {
             if let Ok(value) = &mut scored.measured {
                 (value.gain_sensitive, value.reference) = (true, 200.0);
             }
-            rules.check(&scored, true).verdict
+            rules.check(&scored, true)
         };
-        assert_eq!([0.0, 6.0, 12.5, 13.5].map(judged)[..3], [Outcome::Undecided; 3]);
-        assert_eq!(judged(13.5), Outcome::Fail);
+        assert_eq!([0.0, 6.0, 12.5].map(|error_w| judged(error_w).verdict), [Outcome::Undecided; 3]);
+        assert!(judged(0.0).remedy.unwrap().contains("a third one good to ±2.0 %"));
+        assert_eq!(judged(13.5).verdict, Outcome::Fail);
     }
 
     fn phase(repeats: u32, accept: Accept) -> Phase {
