@@ -23,6 +23,7 @@ pub mod ride;
 pub mod scoring;
 pub mod session;
 pub mod stats;
+pub mod trials;
 pub mod verdict;
 
 pub use judge::{Judgement, judge};

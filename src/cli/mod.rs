@@ -5,6 +5,7 @@ mod draft;
 mod inspect;
 mod judge;
 mod rehearse;
+mod trials;
 
 use std::io::Write;
 

@@ -8,6 +8,7 @@ use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 use super::Exit;
 use crate::protocol::{self, Protocol};
 use crate::rehearse::{self, BENCHES, BenchKind, FAULT_KINDS, Fault, MISHAP_KINDS, Mishap, Plan, Setting, Shifting};
+use crate::trials::{Trials, ladders};
 
 /// What stands below the list of faults.
 const PLACES: &str = "\
@@ -17,14 +18,21 @@ A PLACE is, in any order: a share (2/6, 0.3) or number (3) of those, drawn by th
 
 /// Make a session with known faults, as real recordings
 #[derive(Debug, clap::Args)]
-#[command(group = clap::ArgGroup::new("what").required(true).multiple(false).args(["fault", "sound", "faults", "mishaps"]))]
+#[command(group = clap::ArgGroup::new("what").required(true).multiple(true).args(["fault", "sound", "trials", "faults", "mishaps"]))]
 pub struct RehearseArgs {
     /// Protocol to ride (YAML)
     #[arg(required_unless_present_any = ["faults", "mishaps"])]
     protocol: Option<PathBuf>,
     /// Folder to write the session into, made where it is missing
-    #[arg(long, value_name = "DIR", required_unless_present_any = ["faults", "mishaps"])]
+    #[arg(long, value_name = "DIR", required_unless_present_any = ["trials", "faults", "mishaps"])]
     out: Option<PathBuf>,
+    /// Rehearse and judge this many sessions of a sound unit and of each fault (of many, if none is given), in memory: how
+    /// often each is found and named, and what a sound unit has to fear
+    #[arg(long, value_name = "N", conflicts_with_all = ["out", "sound", "mishap", "date", "shifting"], value_parser = clap::value_parser!(u32).range(1..))]
+    trials: Option<u32>,
+    /// With --trials: where to write the counts
+    #[arg(long, value_name = "FILE", requires = "trials")]
+    csv: Option<PathBuf>,
     /// The same seed gives the same files
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
@@ -32,16 +40,16 @@ pub struct RehearseArgs {
     #[arg(long, value_name = "KIND=SIZE[@PLACE{,PLACE}]", allow_hyphen_values = true)]
     fault: Vec<Fault>,
     /// The unit has no fault
-    #[arg(long)]
+    #[arg(long, conflicts_with = "fault")]
     sound: bool,
     /// List the faults that can be made
-    #[arg(long)]
+    #[arg(long, conflicts_with_all = ["fault", "sound", "trials", "mishaps"])]
     faults: bool,
     /// Something that the rider or a head unit does otherwise; may be repeated
     #[arg(long, value_name = "KIND[=SIZE][@WHERE]", allow_hyphen_values = true)]
     mishap: Vec<Mishap>,
     /// List the mishaps that can be made
-    #[arg(long)]
+    #[arg(long, conflicts_with_all = ["fault", "sound", "trials"])]
     mishaps: bool,
     /// Electronic shifting writes its gears into every recording
     #[arg(long, value_enum, default_value_t = ShiftingWord::Cable)]
@@ -84,12 +92,20 @@ pub fn run(args: &RehearseArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
         }
         return Ok(Exit::Done);
     }
-    let (Some(file), Some(dir)) = (&args.protocol, &args.out) else {
-        anyhow::bail!("a protocol and --out DIR are needed");
-    };
+    let Some(file) = &args.protocol else { anyhow::bail!("a protocol is needed") };
     let protocol = load(file)?;
+    let bench = (args.bench.bench)();
+    let setting = setting(args, &protocol);
+    if let Some(sessions) = args.trials {
+        let trials = Trials { protocol: &protocol, bench, setting, seed: args.seed, sessions };
+        let faults = if args.fault.is_empty() { ladders(&protocol, &trials.bench) } else { args.fault.clone() };
+        let plan = Plan { faults: faults.clone(), bench: trials.bench.clone(), ..Plan::new(args.seed) };
+        rehearse::check_faults(&protocol, &plan).map_err(anyhow::Error::msg)?;
+        return super::trials::run(&trials, &faults, args.csv.as_deref(), out);
+    }
+    let Some(dir) = &args.out else { anyhow::bail!("--out DIR is needed") };
     let (faults, mishaps) = (args.fault.clone(), args.mishap.clone());
-    let mut plan = Plan { faults, mishaps, bench: (args.bench.bench)(), ..Plan::new(args.seed) };
+    let mut plan = Plan { faults, mishaps, bench, setting, ..Plan::new(args.seed) };
     plan.habits.shifting = match args.shifting {
         ShiftingWord::Cable => Shifting::Cable,
         ShiftingWord::Electronic => Shifting::Electronic { only: None },
@@ -97,17 +113,21 @@ pub fn run(args: &RehearseArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     if let Some(date) = args.date {
         plan.date = date;
     }
-    let asked = Setting::ALL.into_iter().find(|setting| args.setting.as_deref() == Some(setting.word()));
-    plan.setting = asked.unwrap_or(match protocol.setting {
-        protocol::Setting::Road => Setting::Road,
-        protocol::Setting::Indoor | protocol::Setting::Rig => Setting::Resistance,
-    });
     rehearse::check_faults(&protocol, &plan).map_err(anyhow::Error::msg)?;
     rehearse::check_mishaps(&protocol, &plan).map_err(anyhow::Error::msg)?;
     let rehearsal = rehearse::simulate(&protocol, &plan);
     rehearse::write(&rehearsal, dir).context("writing the rehearsal")?;
     writeln!(out, "wrote {}; judge it with `assize judge {}`", dir.display(), dir.join("session.yaml").display())?;
     Ok(Exit::Done)
+}
+
+/// As asked, or as the protocol.
+fn setting(args: &RehearseArgs, protocol: &Protocol) -> Setting {
+    let asked = Setting::ALL.into_iter().find(|setting| args.setting.as_deref() == Some(setting.word()));
+    asked.unwrap_or(match protocol.setting {
+        protocol::Setting::Road => Setting::Road,
+        protocol::Setting::Indoor | protocol::Setting::Rig => Setting::Resistance,
+    })
 }
 
 fn load(file: &std::path::Path) -> anyhow::Result<Protocol> {

@@ -10,5 +10,6 @@ pub mod html;
 pub mod json;
 mod svg;
 pub mod table;
+pub mod trials;
 pub mod truth;
 mod words;

@@ -1,0 +1,127 @@
+//! From counts at a few sizes to the size that is found.
+
+use crate::stats::{self, Sides};
+
+/// So many of so many sessions.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Share {
+    pub hits: u64,
+    pub n: u64,
+}
+
+impl Share {
+    /// NaN of no session.
+    pub fn value(self) -> f64 {
+        self.hits as f64 / self.n as f64
+    }
+
+    /// 95 % limits. Source: Clopper and Pearson (1934), Biometrika 26:404-413.
+    pub fn interval(self) -> (f64, f64) {
+        if self.n == 0 { (0.0, 1.0) } else { stats::clopper_pearson(self.hits, self.n, 0.95, Sides::Two) }
+    }
+}
+
+/// The smallest size that is found with some probability.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Found {
+    /// Somewhere between, most likely at `size`. An open end lies beyond the sizes that were ridden.
+    At { size: f64, low: Option<f64>, high: Option<f64> },
+    /// Every size that was ridden is found more often.
+    Below(f64),
+    /// No size that was ridden is found as often.
+    Above(f64),
+}
+
+/// Where a rising curve through shares at growing sizes crosses `wanted`; `None` without a session.
+///
+/// What is more is found no less often: shares that fall by chance are pooled with their neighbours (Ayer et al. 1955, Ann
+/// Math Stat 26:641-647), and between sizes the curve is straight. Its ends are where the curves through the exact limits
+/// of each share cross.
+pub fn threshold(points: &[(f64, Share)], wanted: f64) -> Option<Found> {
+    if points.is_empty() || points.iter().any(|(_, share)| share.n == 0) {
+        return None;
+    }
+    let crossing = |of: &dyn Fn(Share) -> f64| {
+        let rising = rising(&points.iter().map(|(_, share)| (of(*share), share.n as f64)).collect::<Vec<_>>());
+        let sizes: Vec<f64> = points.iter().map(|(size, _)| *size).collect();
+        crossing(&sizes, &rising, wanted)
+    };
+    let (first, last) = (points[0].0, points[points.len() - 1].0);
+    Some(match crossing(&Share::value) {
+        Crossing::Before => Found::Below(first),
+        Crossing::After => Found::Above(last),
+        Crossing::At(size) => {
+            // The curve through the upper limits crosses first.
+            let end = |crossing| if let Crossing::At(size) = crossing { Some(size) } else { None };
+            let low = end(crossing(&|share: Share| share.interval().1));
+            let high = end(crossing(&|share: Share| share.interval().0));
+            Found::At { size, low, high }
+        }
+    })
+}
+
+enum Crossing {
+    Before,
+    At(f64),
+    After,
+}
+
+fn crossing(sizes: &[f64], rising: &[f64], wanted: f64) -> Crossing {
+    let Some(above) = rising.iter().position(|share| *share >= wanted) else { return Crossing::After };
+    if above == 0 {
+        return Crossing::Before;
+    }
+    let (from, to) = (above - 1, above);
+    let part = (wanted - rising[from]) / (rising[to] - rising[from]);
+    Crossing::At(sizes[from] + part * (sizes[to] - sizes[from]))
+}
+
+/// The rising sequence nearest to the values by least squares: neighbours that fall are pooled by weight.
+fn rising(weighted: &[(f64, f64)]) -> Vec<f64> {
+    let mut blocks: Vec<(f64, f64, usize)> = vec![];
+    for (value, weight) in weighted {
+        let mut block = (*value, *weight, 1);
+        while let Some(last) = blocks.last().filter(|last| last.0 > block.0) {
+            let weight = last.1 + block.1;
+            block = ((last.0 * last.1 + block.0 * block.1) / weight, weight, last.2 + block.2);
+            blocks.pop();
+        }
+        blocks.push(block);
+    }
+    blocks.into_iter().flat_map(|(value, _, n)| std::iter::repeat_n(value, n)).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn share(hits: u64) -> Share {
+        Share { hits, n: 100 }
+    }
+
+    #[test]
+    fn a_size_between_two_is_found_by_a_straight_line() {
+        let points = [(1.0, share(2)), (2.0, share(50)), (3.0, share(100))];
+        let Some(Found::At { size, low: Some(low), high: Some(high) }) = threshold(&points, 0.9) else {
+            panic!("{:?}", threshold(&points, 0.9))
+        };
+        assert!((size - 2.8).abs() < 1e-12, "{size}");
+        // Clopper and Pearson's limits of 50 and of 100 in 100 are 39.8 to 60.2 % and 96.4 to 100 %, computed.
+        assert!((low - (2.0 + (0.9 - 0.6017) / (1.0 - 0.6017))).abs() < 1e-3, "{low}");
+        assert!((high - (2.0 + (0.9 - 0.3983) / (0.9638 - 0.3983))).abs() < 1e-3, "{high}");
+    }
+
+    #[test]
+    fn shares_that_fall_by_chance_are_pooled() {
+        let pooled = rising(&[(0.25, 1.0), (0.75, 1.0), (0.25, 3.0), (1.0, 1.0)]);
+        assert_eq!(pooled, [0.25, 0.375, 0.375, 1.0]);
+    }
+
+    #[test]
+    fn what_lies_beyond_the_sizes_ridden_is_said_so() {
+        assert_eq!(threshold(&[(1.0, share(95)), (2.0, share(100))], 0.9), Some(Found::Below(1.0)));
+        assert_eq!(threshold(&[(1.0, share(5)), (2.0, share(70))], 0.9), Some(Found::Above(2.0)));
+        assert_eq!(threshold(&[(1.0, Share { hits: 0, n: 0 })], 0.9), None);
+        assert_eq!(threshold(&[], 0.9), None);
+    }
+}

@@ -1,0 +1,190 @@
+//! Many rehearsals of one protocol, judged in memory: what it finds and names, and how often it wrongs a sound unit.
+//!
+//! Riders, head units, straps and noise differ from session to session, and references are off by a draw from what they
+//! state. The same seeds are ridden with every fault, so that one size differs from the next by nothing but itself.
+
+mod curve;
+mod ladder;
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::PathBuf;
+
+use rayon::prelude::*;
+
+pub use curve::{Found, Share, threshold};
+pub use ladder::{by_ladder, ladders};
+
+use crate::judge::{JudgeError, Judgement, judge_recordings};
+use crate::protocol::Protocol;
+use crate::rehearse::{Bench, Fault, Habits, Plan, Rehearsal, Setting, simulate};
+use crate::verdict::{CheckVerdict, Outcome, Verdict};
+
+/// What is ridden again and again.
+#[derive(Debug, Clone)]
+pub struct Trials<'a> {
+    pub protocol: &'a Protocol,
+    pub bench: Bench,
+    pub setting: Setting,
+    /// Of the first session; the next has the next.
+    pub seed: u64,
+    /// Of the sound unit and of each fault.
+    pub sessions: u32,
+}
+
+/// One rehearsed session as it was judged.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Judged {
+    pub outcome: Outcome,
+    /// Required checks that failed: `PHASE MEASURE`, the contrast's name, `whole ride MEASURE`.
+    pub failed: BTreeSet<String>,
+    pub undecided: BTreeSet<String>,
+    /// Patterns.
+    pub named: BTreeSet<String>,
+}
+
+/// The sessions of one fault, or of a sound unit.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Point {
+    /// `None`: sound.
+    pub fault: Option<Fault>,
+    /// The pattern that stands for the fault, if one does.
+    pub pattern: Option<&'static str>,
+    pub sessions: Vec<Judged>,
+}
+
+impl Point {
+    /// Sessions of which it is true.
+    pub fn share(&self, of: impl Fn(&Judged) -> bool) -> Share {
+        Share { hits: self.sessions.iter().filter(|judged| of(judged)).count() as u64, n: self.sessions.len() as u64 }
+    }
+
+    pub fn ending(&self, outcome: Outcome) -> Share {
+        self.share(|judged| judged.outcome == outcome)
+    }
+
+    /// Named by its own pattern; `None` where no pattern stands for it.
+    pub fn named(&self) -> Option<Share> {
+        let pattern = self.pattern?;
+        Some(self.share(|judged| judged.named.contains(pattern)))
+    }
+}
+
+/// Rides a sound unit and every fault; what was done when `go_on` first says no.
+///
+/// Sessions are ridden in the order of their seeds, each with all faults, so that an early end leaves as many of each.
+/// `done` hears of every session.
+///
+/// # Errors
+/// A rehearsal that can't be judged: a fault of the program.
+pub fn ride(
+    trials: &Trials,
+    faults: &[Fault],
+    go_on: impl Fn() -> bool + Sync,
+    done: impl Fn() + Sync,
+) -> Result<Vec<Point>, JudgeError> {
+    let all: Vec<Option<&Fault>> = std::iter::once(None).chain(faults.iter().map(Some)).collect();
+    let mut points: Vec<Point> = all
+        .iter()
+        .map(|fault| Point {
+            fault: fault.cloned(),
+            pattern: fault.and_then(|fault| fault.pattern(&trials.bench)),
+            sessions: vec![],
+        })
+        .collect();
+    let jobs: Vec<(u32, usize)> =
+        (0..trials.sessions).flat_map(|session| (0..all.len()).map(move |point| (session, point))).collect();
+    for some in jobs.chunks(JOBS_AT_ONCE) {
+        let judged: Vec<Option<Judged>> = some
+            .par_iter()
+            .map(|(session, point)| {
+                if !go_on() {
+                    return Ok(None);
+                }
+                let judged = trials.one(*session, all[*point])?;
+                done();
+                Ok(Some(judged))
+            })
+            .collect::<Result<_, JudgeError>>()?;
+        for ((_, point), judged) in some.iter().zip(judged) {
+            points[*point].sessions.extend(judged);
+        }
+        if !go_on() {
+            break;
+        }
+    }
+    Ok(points)
+}
+
+/// Enough to keep every core busy, few enough to end soon after being told to.
+const JOBS_AT_ONCE: usize = 64;
+
+impl Trials<'_> {
+    fn one(&self, session: u32, fault: Option<&Fault>) -> Result<Judged, JudgeError> {
+        let seed = self.seed.wrapping_add(u64::from(session));
+        let plan = Plan {
+            faults: fault.cloned().into_iter().collect(),
+            bench: self.bench.clone(),
+            setting: self.setting,
+            habits: Habits { as_stated: true, ..Habits::varied(seed) },
+            ..Plan::new(seed)
+        };
+        Ok(Judged::of(&judge(simulate(self.protocol, &plan))?.verdict))
+    }
+}
+
+/// Judges a rehearsal without going through files.
+///
+/// # Errors
+/// As [`judge_recordings`].
+pub fn judge(rehearsal: Rehearsal) -> Result<Judgement, JudgeError> {
+    let recordings: BTreeMap<PathBuf, _> =
+        rehearsal.recordings.into_iter().map(|recording| (recording.file.clone(), recording)).collect();
+    Ok(judge_recordings(&rehearsal.session, &recordings)?.swap_remove(0))
+}
+
+impl Judged {
+    fn of(verdict: &Verdict) -> Self {
+        Self {
+            outcome: verdict.verdict.unwrap_or(Outcome::Undecided),
+            failed: required(verdict, Outcome::Fail),
+            undecided: required(verdict, Outcome::Undecided),
+            named: verdict.diagnosis.iter().map(|finding| finding.pattern.clone()).collect(),
+        }
+    }
+
+    /// Whether nothing else than this phase, contrast or the whole ride failed it.
+    pub fn failed_only_by(&self, place: &str) -> bool {
+        !self.failed.is_empty() && self.failed.iter().all(|check| place_of(check) == place)
+    }
+}
+
+/// The phase (without its keys), contrast or `whole ride` of a check.
+pub fn place_of(check: &str) -> &str {
+    check.rsplit_once(' ').map_or(check, |(place, _)| place)
+}
+
+/// Required checks that were decided so, each once: those of single repeats and of means under the phase's name.
+fn required(verdict: &Verdict, outcome: Outcome) -> BTreeSet<String> {
+    let name = |phase: &str| phase.split('[').next().unwrap_or_default().to_owned();
+    let decided = |check: &&CheckVerdict| check.required && check.verdict == outcome;
+    let mut found = BTreeSet::new();
+    for phase in verdict.phases.iter().filter(|phase| phase.required) {
+        let alone = !verdict.repeats.iter().any(|repeats| repeats.phase == phase.phase);
+        // An undecided repeat among others decides nothing; their mean does.
+        let counts = alone || outcome == Outcome::Fail;
+        let checks = phase.checks.iter().filter(|_| counts).filter(decided);
+        found.extend(checks.map(|check| format!("{} {}", name(&phase.phase), check.measure)));
+        if outcome == Outcome::Undecided && phase.verdict == Outcome::NotRidden {
+            found.insert(format!("{} not-ridden", name(&phase.phase)));
+        }
+    }
+    for repeats in verdict.repeats.iter().filter(|repeats| repeats.required) {
+        let checks = repeats.checks.iter().filter(decided);
+        found.extend(checks.map(|check| format!("{} {}", name(&repeats.phase), check.measure)));
+    }
+    for check in verdict.contrasts.iter().filter(decided) {
+        found.insert(format!("{} {}", check.contrast.as_deref().unwrap_or_default(), check.measure));
+    }
+    found.extend(verdict.whole_ride.iter().filter(decided).map(|check| format!("whole ride {}", check.measure)));
+    found
+}
