@@ -41,7 +41,8 @@ fn gain_alone() -> Bench {
 fn standard_uncertainty_pct(trials: &Trials) -> f64 {
     let habits = Habits { as_stated: true, ..Habits::varied(trials.seed) };
     let plan = Plan { bench: trials.bench.clone(), habits, ..Plan::new(trials.seed) };
-    let verdict = judge(simulate(trials.protocol, &plan)).unwrap().verdict;
+    let rehearsal = simulate(trials.protocol, &plan);
+    let verdict = judge(&rehearsal.session, rehearsal.recordings).unwrap().verdict;
     let check = &verdict.phases.iter().find(|phase| phase.phase == "block").unwrap().checks[0];
     check.expanded_uncertainty.unwrap() / check.coverage_factor.unwrap()
 }

@@ -41,7 +41,7 @@ pub struct Value {
     pub rides: u32,
     /// Both limits of agreement, in `unit`.
     pub agreement: Option<[f64; 2]>,
-    /// Of a mean or work: what one ride of a window with such leaps between readings scatters by, in `unit`.
+    /// Of a mean, work or a peak: what one ride of a window with such leaps between readings scatters by, in `unit`.
     pub leaps: f64,
     /// Said beside the value (work left out, seconds set aside).
     pub notes: Vec<String>,

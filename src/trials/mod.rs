@@ -16,7 +16,9 @@ pub use ladder::{by_ladder, ladders};
 
 use crate::judge::{JudgeError, Judgement, judge_recordings};
 use crate::protocol::Protocol;
+use crate::recording::Recording;
 use crate::rehearse::{Bench, Fault, Habits, Plan, Rehearsal, Setting, simulate};
+use crate::session::Session;
 use crate::verdict::{CheckVerdict, Outcome, Verdict};
 
 /// What is ridden again and again.
@@ -128,7 +130,8 @@ impl Trials<'_> {
             habits: Habits { as_stated: true, ..Habits::varied(seed) },
             ..Plan::new(seed)
         };
-        Ok(Judged::of(&judge(simulate(self.protocol, &plan))?.verdict))
+        let Rehearsal { session, recordings, .. } = simulate(self.protocol, &plan);
+        Ok(Judged::of(&judge(&session, recordings)?.verdict))
     }
 }
 
@@ -136,10 +139,10 @@ impl Trials<'_> {
 ///
 /// # Errors
 /// As [`judge_recordings`].
-pub fn judge(rehearsal: Rehearsal) -> Result<Judgement, JudgeError> {
-    let recordings: BTreeMap<PathBuf, _> =
-        rehearsal.recordings.into_iter().map(|recording| (recording.file.clone(), recording)).collect();
-    Ok(judge_recordings(&rehearsal.session, &recordings)?.swap_remove(0))
+pub fn judge(session: &Session, recordings: Vec<Recording>) -> Result<Judgement, JudgeError> {
+    let recordings: BTreeMap<PathBuf, Recording> =
+        recordings.into_iter().map(|recording| (recording.file.clone(), recording)).collect();
+    Ok(judge_recordings(session, &recordings)?.swap_remove(0))
 }
 
 impl Judged {

@@ -5,13 +5,12 @@ pub mod assignment;
 #[allow(dead_code, reason = "each test and bench uses its part")]
 pub mod clocks;
 
-use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
-use assize::judge::{Judgement, judge_recordings};
+use assize::judge::Judgement;
 use assize::protocol::{self, Protocol};
-use assize::recording::Recording;
 use assize::rehearse::{Fault, Plan, Rehearsal, simulate};
+use assize::trials;
 
 /// A shipped protocol by file name.
 pub fn shipped(name: &str) -> Protocol {
@@ -27,9 +26,7 @@ pub fn plan(seed: u64, faults: &[&str]) -> Plan {
 
 /// Judges a rehearsal without going through files.
 pub fn judge(rehearsal: &Rehearsal) -> Judgement {
-    let recordings: BTreeMap<PathBuf, Recording> =
-        rehearsal.recordings.iter().map(|recording| (recording.file.clone(), recording.clone())).collect();
-    judge_recordings(&rehearsal.session, &recordings).unwrap_or_else(|e| panic!("{e}")).remove(0)
+    trials::judge(&rehearsal.session, rehearsal.recordings.clone()).unwrap_or_else(|e| panic!("{e}"))
 }
 
 pub fn rehearse_and_judge(protocol: &Protocol, seed: u64, faults: &[&str]) -> Judgement {
