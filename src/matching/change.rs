@@ -112,17 +112,51 @@ impl Level {
             // The second before the change had nothing of it.
             self.unsteady.whiten(std::iter::once(0.0).chain((0..seen.len()).map(shown)))
         });
-        Seen { innovations: self.unsteady.whiten(seen.into_iter().map(off)), shapes, level: self.level }
+        let mut innovations = self.unsteady.whiten(seen.into_iter().map(off));
+        innovations.drain(..innovations.len().min(1));
+        Seen { total: innovations.iter().sum(), innovations, shapes: shapes.map(Shape::new), level: self.level }
     }
 }
 
 /// A level's surroundings, made white.
 struct Seen {
-    /// Over their standard deviation, one per second; the first lacks the second before it.
+    /// Over their standard deviation, one per second from the second on: the first lacks what was before it.
     innovations: Vec<f64>,
-    /// A change by one unit, from the second before it on.
-    shapes: [Vec<f64>; 2],
+    total: f64,
+    shapes: [Shape; 2],
     level: f64,
+}
+
+/// A change by one unit, from its second on.
+struct Shape {
+    shown: Vec<f64>,
+    /// Sums of so many seconds of it, and of their squares.
+    sums: Vec<(f64, f64)>,
+}
+
+impl Shape {
+    /// Of a change's whitened shape, which begins with the second before it.
+    fn new(mut shown: Vec<f64>) -> Self {
+        shown.drain(..shown.len().min(1));
+        let mut sums = vec![(0.0, 0.0)];
+        sums.extend(shown.iter().scan((0.0, 0.0), |(sum, squares), x| {
+            (*sum, *squares) = (*sum + x, *squares + x * x);
+            Some((*sum, *squares))
+        }));
+        Self { shown, sums }
+    }
+}
+
+/// Sum of products over what both have, in four sums at a time: one alone waits for each addition.
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    let n = a.len().min(b.len());
+    let (a, b) = (a[..n].as_chunks::<4>(), b[..n].as_chunks::<4>());
+    let mut sums = [0.0; 4];
+    for (a, b) in a.0.iter().zip(b.0) {
+        sums.iter_mut().zip(a.iter().zip(b)).for_each(|(sum, (a, b))| *sum += a * b);
+    }
+    let rest: f64 = a.1.iter().zip(b.1).map(|(a, b)| a * b).sum();
+    sums.iter().sum::<f64>() + rest
 }
 
 impl Seen {
@@ -132,17 +166,12 @@ impl Seen {
         if quick.0 >= slow.0 { quick } else { slow }
     }
 
-    fn gain_of(&self, shape: &[f64], k: usize) -> (f64, f64) {
-        let seen = self.innovations.get(1..).unwrap_or(&[]);
-        let n = seen.len() as f64;
-        let (mut xs, mut ss, mut s) = (0.0, 0.0, 0.0);
-        for (x, shape) in seen.iter().skip(k.saturating_sub(1)).zip(&shape[1..]) {
-            xs += x * shape;
-            ss += shape * shape;
-            s += shape;
-        }
+    fn gain_of(&self, shape: &Shape, k: usize) -> (f64, f64) {
+        let since = self.innovations.get(k.saturating_sub(1)..).unwrap_or(&[]);
+        let n = self.innovations.len() as f64;
+        let (sum, squares) = shape.sums[since.len().min(shape.shown.len())];
         // Least squares on the change and a level, which whitened is a constant.
-        let (ss, xs) = (ss - s * s / n, xs - s * seen.iter().sum::<f64>() / n);
+        let (ss, xs) = (squares - sum * sum / n, dot(since, &shape.shown) - sum * self.total / n);
         if ss > 1e-9 { (0.5 * xs * xs / ss, (xs / ss).abs() / self.level) } else { (0.0, 0.0) }
     }
 }

@@ -219,7 +219,51 @@ impl Truth {
 /// Rides `protocol` by `plan`, in memory. A seed fixes the ride, the draws and the clocks; a fault added changes
 /// nothing but what it should. [`check_faults`] says which faults would find nothing to strike.
 pub fn simulate(protocol: &Protocol, plan: &Plan) -> Rehearsal {
-    let plan = &Plan { bench: plan.bench.clone().in_setting(plan.setting), ..plan.clone() };
+    let mut made = made(protocol, plan);
+    let encode = |recording: &mut Recording| {
+        let bytes = fit::encode(recording);
+        recording.sha256 = Sha256::digest(&bytes).iter().map(|b| format!("{b:02x}")).collect();
+        recording.bytes = bytes.len() as u64;
+        bytes
+    };
+    let files = made.recordings.iter_mut().map(encode).collect();
+    let (mut session, recordings) = (std::mem::take(&mut made.session), std::mem::take(&mut made.recordings));
+    let unwritten = std::mem::take(&mut made.unwritten);
+    let mut truth = truth(protocol, made);
+    let told = truth.instruments.iter_mut().zip(instruments(&mut session)).zip(unwritten);
+    for ((told, instrument), unwritten) in told {
+        let later = instrument.recordings.iter().skip(1);
+        told.later_recordings = later.map(|file| file.to_string_lossy().into_owned()).collect();
+        told.unwritten = unwritten;
+    }
+    Rehearsal { session, recordings, files, truth }
+}
+
+/// [`simulate`] for whoever needs neither truth nor files: the recordings have no hash.
+pub fn record(protocol: &Protocol, plan: &Plan) -> (Session, Vec<Recording>) {
+    let made = made(protocol, plan);
+    (made.session, made.recordings)
+}
+
+/// A ride with all that its truth is told by.
+struct Made {
+    /// Its bench as the setting has it.
+    plan: Plan,
+    stretches: Vec<Stretch>,
+    mishaps: Vec<String>,
+    signal: Signal,
+    gears: Vec<Gear>,
+    strikes: Vec<Strike>,
+    draws: Draws,
+    temperatures_c: Vec<Vec<f64>>,
+    /// Of each instrument.
+    unwritten: Vec<Vec<TrueSpan>>,
+    session: Session,
+    recordings: Vec<Recording>,
+}
+
+fn made(protocol: &Protocol, plan: &Plan) -> Made {
+    let plan = Plan { bench: plan.bench.clone().in_setting(plan.setting), ..plan.clone() };
     let drivetrain = bench::drivetrain();
     let mut scripted = script::write(protocol, &drivetrain, plan.seed);
     habits::follow(&mut scripted, protocol, plan.seed);
@@ -231,14 +275,14 @@ pub fn simulate(protocol: &Protocol, plan: &Plan) -> Rehearsal {
     let ride_s = stretches.last().map_or(0.0, |s| s.end_s);
     let signal = signal::ride(&stretches, &drivetrain, plan.setting, plan.seed, &plan.habits);
     let strikes = strike::all(&plan.faults, &plan.bench, &stretches, plan.seed);
-    let mut draws = Draws::of(plan, ride_s, &strikes);
+    let mut draws = Draws::of(&plan, ride_s, &strikes);
     let gears = instrument::gears(&signal, &stretches, &drivetrain, &draws.loss);
     let shifts = as_recorded::shifts(&gears, &drivetrain);
     let laps = lap_presses(&stretches, plan.seed);
     let speed = instrument::speed(&signal);
     let temperature_c = |fitted: &Fitted| instrument::temperature_c(&stretches, fitted.warms_c());
     let temperatures_c: Vec<Vec<f64>> = plan.bench.worn().map(temperature_c).collect();
-    let head_units: Vec<Own> = (0..plan.bench.worn().count()).map(|n| Own::new(plan, n)).collect();
+    let head_units: Vec<Own> = (0..plan.bench.worn().count()).map(|n| Own::new(&plan, n)).collect();
     head_units.iter().zip(&mut draws.clocks).for_each(|(own, clock)| own.set(clock));
 
     let record = |(n, fitted): (usize, &Fitted)| {
@@ -267,25 +311,8 @@ pub fn simulate(protocol: &Protocol, plan: &Plan) -> Rehearsal {
     let unwritten: Vec<Vec<TrueSpan>> =
         head_units.iter().zip(&recorded).map(|(own, parts)| own.unwritten(parts, ride_s)).collect();
     let mut session = plan.bench.session(protocol, drivetrain);
-    let mut recordings = in_order(recorded, &mut session, &mut draws.clocks);
-    let encode = |recording: &mut Recording| {
-        let bytes = fit::encode(recording);
-        recording.sha256 = Sha256::digest(&bytes).iter().map(|b| format!("{b:02x}")).collect();
-        recording.bytes = bytes.len() as u64;
-        bytes
-    };
-    let files = recordings.iter_mut().map(encode).collect();
-    let readings =
-        true_readings(plan, &Ridden { signal: &signal, gears: &gears }, &draws, &temperatures_c[0], &strikes);
-    let truth = truth(protocol, plan, &stretches, signal, (draws, &gears, &strikes), temperatures_c, readings);
-    let mut truth = Truth { mishaps, ..truth };
-    let told = truth.instruments.iter_mut().zip(instruments(&mut session)).zip(unwritten);
-    for ((told, instrument), unwritten) in told {
-        let later = instrument.recordings.iter().skip(1);
-        told.later_recordings = later.map(|file| file.to_string_lossy().into_owned()).collect();
-        told.unwritten = unwritten;
-    }
-    Rehearsal { session, recordings, files, truth }
+    let recordings = in_order(recorded, &mut session, &mut draws.clocks);
+    Made { plan, stretches, mishaps, signal, gears, strikes, draws, temperatures_c, unwritten, session, recordings }
 }
 
 /// Unit first, then references.
@@ -413,17 +440,12 @@ fn lap_presses(stretches: &[Stretch], seed: u64) -> Vec<f64> {
     presses
 }
 
-fn truth(
-    protocol: &Protocol,
-    plan: &Plan,
-    stretches: &[Stretch],
-    signal: Signal,
-    (draws, gears, strikes): (Draws, &[Gear], &[Strike]),
-    temperatures_c: Vec<Vec<f64>>,
-    readings: TrueReadings,
-) -> Truth {
+fn truth(protocol: &Protocol, made: Made) -> Truth {
+    let Made { plan, stretches, mishaps, signal, gears, strikes, draws, temperatures_c, .. } = made;
+    let ride = Ridden { signal: &signal, gears: &gears };
+    let readings = true_readings(&plan, &ride, &draws, &temperatures_c[0], &strikes);
     let mut moves: Vec<TrueMove> = vec![];
-    for s in stretches {
+    for s in &stretches {
         let Some((phase_index, repeat)) = s.phase else { continue };
         let act = s.act.word();
         // A change of ring halves a free phase, not its truth.
@@ -471,8 +493,8 @@ fn truth(
     Truth {
         seed: plan.seed,
         date: plan.date,
-        faults: plan.faults.iter().map(|fault| true_fault(fault, &plan.bench, strikes)).collect(),
-        mishaps: vec![],
+        faults: plan.faults.iter().map(|fault| true_fault(fault, &plan.bench, &strikes)).collect(),
+        mishaps,
         ridden: ridden(protocol, &moves),
         moves,
         instruments: instruments.collect(),

@@ -1,5 +1,7 @@
 //! Uncertainty budgets: lines, how they combine, how repeats share them.
 
+use std::sync::{Mutex, PoisonError};
+
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -106,21 +108,56 @@ impl Shape {
 
     /// One draw of unit standard deviation. Of a normal one with these degrees of freedom the t itself, whose spread is
     /// more.
-    fn draw(self, degrees_of_freedom: f64, first: f64, rng: &mut ChaCha8Rng) -> f64 {
+    fn draw(self, degrees_of_freedom: f64, chance: &Chance) -> f64 {
+        let first = chance.first;
         match self {
+            Shape::Normal if degrees_of_freedom.is_infinite() => chance.normal,
             // Bailey (1994), Math Comp 62:779-781; its limit is Box and Muller's normal deviate.
             Shape::Normal => {
                 let nu = degrees_of_freedom;
-                let radius2 = if nu > 1e6 { -2.0 * first.ln() } else { nu * (first.powf(-2.0 / nu) - 1.0) };
-                radius2.sqrt() * (std::f64::consts::TAU * rng.random::<f64>()).cos()
+                (nu * (-2.0 * chance.ln_first / nu).exp_m1()).sqrt() * chance.cosine
             }
             Shape::Rectangular => 3f64.sqrt() * (2.0 * first - 1.0),
-            Shape::Triangular => 6f64.sqrt() * (first + rng.random::<f64>() - 1.0),
+            Shape::Triangular => 6f64.sqrt() * (first + chance.second - 1.0),
             Shape::Habits if first < 0.5 => 0.0,
             Shape::Habits if first < 0.75 => 2f64.sqrt(),
             Shape::Habits => -2f64.sqrt(),
         }
     }
+}
+
+/// What one draw of a line comes from, and what it costs time to work out of it.
+struct Chance {
+    /// Uniform in 0 to 1: one from each of [`DRAWS`] equal parts.
+    first: f64,
+    /// Uniform in 0 to 1.
+    second: f64,
+    ln_first: f64,
+    cosine: f64,
+    /// Box and Muller's deviate.
+    normal: f64,
+}
+
+/// The draws of a budget's nth line: the same for every budget, so made once.
+fn chances(nth: usize) -> &'static [Chance] {
+    static KNOWN: Mutex<Vec<&'static [Chance]>> = Mutex::new(vec![]);
+    let mut known = KNOWN.lock().unwrap_or_else(PoisonError::into_inner);
+    while known.len() <= nth {
+        let mut rng = ChaCha8Rng::seed_from_u64(SEED);
+        rng.set_stream(known.len() as u64);
+        // In an order of its own.
+        let mut parts: Vec<usize> = (0..DRAWS).collect();
+        for i in (1..DRAWS).rev() {
+            parts.swap(i, rng.random_range(0..=i));
+        }
+        let chance = |part| {
+            let (first, second) = ((part as f64 + 0.5) / DRAWS as f64, rng.random::<f64>());
+            let (ln_first, cosine) = (first.ln(), (std::f64::consts::TAU * second).cos());
+            Chance { first, second, ln_first, cosine, normal: (-2.0 * ln_first).sqrt() * cosine }
+        };
+        known.push(Box::leak(parts.into_iter().map(chance).collect()));
+    }
+    known[nth]
 }
 
 /// How the expanded uncertainty came about.
@@ -273,17 +310,10 @@ impl Budget {
 
     /// Draws of what is not known of the value.
     fn draws(&self) -> Vec<f64> {
-        let mut rng = ChaCha8Rng::seed_from_u64(SEED);
         let mut sums = vec![0.0; DRAWS];
-        for line in &self.0 {
-            // One draw from each of so many equal parts, in an order of its own.
-            let mut parts: Vec<usize> = (0..DRAWS).collect();
-            for i in (1..DRAWS).rev() {
-                parts.swap(i, rng.random_range(0..=i));
-            }
-            for (sum, part) in sums.iter_mut().zip(parts) {
-                let first = (part as f64 + 0.5) / DRAWS as f64;
-                *sum += line.standard_uncertainty * line.shape.draw(line.degrees_of_freedom, first, &mut rng);
+        for (nth, line) in self.0.iter().enumerate() {
+            for (sum, chance) in sums.iter_mut().zip(chances(nth)) {
+                *sum += line.standard_uncertainty * line.shape.draw(line.degrees_of_freedom, chance);
             }
         }
         sums

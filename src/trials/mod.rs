@@ -17,7 +17,7 @@ pub use ladder::{by_ladder, ladders};
 use crate::judge::{JudgeError, Judgement, judge_recordings};
 use crate::protocol::Protocol;
 use crate::recording::Recording;
-use crate::rehearse::{Bench, Fault, Habits, Plan, Rehearsal, Setting, simulate};
+use crate::rehearse::{Bench, Fault, Habits, Plan, Setting, record};
 use crate::session::Session;
 use crate::verdict::{CheckVerdict, Outcome, Verdict};
 
@@ -130,7 +130,7 @@ impl Trials<'_> {
             habits: Habits { as_stated: true, ..Habits::varied(seed) },
             ..Plan::new(seed)
         };
-        let Rehearsal { session, recordings, .. } = simulate(self.protocol, &plan);
+        let (session, recordings) = record(self.protocol, &plan);
         Ok(Judged::of(&judge(&session, recordings)?.verdict))
     }
 }
