@@ -4,9 +4,13 @@ use std::path::{Path, PathBuf};
 use anyhow::Context;
 
 use super::Exit;
+use super::rehearse::bench_words;
 use crate::problem::Problems;
-use crate::protocol::{Accept, PhaseId, Protocol, trim};
+use crate::protocol::{Accept, PhaseId, Protocol, Rule, trim};
+use crate::rehearse::{BENCHES, Bench, BenchKind, Setting};
+use crate::report::words;
 use crate::session::Session;
+use crate::trials::{Reach, Trials, reach};
 use crate::{protocol, session};
 
 /// Read protocol and session files and list every mistake
@@ -15,12 +19,15 @@ pub struct CheckArgs {
     /// Protocol and session files (YAML), told apart by their first key
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
+    /// What the limits of a protocol are rehearsed with; if not said, as many references as it needs
+    #[arg(long, value_name = "WORD", value_parser = bench_words())]
+    bench: Option<&'static BenchKind>,
 }
 
 pub fn run(args: &CheckArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     let mut worst = Exit::Done;
     for file in &args.files {
-        let exit = check(file, out)?;
+        let exit = check(file, args.bench, out)?;
         if worst == Exit::Done || exit == Exit::CouldNotJudge {
             worst = exit;
         }
@@ -28,7 +35,7 @@ pub fn run(args: &CheckArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     Ok(worst)
 }
 
-fn check(file: &Path, out: &mut impl Write) -> anyhow::Result<Exit> {
+fn check(file: &Path, bench: Option<&BenchKind>, out: &mut impl Write) -> anyhow::Result<Exit> {
     let name = file.display();
     let text = match std::fs::read(file).with_context(|| format!("reading {name}")) {
         Ok(bytes) => String::from_utf8_lossy(&bytes).into_owned(),
@@ -39,7 +46,7 @@ fn check(file: &Path, out: &mut impl Write) -> anyhow::Result<Exit> {
     };
     match first_key(&text) {
         "assize_session" => report(file, session::load(file), session_facts, out),
-        "assize" => report(file, protocol::load(file, None), protocol_facts, out),
+        "assize" => report(file, protocol::load(file, None), |protocol| protocol_told(protocol, bench), out),
         _ => {
             let help = "a protocol begins with `assize: 1`, a session with `assize_session: 1`; \
                         a card is checked with the session that names it";
@@ -59,7 +66,7 @@ fn first_key(text: &str) -> &str {
 fn report<T>(
     file: &Path,
     read: Result<T, Problems>,
-    facts: fn(&T) -> Vec<String>,
+    facts: impl Fn(&T) -> Vec<String>,
     out: &mut impl Write,
 ) -> anyhow::Result<Exit> {
     match read {
@@ -79,6 +86,82 @@ fn report<T>(
             Ok(Exit::Fail)
         }
     }
+}
+
+/// What it says and what it can decide.
+fn protocol_told(protocol: &Protocol, bench: Option<&BenchKind>) -> Vec<String> {
+    let mut told = protocol_facts(protocol);
+    told.extend(limits(protocol, bench));
+    told
+}
+
+/// Enough for a median.
+const REHEARSALS: u32 = 9;
+
+/// Whether the uncertainty that this design reaches leaves room within its limits, by rehearsal.
+fn limits(protocol: &Protocol, bench: Option<&BenchKind>) -> Vec<String> {
+    let wanted = protocol.needs.references.max(1);
+    let usual = || BENCHES.iter().map(|kind| (kind.bench)()).find(|bench| bench.references.len() == wanted);
+    let bench = bench.map(|kind| (kind.bench)()).or_else(usual).unwrap_or_else(Bench::both);
+    let setting = Setting::asked_by(protocol);
+    let trials = Trials { protocol, bench, setting, seed: 1, sessions: REHEARSALS };
+    let reached = match reach(&trials) {
+        Ok(reached) => reached,
+        Err(why) => return vec![format!("warning: its limits can't be rehearsed: {why}")],
+    };
+    let mut warnings: Vec<String> = reached.iter().filter_map(|reach| too_little_room(protocol, reach)).collect();
+    warnings.extend(without_a_value(&reached));
+    let references: Vec<String> =
+        trials.bench.references.iter().map(|fitted| format!("{} ±{}", fitted.label, fitted.stated)).collect();
+    let with = format!("rehearsed {REHEARSALS} times, a sound unit against {}", references.join(" and "));
+    let room = if warnings.is_empty() { ": each limit leaves room for the uncertainty reached" } else { "" };
+    std::iter::once(format!("{with}{room}")).chain(warnings).collect()
+}
+
+/// Whether it stays undecided more often than not.
+fn stays_open(reach: &Reach) -> bool {
+    let (undecided, of) = reach.undecided;
+    2 * undecided > of
+}
+
+fn too_little_room(protocol: &Protocol, reach: &Reach) -> Option<String> {
+    let Reach { check, limit, undecided: (undecided, of), .. } = reach;
+    let room = reach.room.as_ref()?;
+    let number = |value: f64| words::number(value, words::decimals_for(room.expanded_uncertainty));
+    let place = room.at.rsplit_once(' ').map_or(room.at.as_str(), |(place, _)| place);
+    let (reached, unit) = (number(room.expanded_uncertainty), &room.unit);
+    let wide = format!("{} {unit} at {place}", number(room.limit));
+    if reach.out_of_reach().is_some() {
+        let so = match protocol.decision.rule {
+            Rule::Guarded => "no unit can pass",
+            Rule::Simple => "chance decides",
+        };
+        return Some(format!(
+            "warning: {check}: `{limit}` ({wide}) is less than the uncertainty that this design reaches, ±{reached} {unit}: {so}; \
+             ride longer or more often, use a better reference, or widen the limit"
+        ));
+    }
+    stays_open(reach).then(|| {
+        format!(
+            "warning: {check}: `{limit}` ({wide}) leaves little room for the uncertainty that this design reaches, \
+             ±{reached} {unit}: a sound unit stays undecided in {undecided} of {of}"
+        )
+    })
+}
+
+/// Checks that no rehearsal could give a value, by the reason.
+fn without_a_value(reached: &[Reach]) -> Vec<String> {
+    let mut by_reason: Vec<(&str, Vec<&str>)> = vec![];
+    for reach in reached.iter().filter(|reach| reach.room.is_none() && stays_open(reach)) {
+        let reason = reach.reason.as_deref().unwrap_or("no value");
+        match by_reason.iter_mut().find(|(known, _)| *known == reason) {
+            Some((_, checks)) => checks.push(&reach.check),
+            None => by_reason.push((reason, vec![&reach.check])),
+        }
+    }
+    let told =
+        |(reason, checks): (&str, Vec<&str>)| format!("warning: can't be decided: {}: {reason}", checks.join(", "));
+    by_reason.into_iter().map(told).collect()
 }
 
 /// One line of summary, then hints.
@@ -107,7 +190,11 @@ fn protocol_facts(protocol: &Protocol) -> Vec<String> {
         } else {
             format!("{} are asked for, so one session can't pass it; several pool", phase.repeats)
         };
-        facts.push(format!("{}: `{}` takes {clean} repeats without a fault; {enough}", phase.id.name, phase.accept));
+        let warning = if phase.repeats >= clean { "" } else { "warning: " };
+        facts.push(format!(
+            "{warning}{}: `{}` takes {clean} repeats without a fault; {enough}",
+            phase.id.name, phase.accept
+        ));
     }
     facts
 }

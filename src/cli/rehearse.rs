@@ -6,7 +6,7 @@ use chrono::{DateTime, Utc};
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 
 use super::Exit;
-use crate::protocol::{self, Protocol};
+use crate::protocol::Protocol;
 use crate::rehearse::{self, BENCHES, BenchKind, FAULT_KINDS, Fault, MISHAP_KINDS, Mishap, Plan, Setting, Shifting};
 use crate::trials::{Trials, ladders};
 
@@ -72,7 +72,8 @@ enum ShiftingWord {
     Electronic,
 }
 
-fn bench_words() -> impl TypedValueParser<Value = &'static BenchKind> {
+/// What is worn where, by its word.
+pub fn bench_words() -> impl TypedValueParser<Value = &'static BenchKind> {
     PossibleValuesParser::new(BENCHES.iter().map(|kind| PossibleValue::new(kind.word).help(kind.says)))
         .map(|word| BENCHES.iter().find(|kind| kind.word == word).unwrap_or(&BENCHES[0]))
 }
@@ -124,10 +125,7 @@ pub fn run(args: &RehearseArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
 /// As asked, or as the protocol.
 fn setting(args: &RehearseArgs, protocol: &Protocol) -> Setting {
     let asked = Setting::ALL.into_iter().find(|setting| args.setting.as_deref() == Some(setting.word()));
-    asked.unwrap_or(match protocol.setting {
-        protocol::Setting::Road => Setting::Road,
-        protocol::Setting::Indoor | protocol::Setting::Rig => Setting::Resistance,
-    })
+    asked.unwrap_or(Setting::asked_by(protocol))
 }
 
 fn load(file: &std::path::Path) -> anyhow::Result<Protocol> {

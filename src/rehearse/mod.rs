@@ -30,7 +30,7 @@ mod write;
 use chrono::{DateTime, TimeDelta, Utc};
 use sha2::{Digest, Sha256};
 
-use crate::protocol::{Protocol, Ring};
+use crate::protocol::{self, Protocol, Ring};
 use crate::recording::Recording;
 use crate::session::{Drivetrain, Instrument, Location, Session, Sides, TrainerMode};
 
@@ -97,6 +97,14 @@ impl Setting {
             Setting::Resistance => "resistance",
             Setting::ConstantPower => "constant-power",
             Setting::Road => "road",
+        }
+    }
+
+    /// Where a protocol is ridden if nobody says otherwise.
+    pub fn asked_by(protocol: &Protocol) -> Self {
+        match protocol.setting {
+            protocol::Setting::Road => Setting::Road,
+            protocol::Setting::Indoor | protocol::Setting::Rig => Setting::Resistance,
         }
     }
 

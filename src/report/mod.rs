@@ -12,4 +12,4 @@ mod svg;
 pub mod table;
 pub mod trials;
 pub mod truth;
-mod words;
+pub(crate) mod words;

@@ -2,6 +2,9 @@
 
 use crate::stats::{self, Sides};
 
+/// A fault is found where nine of ten sessions fail.
+pub const WANTED: f64 = 0.9;
+
 /// So many of so many sessions.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Share {

@@ -3,16 +3,24 @@
 //! Riders, head units, straps and noise differ from session to session, and references are off by a draw from what they
 //! state. The same seeds are ridden with every fault, so that one size differs from the next by nothing but itself.
 
+mod advice;
 mod curve;
 mod ladder;
+mod lever;
+mod reach;
+mod spare;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 
 use rayon::prelude::*;
 
-pub use curve::{Found, Share, threshold};
+pub use advice::{Advice, Moved, Solution, advise, sessions_at_most};
+pub use curve::{Found, Share, WANTED, threshold};
 pub use ladder::{by_ladder, ladders};
+pub use lever::{Lever, each_limit, length_s};
+pub use reach::{Reach, Room, reach};
+pub use spare::{Spare, spare};
 
 use crate::judge::{JudgeError, Judgement, judge_recordings};
 use crate::protocol::Protocol;
@@ -39,6 +47,8 @@ pub struct Judged {
     pub outcome: Outcome,
     /// Required checks that failed: `PHASE MEASURE`, the contrast's name, `whole ride MEASURE`.
     pub failed: BTreeSet<String>,
+    /// The same, with the keys that tell a phase from its siblings: `steady[ring=big, power=120 W] mean_error`.
+    pub failed_at: BTreeSet<String>,
     pub undecided: BTreeSet<String>,
     /// Patterns.
     pub named: BTreeSet<String>,
@@ -85,43 +95,53 @@ pub fn ride(
     done: impl Fn() + Sync,
 ) -> Result<Vec<Point>, JudgeError> {
     let all: Vec<Option<&Fault>> = std::iter::once(None).chain(faults.iter().map(Some)).collect();
-    let mut points: Vec<Point> = all
-        .iter()
-        .map(|fault| Point {
-            fault: fault.cloned(),
-            pattern: fault.and_then(|fault| fault.pattern(&trials.bench)),
-            sessions: vec![],
-        })
-        .collect();
-    let jobs: Vec<(u32, usize)> =
-        (0..trials.sessions).flat_map(|session| (0..all.len()).map(move |point| (session, point))).collect();
-    for some in jobs.chunks(JOBS_AT_ONCE) {
-        let judged: Vec<Option<Judged>> = some
-            .par_iter()
-            .map(|(session, point)| {
-                if !go_on() {
-                    return Ok(None);
-                }
-                let judged = trials.one(*session, all[*point])?;
-                done();
-                Ok(Some(judged))
-            })
-            .collect::<Result<_, JudgeError>>()?;
-        for ((_, point), judged) in some.iter().zip(judged) {
-            points[*point].sessions.extend(judged);
-        }
-        if !go_on() {
-            break;
-        }
-    }
-    Ok(points)
+    let sessions = trials.judged(&all, Judged::of, go_on, done)?;
+    let point = |(fault, sessions): (Option<&Fault>, Vec<Judged>)| Point {
+        fault: fault.cloned(),
+        pattern: fault.and_then(|fault| fault.pattern(&trials.bench)),
+        sessions,
+    };
+    Ok(all.into_iter().zip(sessions).map(point).collect())
 }
 
 /// Enough to keep every core busy, few enough to end soon after being told to.
 const JOBS_AT_ONCE: usize = 64;
 
 impl Trials<'_> {
-    fn one(&self, session: u32, fault: Option<&Fault>) -> Result<Judged, JudgeError> {
+    /// What `of` takes from the verdict of every session, one list for each fault.
+    fn judged<T: Send>(
+        &self,
+        faults: &[Option<&Fault>],
+        of: impl Fn(&Verdict) -> T + Sync,
+        go_on: impl Fn() -> bool + Sync,
+        done: impl Fn() + Sync,
+    ) -> Result<Vec<Vec<T>>, JudgeError> {
+        let mut found: Vec<Vec<T>> = faults.iter().map(|_| vec![]).collect();
+        let jobs: Vec<(u32, usize)> =
+            (0..self.sessions).flat_map(|session| (0..faults.len()).map(move |fault| (session, fault))).collect();
+        for some in jobs.chunks(JOBS_AT_ONCE) {
+            let judged: Vec<Option<T>> = some
+                .par_iter()
+                .map(|(session, fault)| {
+                    if !go_on() {
+                        return Ok(None);
+                    }
+                    let verdict = self.one(*session, faults[*fault])?;
+                    done();
+                    Ok(Some(of(&verdict)))
+                })
+                .collect::<Result<_, JudgeError>>()?;
+            for ((_, fault), judged) in some.iter().zip(judged) {
+                found[*fault].extend(judged);
+            }
+            if !go_on() {
+                break;
+            }
+        }
+        Ok(found)
+    }
+
+    fn one(&self, session: u32, fault: Option<&Fault>) -> Result<Verdict, JudgeError> {
         let seed = self.seed.wrapping_add(u64::from(session));
         let plan = Plan {
             faults: fault.cloned().into_iter().collect(),
@@ -131,7 +151,7 @@ impl Trials<'_> {
             ..Plan::new(seed)
         };
         let (session, recordings) = record(self.protocol, &plan);
-        Ok(Judged::of(&judge(&session, recordings)?.verdict))
+        Ok(judge(&session, recordings)?.verdict)
     }
 }
 
@@ -147,10 +167,13 @@ pub fn judge(session: &Session, recordings: Vec<Recording>) -> Result<Judgement,
 
 impl Judged {
     fn of(verdict: &Verdict) -> Self {
+        let failed_at = required(verdict, Outcome::Fail);
+        let named = |checks: &BTreeSet<String>| checks.iter().map(|check| without_keys(check)).collect();
         Self {
             outcome: verdict.verdict.unwrap_or(Outcome::Undecided),
-            failed: required(verdict, Outcome::Fail),
-            undecided: required(verdict, Outcome::Undecided),
+            failed: named(&failed_at),
+            failed_at,
+            undecided: named(&required(verdict, Outcome::Undecided)),
             named: verdict.diagnosis.iter().map(|finding| finding.pattern.clone()).collect(),
         }
     }
@@ -166,9 +189,16 @@ pub fn place_of(check: &str) -> &str {
     check.rsplit_once(' ').map_or(check, |(place, _)| place)
 }
 
-/// Required checks that were decided so, each once: those of single repeats and of means under the phase's name.
+/// A check under its phase's name alone.
+fn without_keys(check: &str) -> String {
+    match (check.split_once('['), check.rsplit_once(' ')) {
+        (Some((name, _)), Some((_, measure))) => format!("{name} {measure}"),
+        _ => check.to_owned(),
+    }
+}
+
+/// Required checks that were decided so, each once: those of single repeats and of means under the phase.
 fn required(verdict: &Verdict, outcome: Outcome) -> BTreeSet<String> {
-    let name = |phase: &str| phase.split('[').next().unwrap_or_default().to_owned();
     let decided = |check: &&CheckVerdict| check.required && check.verdict == outcome;
     let mut found = BTreeSet::new();
     for phase in verdict.phases.iter().filter(|phase| phase.required) {
@@ -176,14 +206,14 @@ fn required(verdict: &Verdict, outcome: Outcome) -> BTreeSet<String> {
         // An undecided repeat among others decides nothing; their mean does.
         let counts = alone || outcome == Outcome::Fail;
         let checks = phase.checks.iter().filter(|_| counts).filter(decided);
-        found.extend(checks.map(|check| format!("{} {}", name(&phase.phase), check.measure)));
+        found.extend(checks.map(|check| format!("{} {}", phase.phase, check.measure)));
         if outcome == Outcome::Undecided && phase.verdict == Outcome::NotRidden {
-            found.insert(format!("{} not-ridden", name(&phase.phase)));
+            found.insert(format!("{} not-ridden", phase.phase));
         }
     }
     for repeats in verdict.repeats.iter().filter(|repeats| repeats.required) {
         let checks = repeats.checks.iter().filter(decided);
-        found.extend(checks.map(|check| format!("{} {}", name(&repeats.phase), check.measure)));
+        found.extend(checks.map(|check| format!("{} {}", repeats.phase, check.measure)));
     }
     for check in verdict.contrasts.iter().filter(decided) {
         found.insert(format!("{} {}", check.contrast.as_deref().unwrap_or_default(), check.measure));
