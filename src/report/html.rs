@@ -1,24 +1,15 @@
 //! The verdict sheet: one self-contained page that loads nothing and runs nothing.
 
-use chrono::{DateTime, Utc};
-use minijinja::syntax::SyntaxConfig;
-use minijinja::value::Serde;
-use minijinja::{AutoEscape, Environment, UndefinedBehavior};
 use serde::Serialize;
 
 use super::groups::{self, Group};
-use super::{charts, svg, words};
+use super::pages::{self, ReportError, css_string};
+use super::{charts, words};
 use crate::Judgement;
 use crate::ride::Ride;
 use crate::verdict::{CheckVerdict, Outcome, PhaseVerdict, RepeatVerdict, Verdict};
 
-const TEMPLATE: &str = include_str!("../../shared/sheet.html");
-
-#[derive(Debug, thiserror::Error)]
-pub enum ReportError {
-    #[error("the verdict sheet's template could not be filled in: {0}")]
-    Template(#[from] minijinja::Error),
-}
+const TEMPLATE: pages::Template = ("sheet.html", include_str!("../../shared/sheet.html"));
 
 /// The sheet for one judged session as HTML. The same judgement gives the same bytes.
 ///
@@ -50,7 +41,7 @@ pub fn render(judgement: &Judgement) -> Result<String, ReportError> {
         running_title: css_string(&format!("Sheet {}", verdict.sheet_number.chars().take(40).collect::<String>())),
         running_unit: css_string(&verdict.unit.label.chars().take(40).collect::<String>()),
     };
-    Ok(environment()?.get_template("sheet.html")?.render(Serde(&page))?)
+    pages::fill(TEMPLATE, &page)
 }
 
 /// What the template sees. Charts are markup, all else is text.
@@ -178,59 +169,6 @@ impl<'a> Section<'a> {
             columns: columns.iter().map(|c| c.0).collect(),
         }
     }
-}
-
-/// Text for a quoted string of a style sheet: all but letters, digits and spaces as an escape, so that it can end
-/// neither the string nor the element.
-fn css_string(text: &str) -> String {
-    let escaped = |c: char| match c {
-        c if c.is_ascii_alphanumeric() || c == ' ' => c.to_string(),
-        c if c.is_control() => String::new(),
-        c => format!("\\{:06x}", c as u32),
-    };
-    text.chars().map(escaped).collect()
-}
-
-fn environment() -> Result<Environment<'static>, minijinja::Error> {
-    let mut env = Environment::new();
-    env.set_auto_escape_callback(|_| AutoEscape::Html);
-    env.set_formatter(|out, state, value| {
-        // What a file said may hold characters that no page can show; they are marked, not dropped.
-        match value.as_str() {
-            Some(text) if !value.is_safe() => out.write_str(&svg::escape(text)).map_err(minijinja::Error::from),
-            _ => minijinja::escape_formatter(out, state, value),
-        }
-    });
-    env.set_undefined_behavior(UndefinedBehavior::Strict);
-    env.set_syntax(SyntaxConfig::builder().trim_blocks(true).lstrip_blocks(true).build()?);
-    env.add_filter("plain", |code: &str| words::plain(code));
-    env.add_filter("phase", |selector: &str| words::capital(&words::phase(selector)));
-    env.add_filter("pattern", |pattern: &str| words::pattern(pattern));
-    env.add_filter("say", |text: &str| words::sentence(text));
-    env.add_filter("stop", |text: &str| words::stop(text));
-    env.add_filter("cap", |text: &str| words::capital(text));
-    env.add_filter("two_digits", words::two_digits);
-    env.add_filter("probability", words::probability);
-    env.add_filter("num", words::number);
-    env.add_filter("dof", words::degrees_of_freedom);
-    env.add_filter("date", |utc: &str| shown(utc, "%Y-%m-%d"));
-    env.add_filter("clock", |utc: &str| shown(utc, "%H:%M:%S"));
-    env.add_function("quantity", words::quantity);
-    env.add_function("limit", |unit: &str, limit_low: Option<f64>, limit_high: Option<f64>| {
-        words::limit(limit_low, limit_high, unit)
-    });
-    env.add_function("value", |unit: &str, value: Option<f64>, u: Option<f64>, censored: bool| {
-        words::value(value, u, unit, censored)
-    });
-    env.add_function("look_first", |pattern: &str| words::look_first(pattern));
-    env.add_function("glyph", |outcome: &str| words::glyph(outcome));
-    env.add_template("sheet.html", TEMPLATE)?;
-    Ok(env)
-}
-
-/// A time of the verdict in another form; as it is where it is none.
-fn shown(utc: &str, form: &str) -> String {
-    utc.parse::<DateTime<Utc>>().map_or_else(|_| utc.to_owned(), |t| t.format(form).to_string())
 }
 
 #[cfg(test)]

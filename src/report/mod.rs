@@ -8,6 +8,7 @@ mod example;
 mod groups;
 pub mod html;
 pub mod json;
+pub mod pages;
 mod svg;
 pub mod table;
 pub mod trials;
