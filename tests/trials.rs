@@ -91,6 +91,40 @@ fn the_number_of_threads_and_an_early_end_change_no_session() {
     assert!(none.iter().all(|point| point.sessions.is_empty()));
 }
 
+/// Four sprints, one of which may fail.
+fn sprints() -> Protocol {
+    const TEXT: &str = "assize: 1
+title: Sprints
+revision: one
+setting: indoor
+phases:
+  - {phase: warm-up, drill: free, power: at most 150 W, lasts: 3..4 min}
+  - phase: sprints
+    drill: sprint
+    repeat: 4
+    effort: at least 600 W
+    lasts: 6..12 s
+    recover: 90..180 s
+    checks: {work_error: within 6 %}
+    accept: at least 3 of 4
+  - {phase: cool-down, drill: free, power: at most 150 W, lasts: 3..4 min}
+";
+    protocol::load_bytes(Path::new("sprints.yaml"), TEXT.as_bytes()).unwrap_or_else(|problems| panic!("{problems}"))
+}
+
+#[test]
+fn a_failed_repeat_fails_only_what_does_not_accept_it() {
+    let protocol = sprints();
+    let trials =
+        Trials { protocol: &protocol, bench: Bench::both(), setting: Setting::Resistance, seed: 1, sessions: 6 };
+    let points = ride(&trials, &faults(&["side-short=300@left,1", "side-short=300@left,3"]), || true, || ()).unwrap();
+    for judged in points.iter().flat_map(|point| &point.sessions) {
+        assert_eq!(judged.outcome == Outcome::Fail, !judged.failed.is_empty(), "{judged:?}");
+    }
+    let failed = |point: usize| points[point].ending(Outcome::Fail).hits;
+    assert!(failed(1) == 0 && failed(2) > 3, "{} and {}", failed(1), failed(2));
+}
+
 #[test]
 fn counts_are_told_and_written() {
     let folder = tempfile::tempdir().unwrap();

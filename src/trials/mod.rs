@@ -202,16 +202,18 @@ fn required(verdict: &Verdict, outcome: Outcome) -> BTreeSet<String> {
     let decided = |check: &&CheckVerdict| check.required && check.verdict == outcome;
     let mut found = BTreeSet::new();
     for phase in verdict.phases.iter().filter(|phase| phase.required) {
-        let alone = !verdict.repeats.iter().any(|repeats| repeats.phase == phase.phase);
-        // An undecided repeat among others decides nothing; their mean does.
-        let counts = alone || outcome == Outcome::Fail;
+        let repeats = verdict.repeats.iter().find(|repeats| repeats.phase == phase.phase);
+        // An undecided repeat among others decides nothing, their mean does; a failed one fails what accepts none.
+        let counts = repeats.is_none_or(|repeats| outcome == Outcome::Fail && repeats.verdict == Outcome::Fail);
         let checks = phase.checks.iter().filter(|_| counts).filter(decided);
         found.extend(checks.map(|check| format!("{} {}", phase.phase, check.measure)));
         if outcome == Outcome::Undecided && phase.verdict == Outcome::NotRidden {
             found.insert(format!("{} not-ridden", phase.phase));
         }
     }
-    for repeats in verdict.repeats.iter().filter(|repeats| repeats.required) {
+    // What accepts its repeats has failed by nothing, whatever one of them or their mean reads.
+    let counts = |of: Outcome| of == outcome || outcome == Outcome::Undecided && of != Outcome::Pass;
+    for repeats in verdict.repeats.iter().filter(|repeats| repeats.required && counts(repeats.verdict)) {
         let checks = repeats.checks.iter().filter(decided);
         found.extend(checks.map(|check| format!("{} {}", repeats.phase, check.measure)));
     }
