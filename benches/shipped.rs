@@ -8,6 +8,8 @@
 #[allow(dead_code, reason = "shared with the tests")]
 #[path = "../tests/common/mod.rs"]
 mod common;
+#[path = "../tests/common/shipped.rs"]
+mod shipped;
 
 use std::process::ExitCode;
 
@@ -29,16 +31,19 @@ fn main() -> ExitCode {
     let sessions = numbers.first().map_or(100, |n| *n as u32);
     let seed = numbers.get(1).copied().unwrap_or(1);
     let faults = DISQUALIFYING.map(|(words, _)| words).join(" | ");
-    println!("| protocol, references | passes | undecided | fails | {faults} |\n| --- | --- | --- | --- | --- | --- | --- | --- |");
+    println!(
+        "| protocol, references | passes | undecided | fails | {faults} |\n| --- | --- | --- | --- | --- | --- | --- | --- |"
+    );
     let mut off = vec![];
-    for (file, word) in common::SHIPPED {
+    for (file, word) in shipped::SHIPPED {
         let protocol = common::shipped(file);
         let bench = BENCHES.iter().find(|kind| kind.word == *word).map(|kind| (kind.bench)());
         let bench = bench.unwrap_or_else(|| panic!("no bench {word}"));
         let setting = Setting::asked_by(&protocol);
         let parsed = |text: &str| text.parse::<Fault>().unwrap_or_else(|why| panic!("{why}"));
         let strikes = |fault: &Fault| {
-            check_faults(&protocol, &Plan { faults: vec![fault.clone()], bench: bench.clone(), ..Plan::new(seed) }).is_ok()
+            check_faults(&protocol, &Plan { faults: vec![fault.clone()], bench: bench.clone(), ..Plan::new(seed) })
+                .is_ok()
         };
         let faults: Vec<Fault> = DISQUALIFYING.iter().map(|(_, text)| parsed(text)).filter(strikes).collect();
         let trials = Trials { protocol: &protocol, bench: bench.clone(), setting, seed, sessions };

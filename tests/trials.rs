@@ -128,12 +128,14 @@ fn a_failed_repeat_fails_only_what_does_not_accept_it() {
 #[test]
 fn counts_are_told_and_written() {
     let folder = tempfile::tempdir().unwrap();
-    let csv = folder.path().join("trials.csv");
+    let (csv, html) = (folder.path().join("trials.csv"), folder.path().join("trials.html"));
     let protocol = Path::new(env!("CARGO_MANIFEST_DIR")).join("protocols/short-check.yaml");
     let mut assize = Command::cargo_bin("assize").unwrap();
     assize
         .args(["rehearse", "--trials", "4", "--fault", "gain=20", "--fault", "gain=10", "--csv"])
         .arg(&csv)
+        .arg("--html")
+        .arg(&html)
         .arg(&protocol);
     let told = assize.assert().success().get_output().stdout.clone();
     let told = String::from_utf8(told).unwrap();
@@ -144,6 +146,22 @@ fn counts_are_told_and_written() {
     assert_eq!((of(1, 0), of(1, 1), of(1, 5)), ("gain=20".to_owned(), "20".to_owned(), "4".to_owned()));
     // No failure in four leaves up to 60.2 %: 1 − 0.025^(1/4) (Clopper and Pearson 1934, computed).
     assert_eq!(of(0, 8), "0.6024");
+    let page = std::fs::read_to_string(&html).unwrap();
+    for word in ["<script", "http:", "https:", "url(", " src=", "NaN"] {
+        assert!(!page.contains(word), "{word}");
+    }
+    for row in &rows[1..] {
+        let counts =
+            format!("<code>{}</code></th><td>{}</td><td>{}</td><td>{}<small>", &row[0], &row[3], &row[4], &row[5]);
+        assert!(page.contains(&counts), "{counts}");
+        let drawn = format!(
+            "{}\u{a0}%: of {} sessions {} fail, {} stay undecided, named in {}",
+            &row[1], &row[3], &row[5], &row[6], &row[10]
+        );
+        assert!(page.contains(&drawn), "{drawn}");
+    }
+    let command = "assize rehearse short-check.yaml --trials 4 --bench both --setting resistance --seed 1 --fault gain=20 --fault gain=10";
+    assert!(page.contains(command));
 }
 
 #[test]

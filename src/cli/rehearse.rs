@@ -6,6 +6,7 @@ use chrono::{DateTime, Utc};
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 
 use super::Exit;
+use super::trials::Files;
 use crate::protocol::Protocol;
 use crate::rehearse::{self, BENCHES, BenchKind, FAULT_KINDS, Fault, MISHAP_KINDS, Mishap, Plan, Setting, Shifting};
 use crate::trials::{Trials, ladders};
@@ -33,6 +34,9 @@ pub struct RehearseArgs {
     /// With --trials: where to write the counts
     #[arg(long, value_name = "FILE", requires = "trials")]
     csv: Option<PathBuf>,
+    /// With --trials: where to write them as a page, with a picture for each fault
+    #[arg(long, value_name = "FILE", requires = "trials")]
+    html: Option<PathBuf>,
     /// The same seed gives the same files
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
@@ -102,7 +106,9 @@ pub fn run(args: &RehearseArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
         let faults = if args.fault.is_empty() { ladders(&protocol, &trials.bench) } else { args.fault.clone() };
         let plan = Plan { faults: faults.clone(), bench: trials.bench.clone(), ..Plan::new(args.seed) };
         rehearse::check_faults(&protocol, &plan).map_err(anyhow::Error::msg)?;
-        return super::trials::run(&trials, &faults, args.csv.as_deref(), out);
+        let command = command(args, file, &trials);
+        let files = Files { csv: args.csv.as_deref(), html: args.html.as_deref(), command };
+        return super::trials::run(&trials, &faults, &files, out);
     }
     let Some(dir) = &args.out else { anyhow::bail!("--out DIR is needed") };
     let (faults, mishaps) = (args.fault.clone(), args.mishap.clone());
@@ -120,6 +126,29 @@ pub fn run(args: &RehearseArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     rehearse::write(&rehearsal, dir).context("writing the rehearsal")?;
     writeln!(out, "wrote {}; judge it with `assize judge {}`", dir.display(), dir.join("session.yaml").display())?;
     Ok(Exit::Done)
+}
+
+/// What gives the same sessions again, in the protocol's folder.
+fn command(args: &RehearseArgs, file: &std::path::Path, trials: &Trials) -> String {
+    let name = file.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+    let Trials { sessions, seed, setting, .. } = trials;
+    let faults = args.fault.iter().flat_map(|fault| ["--fault".to_owned(), fault.to_string()]);
+    let words = ["assize", "rehearse", &name, "--trials", &sessions.to_string(), "--bench", args.bench.word]
+        .map(str::to_owned)
+        .into_iter()
+        .chain(["--setting".to_owned(), setting.word().to_owned(), "--seed".to_owned(), seed.to_string()])
+        .chain(faults);
+    words.map(|word| quoted(&word)).collect::<Vec<_>>().join(" ")
+}
+
+/// As a shell takes it for one word.
+fn quoted(word: &str) -> String {
+    let plain = |c: char| c.is_alphanumeric() || "-_./=@,+%:".contains(c);
+    if !word.is_empty() && word.chars().all(plain) {
+        word.to_owned()
+    } else {
+        format!("'{}'", word.replace('\'', r"'\''"))
+    }
 }
 
 /// As asked, or as the protocol.

@@ -6,15 +6,25 @@ use anyhow::Context;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::Exit;
+use super::judge::write_whole;
 use crate::rehearse::Fault;
 use crate::report;
-use crate::trials::{self, Trials};
+use crate::trials::{self, Summary, Trials};
 
 /// Set by the first Ctrl-C: what was ridden so far is told. The second ends the program.
 static STOP: AtomicBool = AtomicBool::new(false);
 
-/// Rides and tells; `csv` takes the counts.
-pub fn run(trials: &Trials, faults: &[Fault], csv: Option<&Path>, out: &mut impl Write) -> anyhow::Result<Exit> {
+/// Where to keep what the sessions showed.
+pub struct Files<'a> {
+    /// The counts.
+    pub csv: Option<&'a Path>,
+    pub html: Option<&'a Path>,
+    /// What the page says of how to make it again.
+    pub command: String,
+}
+
+/// Rides, tells and keeps.
+pub fn run(trials: &Trials, faults: &[Fault], files: &Files, out: &mut impl Write) -> anyhow::Result<Exit> {
     let stop = || {
         if STOP.swap(true, Ordering::SeqCst) {
             std::process::exit(130);
@@ -32,11 +42,16 @@ pub fn run(trials: &Trials, faults: &[Fault], csv: Option<&Path>, out: &mut impl
         let ridden: u64 = points.iter().map(|point| point.sessions.len() as u64).sum();
         writeln!(out, "interrupted after {ridden} of {asked} sessions\n")?;
     }
-    report::trials::table(trials, &points, out)?;
-    if let Some(path) = csv {
+    let summary = Summary::of(trials, &points);
+    report::trials::table(trials, &summary, out)?;
+    if let Some(path) = files.csv {
         let written = std::fs::File::create(path).map_err(csv::Error::from);
-        let written = written.and_then(|file| report::trials::csv(&points, file));
+        let written = written.and_then(|file| report::trials::csv(&summary, file));
         written.with_context(|| format!("{} can't be written", path.display()))?;
+    }
+    if let Some(path) = files.html {
+        let page = report::trials::page(trials, &summary, &files.command, &[]).context("making the page")?;
+        write_whole(path, &page).with_context(|| format!("{} can't be written", path.display()))?;
     }
     Ok(Exit::Done)
 }

@@ -92,7 +92,7 @@ pub const BENCHES: &[BenchKind] = &[
 
 impl Bench {
     /// A trainer brakes as the setting says; on the road a hub that measures stands in its place.
-    pub(super) fn in_setting(mut self, setting: Setting) -> Self {
+    pub fn in_setting(mut self, setting: Setting) -> Self {
         for fitted in self.references.iter_mut().filter(|fitted| fitted.mode.is_some()) {
             fitted.mode = setting.trainer_mode();
             if setting == Setting::Road {

@@ -1,6 +1,7 @@
-//! What people hold: the verdict sheet (HTML), the terminal table and the JSON.
+//! What people hold: the verdict sheet (HTML), the terminal table and the JSON; and what many rehearsals showed.
 //!
-//! Reports read a [`crate::verdict::Verdict`] and compute nothing of judgement: they round, put into words and draw.
+//! Reports read a [`crate::verdict::Verdict`] or a [`crate::trials::Summary`] and compute nothing of judgement: they round,
+//! put into words and draw.
 
 mod charts;
 #[cfg(test)]

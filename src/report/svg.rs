@@ -215,6 +215,12 @@ looks! {
     MEAN = "c-mean", r##"fill="none" stroke="#b8420f" stroke-width="2""##;
     DOT = "c-dot", r##"fill="#b8420f" stroke="none""##;
     HALO = "c-halo", r##"fill="#b8420f" fill-opacity="0.18""##;
+    NAMED = "c-ref", r##"fill="none" stroke="#1d4f91" stroke-width="1.5" stroke-dasharray="5 3" stroke-linejoin="round""##;
+    SQUARE = "c-square", r##"fill="#fff" stroke="#1d4f91" stroke-width="1.5""##;
+    HOLLOW = "c-hollow", r##"fill="#fff" stroke="#b8420f" stroke-width="1.6""##;
+    WHISKER = "c-unit", r##"fill="none" stroke="#b8420f" stroke-width="1.1""##;
+    INK = "c-strong", r##"fill="#1a2230""##;
+    OPEN = "c-open", r##"fill="#d3d8df""##;
     ERROR = "c-error", r##"fill="none" stroke="#8a94a2" stroke-width="1""##;
 }
 

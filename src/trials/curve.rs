@@ -45,7 +45,7 @@ pub fn threshold(points: &[(f64, Share)], wanted: f64) -> Option<Found> {
         return None;
     }
     let crossing = |of: &dyn Fn(Share) -> f64| {
-        let rising = rising(&points.iter().map(|(_, share)| (of(*share), share.n as f64)).collect::<Vec<_>>());
+        let rising = rising_by(points, of);
         let sizes: Vec<f64> = points.iter().map(|(size, _)| *size).collect();
         crossing(&sizes, &rising, wanted)
     };
@@ -61,6 +61,15 @@ pub fn threshold(points: &[(f64, Share)], wanted: f64) -> Option<Found> {
             Found::At { size, low, high }
         }
     })
+}
+
+/// The rising curve's share at each size, as [`threshold`] takes it; none where a size has no session.
+pub(super) fn rising_shares(points: &[(f64, Share)]) -> Vec<f64> {
+    if points.iter().any(|(_, share)| share.n == 0) { vec![] } else { rising_by(points, &Share::value) }
+}
+
+fn rising_by(points: &[(f64, Share)], of: &dyn Fn(Share) -> f64) -> Vec<f64> {
+    rising(&points.iter().map(|(_, share)| (of(*share), share.n as f64)).collect::<Vec<_>>())
 }
 
 enum Crossing {

@@ -9,6 +9,7 @@ mod ladder;
 mod lever;
 mod reach;
 mod spare;
+mod summary;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
@@ -21,6 +22,7 @@ pub use ladder::{by_ladder, ladders};
 pub use lever::{Lever, each_limit, length_s};
 pub use reach::{Reach, Room, reach};
 pub use spare::{Spare, spare};
+pub use summary::{Counts, Ladder, Place, Sound, Summary, Work};
 
 use crate::judge::{JudgeError, Judgement, judge_recordings};
 use crate::protocol::Protocol;
@@ -176,6 +178,11 @@ impl Judged {
             undecided: named(&required(verdict, Outcome::Undecided)),
             named: verdict.diagnosis.iter().map(|finding| finding.pattern.clone()).collect(),
         }
+    }
+
+    /// Whether this phase, contrast or the whole ride failed it.
+    pub fn failed_by(&self, place: &str) -> bool {
+        self.failed.iter().any(|check| place_of(check) == place)
     }
 
     /// Whether nothing else than this phase, contrast or the whole ride failed it.

@@ -12,9 +12,6 @@ use assize::protocol::{self, Protocol};
 use assize::rehearse::{Fault, Plan, Rehearsal, simulate};
 use assize::trials;
 
-/// Shipped protocols, each with the bench that it is meant for.
-pub const SHIPPED: &[(&str, &str)] = &[("bench-both-rings.yaml", "both"), ("short-check.yaml", "pedals")];
-
 /// A shipped protocol by file name.
 pub fn shipped(name: &str) -> Protocol {
     let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("protocols").join(name);

@@ -1,0 +1,125 @@
+//! Shares, sizes and faults in words.
+
+use crate::protocol::{Side, trim};
+use crate::rehearse::{Fault, Kind, Share as Struck};
+use crate::report::words;
+use crate::trials::{Counts, Found, Ladder, Share, Summary, Trials};
+
+/// `38 %`.
+pub fn pct(share: Share) -> String {
+    if share.n == 0 { "none ridden".to_owned() } else { format!("{:.0} %", 100.0 * share.value()) }
+}
+
+/// `38 % (24 to 53)`: with its exact 95 % limits.
+pub fn with_interval(share: Share) -> String {
+    let (low, high) = share.interval();
+    if share.n == 0 { pct(share) } else { format!("{} ({:.0} to {:.0})", pct(share), 100.0 * low, 100.0 * high) }
+}
+
+/// `40`, or `39 to 40` after an early end.
+pub fn sessions((least, most): (u64, u64)) -> String {
+    if least == most { most.to_string() } else { format!("{least} to {most}") }
+}
+
+/// `seeds 1 to 40`; after an early end nobody promises that each of them was ridden.
+pub fn seeds(trials: &Trials, summary: &Summary) -> String {
+    let last = trials.seed.wrapping_add(u64::from(trials.sessions.saturating_sub(1)));
+    let word = if interrupted(trials, summary) { "of the seeds" } else { "seeds" };
+    format!("{word} {} to {last}", trials.seed)
+}
+
+pub fn interrupted(trials: &Trials, summary: &Summary) -> bool {
+    summary.sessions.0 < u64::from(trials.sessions)
+}
+
+/// Sizes of one ladder, written as the fault takes them.
+#[derive(Debug, Clone, Copy)]
+pub struct Sizes {
+    pub sign: &'static str,
+    /// Empty where the number says it all.
+    pub unit: &'static str,
+    /// Whether the fault has a size at all.
+    pub any: bool,
+}
+
+impl Sizes {
+    pub fn of(ladder: &Ladder) -> Self {
+        let below = |rung: &Counts| rung.fault.as_ref().is_some_and(|fault| fault.size < 0.0);
+        let sign = match ladder.rungs.iter().filter(|rung| below(rung)).count() {
+            0 => "",
+            n if n == ladder.rungs.len() => "−",
+            _ => "±",
+        };
+        let kind = ladder.fault.kind;
+        Self { sign, unit: kind.listed().unit, any: kind != Kind::DoubledSide }
+    }
+
+    /// `−2.5`.
+    pub fn number(&self, text: &str) -> String {
+        format!("{}{text}", self.sign)
+    }
+
+    /// `−2.5 W`, `a share of 0.2`.
+    pub fn with_unit(&self, size: f64) -> String {
+        let number = self.number(&two_digits(size));
+        match self.unit {
+            "share" => format!("a share of {number}"),
+            unit => format!("{number}\u{a0}{unit}"),
+        }
+    }
+}
+
+/// More would be false precision: sizes lie a quarter apart and more.
+pub fn two_digits(size: f64) -> String {
+    let unit = 10f64.powi(size.abs().max(1e-6).log10().floor() as i32 - 1);
+    trim((size / unit).round() * unit)
+}
+
+/// From which size on, of the sizes ridden: `2.8 %`, `less than 1 %`, `none up to 7 %`; and the 95 % limits of the first.
+pub fn size(found: Found, ladder: &Ladder) -> (String, Option<String>) {
+    let sizes = Sizes::of(ladder);
+    match found {
+        Found::Below(least) => (format!("less than {}", sizes.with_unit(least)), None),
+        Found::Above(most) => (format!("none up to {}", sizes.with_unit(most)), None),
+        Found::At { size, low, high } => {
+            let ridden = |rung: Option<&Counts>| sizes.number(&trim(rung.map_or(0.0, Counts::size)));
+            let number = |size| sizes.number(&two_digits(size));
+            let low = low.map_or_else(|| format!("less than {}", ridden(ladder.rungs.first())), number);
+            let high = high.map_or_else(|| format!("more than {}", ridden(ladder.rungs.last())), number);
+            (sizes.with_unit(size), Some(format!("{low} to {high}")))
+        }
+    }
+}
+
+/// What it imitates and where: `one side falls short in sprints, on the left, in 1/3 of the sprints`.
+pub fn fault(fault: &Fault) -> String {
+    let listed = fault.kind.listed();
+    let ring = fault.ring.map(|ring| format!("on the {} ring", ring.word()));
+    let side = fault.side.map(|side| match side {
+        Side::Left => "on the left".to_owned(),
+        Side::Right => "on the right".to_owned(),
+    });
+    let each = listed.occasion.map_or("occasion", |occasion| occasion.word());
+    let share = fault.share.map(|share| match share {
+        Struck::Count(1) => format!("in one {each}"),
+        Struck::Count(n) => format!("in {n} {each}s"),
+        part => format!("in {part} of the {each}s"),
+    });
+    let at = fault.instrument.as_ref().map(|label| format!("at {label}"));
+    [Some(listed.imitates.to_owned()), ring, side, share, at].into_iter().flatten().collect::<Vec<_>>().join(", ")
+}
+
+/// As `--fault` takes it, its size left open: `ring-offset=…@big`.
+pub fn form(fault: &Fault) -> String {
+    fault.to_string().replacen("=0", "=…", 1)
+}
+
+/// `steady mean_error` → `steady: mean error`.
+pub fn check(check: &str) -> String {
+    match check.rsplit_once(' ') {
+        Some((place, measure)) => {
+            format!("{}: {}", words::phase(place), words::plain(&words::pattern(measure)))
+        }
+        None => words::phase(check),
+    }
+}
