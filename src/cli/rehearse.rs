@@ -6,7 +6,7 @@ use chrono::{DateTime, Utc};
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 
 use super::Exit;
-use super::trials::Files;
+use super::trials::Asked;
 use crate::protocol::Protocol;
 use crate::rehearse::{self, BENCHES, BenchKind, FAULT_KINDS, Fault, MISHAP_KINDS, Mishap, Plan, Setting, Shifting};
 use crate::trials::{Trials, ladders};
@@ -37,6 +37,13 @@ pub struct RehearseArgs {
     /// With --trials: where to write them as a page, with a picture for each fault
     #[arg(long, value_name = "FILE", requires = "trials")]
     html: Option<PathBuf>,
+    /// With --trials: a fault that nine of ten sessions should fail; says how many repeats, how long a block, which reference
+    /// or which limits that takes. May be repeated
+    #[arg(long, value_name = "KIND=SIZE[@PLACE{,PLACE}]", requires = "trials", allow_hyphen_values = true)]
+    want: Vec<Fault>,
+    /// With --trials: say what could be left out without losing a fault, and ride again without it
+    #[arg(long, requires = "trials")]
+    spare: bool,
     /// The same seed gives the same files
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
@@ -103,12 +110,19 @@ pub fn run(args: &RehearseArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     let setting = setting(args, &protocol);
     if let Some(sessions) = args.trials {
         let trials = Trials { protocol: &protocol, bench, setting, seed: args.seed, sessions };
-        let faults = if args.fault.is_empty() { ladders(&protocol, &trials.bench) } else { args.fault.clone() };
-        let plan = Plan { faults: faults.clone(), bench: trials.bench.clone(), ..Plan::new(args.seed) };
+        let faults = match (&args.fault[..], &args.want[..]) {
+            ([], []) => ladders(&protocol, &trials.bench),
+            ([], wanted) if !args.spare => wanted.to_vec(),
+            ([], _) => ladders(&protocol, &trials.bench),
+            (faults, _) => faults.to_vec(),
+        };
+        let all = faults.iter().chain(&args.want).cloned().collect();
+        let plan = Plan { faults: all, bench: trials.bench.clone(), ..Plan::new(args.seed) };
         rehearse::check_faults(&protocol, &plan).map_err(anyhow::Error::msg)?;
         let command = command(args, file, &trials);
-        let files = Files { csv: args.csv.as_deref(), html: args.html.as_deref(), command };
-        return super::trials::run(&trials, &faults, &files, out);
+        let (csv, html) = (args.csv.as_deref(), args.html.as_deref());
+        let asked = Asked { wanted: &args.want, spare: args.spare, csv, html, command };
+        return super::trials::run(&trials, &faults, &asked, out);
     }
     let Some(dir) = &args.out else { anyhow::bail!("--out DIR is needed") };
     let (faults, mishaps) = (args.fault.clone(), args.mishap.clone());
@@ -133,11 +147,14 @@ fn command(args: &RehearseArgs, file: &std::path::Path, trials: &Trials) -> Stri
     let name = file.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
     let Trials { sessions, seed, setting, .. } = trials;
     let faults = args.fault.iter().flat_map(|fault| ["--fault".to_owned(), fault.to_string()]);
+    let wanted = args.want.iter().flat_map(|fault| ["--want".to_owned(), fault.to_string()]);
     let words = ["assize", "rehearse", &name, "--trials", &sessions.to_string(), "--bench", args.bench.word]
         .map(str::to_owned)
         .into_iter()
         .chain(["--setting".to_owned(), setting.word().to_owned(), "--seed".to_owned(), seed.to_string()])
-        .chain(faults);
+        .chain(faults)
+        .chain(wanted)
+        .chain(args.spare.then(|| "--spare".to_owned()));
     words.map(|word| quoted(&word)).collect::<Vec<_>>().join(" ")
 }
 

@@ -7,15 +7,19 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::Exit;
 use super::judge::write_whole;
-use crate::rehearse::Fault;
+use crate::rehearse::{Fault, Plan, check_faults};
 use crate::report;
-use crate::trials::{self, Summary, Trials};
+use crate::trials::{self, Point, Summary, Trials};
 
 /// Set by the first Ctrl-C: what was ridden so far is told. The second ends the program.
 static STOP: AtomicBool = AtomicBool::new(false);
 
-/// Where to keep what the sessions showed.
-pub struct Files<'a> {
+/// What is told beside the table, and where to keep what the sessions showed.
+pub struct Asked<'a> {
+    /// Faults that the protocol should find.
+    pub wanted: &'a [Fault],
+    /// Whether to look for what could be left out.
+    pub spare: bool,
     /// The counts.
     pub csv: Option<&'a Path>,
     pub html: Option<&'a Path>,
@@ -24,7 +28,7 @@ pub struct Files<'a> {
 }
 
 /// Rides, tells and keeps.
-pub fn run(trials: &Trials, faults: &[Fault], files: &Files, out: &mut impl Write) -> anyhow::Result<Exit> {
+pub fn run(trials: &Trials, faults: &[Fault], asked: &Asked, out: &mut impl Write) -> anyhow::Result<Exit> {
     let stop = || {
         if STOP.swap(true, Ordering::SeqCst) {
             std::process::exit(130);
@@ -34,32 +38,73 @@ pub fn run(trials: &Trials, faults: &[Fault], files: &Files, out: &mut impl Writ
     if let Err(why) = ctrlc::set_handler(stop) {
         eprintln!("Ctrl-C will not tell what was ridden so far: {why}");
     }
-    let asked = u64::from(trials.sessions) * (faults.len() as u64 + 1);
-    let bar = progress(asked);
-    let points = trials::ride(trials, faults, || !STOP.load(Ordering::SeqCst), || bar.inc(1))?;
+    let sessions = u64::from(trials.sessions) * (faults.len() as u64 + 1);
+    let bar = progress("rehearsing", sessions);
+    let points = trials::ride(trials, faults, go_on, || bar.inc(1))?;
     bar.finish_and_clear();
-    if STOP.load(Ordering::SeqCst) {
+    if !go_on() {
         let ridden: u64 = points.iter().map(|point| point.sessions.len() as u64).sum();
-        writeln!(out, "interrupted after {ridden} of {asked} sessions\n")?;
+        writeln!(out, "interrupted after {ridden} of {sessions} sessions\n")?;
     }
     let summary = Summary::of(trials, &points);
     report::trials::table(trials, &summary, out)?;
-    if let Some(path) = files.csv {
+    if let Some(path) = asked.csv {
         let written = std::fs::File::create(path).map_err(csv::Error::from);
         let written = written.and_then(|file| report::trials::csv(&summary, file));
         written.with_context(|| format!("{} can't be written", path.display()))?;
     }
-    if let Some(path) = files.html {
-        let page = report::trials::page(trials, &summary, &files.command, &[]).context("making the page")?;
+    let mut advice = vec![];
+    for fault in asked.wanted {
+        tell(wanted(trials, fault)?, &mut advice, out)?;
+    }
+    if asked.spare && go_on() {
+        tell(spared(trials, faults, &points, &summary)?, &mut advice, out)?;
+    }
+    if let Some(path) = asked.html {
+        let page = report::trials::page(trials, &summary, &asked.command, &advice).context("making the page")?;
         write_whole(path, &page).with_context(|| format!("{} can't be written", path.display()))?;
     }
     Ok(Exit::Done)
 }
 
-fn progress(sessions: u64) -> ProgressBar {
+fn go_on() -> bool {
+    !STOP.load(Ordering::SeqCst)
+}
+
+fn tell(sentences: Vec<String>, advice: &mut Vec<String>, out: &mut impl Write) -> anyhow::Result<()> {
+    writeln!(out)?;
+    sentences.iter().try_for_each(|sentence| writeln!(out, "{sentence}"))?;
+    advice.extend(sentences);
+    Ok(())
+}
+
+fn wanted(trials: &Trials, fault: &Fault) -> anyhow::Result<Vec<String>> {
+    let bar = progress("looking for advice", trials::sessions_at_most(trials));
+    let advice = trials::advise(trials, fault, go_on, || bar.inc(1))?;
+    bar.finish_and_clear();
+    Ok(report::trials::wanted(trials, &advice))
+}
+
+/// Rides again, with other seeds, without what no fault needed.
+fn spared(trials: &Trials, faults: &[Fault], points: &[Point], before: &Summary) -> anyhow::Result<Vec<String>> {
+    let spare = trials::spare(trials.protocol, points);
+    let leaner = Trials { protocol: &spare.protocol, seed: trials.seed.wrapping_add(trials::FRESH), ..trials.clone() };
+    let strikes = |fault: &&Fault| {
+        let plan = Plan { faults: vec![(*fault).clone()], bench: trials.bench.clone(), ..Plan::new(leaner.seed) };
+        check_faults(&spare.protocol, &plan).is_ok()
+    };
+    let faults: Vec<Fault> = faults.iter().filter(strikes).cloned().collect();
+    let bar = progress("rehearsing without", u64::from(leaner.sessions) * (faults.len() as u64 + 1));
+    let points = trials::ride(&leaner, &faults, go_on, || bar.inc(1))?;
+    bar.finish_and_clear();
+    Ok(report::trials::spared(trials, &spare, before, &Summary::of(&leaner, &points)))
+}
+
+fn progress(what: &str, sessions: u64) -> ProgressBar {
     let target =
         if std::io::stderr().is_terminal() { ProgressDrawTarget::stderr() } else { ProgressDrawTarget::hidden() };
     let bar = ProgressBar::with_draw_target(Some(sessions), target);
-    let style = ProgressStyle::with_template("rehearsing {pos}/{len} {wide_bar} {eta} left");
+    let style = ProgressStyle::with_template("{msg} {pos}/{len} {wide_bar} {eta} left");
+    let bar = bar.with_message(what.to_owned());
     style.map(|style| bar.clone().with_style(style)).unwrap_or(bar)
 }

@@ -47,8 +47,9 @@ pub struct Solution {
 
 /// Fewer sessions would tell nothing of nine in ten; each step halves the range of the lever that is left.
 const STEPS: u32 = 5;
-/// From seeds to other seeds: those that led to a solution would flatter it. And how often other seeds may correct it.
-const FRESH: u64 = 1_000_000;
+/// From seeds to other seeds: those that led to a solution would flatter it.
+pub const FRESH: u64 = 1_000_000;
+/// How often other seeds may correct a solution.
 const ANEW: u64 = 3;
 
 /// Sessions that [`advise`] rides at most.

@@ -16,7 +16,7 @@ use std::path::PathBuf;
 
 use rayon::prelude::*;
 
-pub use advice::{Advice, Moved, Solution, advise, sessions_at_most};
+pub use advice::{Advice, FRESH, Moved, Solution, advise, sessions_at_most};
 pub use curve::{Found, Share, WANTED, threshold};
 pub use ladder::{by_ladder, ladders};
 pub use lever::{Lever, each_limit, length_s};

@@ -1,5 +1,6 @@
 //! What many rehearsals showed: for the terminal, as CSV and as a page.
 
+mod advice;
 mod curves;
 #[cfg(test)]
 mod example;
@@ -7,6 +8,7 @@ mod page;
 mod terminal;
 mod wording;
 
+pub use advice::{spared, wanted};
 pub use page::page;
 pub use terminal::table;
 

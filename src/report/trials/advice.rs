@@ -1,0 +1,134 @@
+//! What a lab could change of its protocol, in sentences.
+
+use crate::protocol::{Protocol, trim};
+use crate::quantity::{Bound, Limit, Quantity};
+use crate::rehearse::{Bench, Fitted};
+use crate::trials::{Advice, Found, Lever, Moved, Solution, Spare, Summary, Trials, WANTED, each_limit, length_s};
+
+use super::wording::{form, size, two_digits, with_interval};
+
+/// Of a wanted fault: how it is found now, then a sentence for each lever.
+pub fn wanted(trials: &Trials, advice: &Advice) -> Vec<String> {
+    let now = format!("{} fails {} of sessions", advice.fault, with_interval(advice.now));
+    if advice.now.value() >= WANTED {
+        return vec![format!("{now}: often enough as it is.")];
+    }
+    if advice.shows_in.is_empty() {
+        return vec![format!("{now} and shows in no check: this protocol has no drill or no limit for it.")];
+    }
+    let shows = format!("{now}; it shows in {}.", advice.shows_in.join(", "));
+    std::iter::once(shows).chain(advice.levers.iter().map(|moved| lever(trials, moved))).collect()
+}
+
+fn lever(trials: &Trials, moved: &Moved) -> String {
+    let lever = &moved.lever;
+    let what = match lever {
+        Lever::Repeats(name) => format!("More repeats of {name}"),
+        Lever::Length(name) => format!("Longer blocks of {name}"),
+        Lever::Reference(place) => format!("A better {}", trials.bench.references[*place].label),
+        Lever::References => "Better references".to_owned(),
+        Lever::Limits(_) => "Narrower limits".to_owned(),
+    };
+    let now = amount(lever, trials.protocol, &trials.bench);
+    match (moved.found, &moved.solution) {
+        (Found::At { low, high, .. }, Some(solution)) => {
+            let Solution { times, protocol, bench, failed, passed } = solution;
+            let low = low.map_or("1".to_owned(), two_digits);
+            let high = high.map_or_else(|| format!("more than {}", trim(lever.most())), two_digits);
+            format!(
+                "{what}: {} in place of {now}{}. Factor {} (95 % interval {low} to {high}). With it {} fail, and of sound units {} pass.",
+                amount(lever, protocol, bench),
+                riding(trials.protocol, protocol),
+                two_digits(*times),
+                with_interval(*failed),
+                with_interval(*passed)
+            )
+        }
+        _ => {
+            let (protocol, bench) = lever.moved(trials.protocol, &trials.bench, lever.most());
+            let most = amount(lever, &protocol, &bench);
+            format!("{what} would not do: with {most} in place of {now} {} fail.", with_interval(moved.at_most))
+        }
+    }
+}
+
+/// How much of it there is: `9 repeats`, `12 min`, `pedal pair P ±0.5 % or 1 W`.
+fn amount(lever: &Lever, protocol: &Protocol, bench: &Bench) -> String {
+    let phase = |name: &str| protocol.phases.iter().find(|phase| phase.id.name == name);
+    let states = |fitted: &Fitted| format!("{} ±{}", fitted.label, rounded(&fitted.stated));
+    match lever {
+        Lever::Repeats(name) => phase(name).map_or(String::new(), |phase| phase.repeats.to_string()),
+        Lever::Length(name) => match phase(name).and_then(|phase| length_s(&phase.drill)) {
+            Some(length_s) if length_s < 100.0 => format!("{} s", two_digits(length_s)),
+            Some(length_s) => format!("{} min", two_digits(length_s / 60.0)),
+            None => String::new(),
+        },
+        Lever::Reference(place) => format!("±{}", rounded(&bench.references[*place].stated)),
+        Lever::References => bench.references.iter().map(states).collect::<Vec<_>>().join(", "),
+        Lever::Limits(checks) => {
+            let mut limits: Vec<String> = vec![];
+            each_limit(&mut protocol.clone(), checks, |check, limit| {
+                let limit = match limit {
+                    Limit::Within(bound) => Limit::Within(rounded(bound)),
+                    Limit::AtMost(bound) => Limit::AtMost(rounded(bound)),
+                    other => other.clone(),
+                };
+                let said = format!("{check} {limit}");
+                if !limits.contains(&said) {
+                    limits.push(said);
+                }
+            });
+            limits.join(", ")
+        }
+    }
+}
+
+fn rounded(bound: &Bound) -> Bound {
+    let part = |part: &Quantity| Quantity { value: two_digits(part.value).parse().unwrap_or(part.value), ..*part };
+    Bound { parts: bound.parts.iter().map(part).collect(), join: bound.join }
+}
+
+fn riding(before: &Protocol, after: &Protocol) -> String {
+    let minutes = |protocol: &Protocol| (protocol.riding_s() / 60.0).round();
+    if minutes(before) == minutes(after) {
+        return String::new();
+    }
+    format!(", {} min of riding in place of {}", minutes(after), minutes(before))
+}
+
+/// What could be left out, and what is found without it, ridden with other seeds.
+pub fn spared(trials: &Trials, spare: &Spare, before: &Summary, after: &Summary) -> Vec<String> {
+    if spare.phases.is_empty() && spare.checks.is_empty() {
+        return vec![
+            "Nothing could be left out: without any phase or check a session with a fault would not have failed."
+                .to_owned(),
+        ];
+    }
+    let mut said = vec![];
+    let without = format!("each of {} failed sessions would have failed without", spare.failed);
+    if !spare.phases.is_empty() {
+        let minutes = riding(trials.protocol, &spare.protocol);
+        said.push(format!(
+            "Phases that the faults tried here do not need: {}{minutes}; {without}.",
+            spare.phases.join(", ")
+        ));
+    }
+    if !spare.checks.is_empty() {
+        said.push(format!("Checks that they do not need: {}; {without}.", spare.checks.join(", ")));
+    }
+    if let (Some(before), Some(after)) = (&before.sound, &after.sound) {
+        let (before, after) = (with_interval(before.counts.passed), with_interval(after.counts.passed));
+        said.push(format!("Ridden without all that, with other seeds, of sound units {after} pass, before {before}."));
+    }
+    let sizes = before.ladders.iter().filter_map(|before| {
+        let after = after.ladders.iter().find(|after| after.fault == before.fault)?;
+        let (was, is) = (size(before.fails?, before).0, size(after.fails?, after).0);
+        let now = if was == is { is } else { format!("{is}, before {was}") };
+        Some(format!("{} {now}", form(&before.fault)))
+    });
+    let sizes: Vec<String> = sizes.collect();
+    if !sizes.is_empty() {
+        said.push(format!("Nine of ten then fail from: {}.", sizes.join("; ")));
+    }
+    said
+}
