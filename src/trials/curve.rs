@@ -38,26 +38,22 @@ pub enum Found {
 /// Where a rising curve through shares at growing sizes crosses `wanted`; `None` without a session.
 ///
 /// What is more is found no less often: shares that fall by chance are pooled with their neighbours (Ayer et al. 1955, Ann
-/// Math Stat 26:641-647), and between sizes the curve is straight. Its ends are where the curves through the exact limits
-/// of each share cross.
+/// Math Stat 26:641-647), and between sizes the curve is straight. Its ends do not lean on that line, as nobody knows how the
+/// curve rises between two sizes: from the last size with an upper limit below `wanted` to the first with a lower one above.
 pub fn threshold(points: &[(f64, Share)], wanted: f64) -> Option<Found> {
     if points.is_empty() || points.iter().any(|(_, share)| share.n == 0) {
         return None;
     }
-    let crossing = |of: &dyn Fn(Share) -> f64| {
-        let rising = rising_by(points, of);
-        let sizes: Vec<f64> = points.iter().map(|(size, _)| *size).collect();
-        crossing(&sizes, &rising, wanted)
-    };
-    let (first, last) = (points[0].0, points[points.len() - 1].0);
-    Some(match crossing(&Share::value) {
+    let sizes: Vec<f64> = points.iter().map(|(size, _)| *size).collect();
+    let (first, last) = (sizes[0], sizes[sizes.len() - 1]);
+    Some(match crossing(&sizes, &rising_by(points, &Share::value), wanted) {
         Crossing::Before => Found::Below(first),
         Crossing::After => Found::Above(last),
         Crossing::At(size) => {
-            // The curve through the upper limits crosses first.
-            let end = |crossing| if let Crossing::At(size) = crossing { Some(size) } else { None };
-            let low = end(crossing(&|share: Share| share.interval().1));
-            let high = end(crossing(&|share: Share| share.interval().0));
+            let lower = rising_by(points, &|share| share.interval().0);
+            let upper = rising_by(points, &|share| share.interval().1);
+            let low = upper.iter().rposition(|limit| *limit < wanted).map(|at| sizes[at]);
+            let high = lower.iter().position(|limit| *limit >= wanted).map(|at| sizes[at]);
             Found::At { size, low, high }
         }
     })
@@ -105,6 +101,9 @@ fn rising(weighted: &[(f64, f64)]) -> Vec<f64> {
 
 #[cfg(test)]
 mod tests {
+    use rand::{RngExt, SeedableRng};
+    use rand_chacha::ChaCha8Rng;
+
     use super::*;
 
     fn share(hits: u64) -> Share {
@@ -119,8 +118,30 @@ mod tests {
         };
         assert!((size - 2.8).abs() < 1e-12, "{size}");
         // Clopper and Pearson's limits of 50 and of 100 in 100 are 39.8 to 60.2 % and 96.4 to 100 %, computed.
-        assert!((low - (2.0 + (0.9 - 0.6017) / (1.0 - 0.6017))).abs() < 1e-3, "{low}");
-        assert!((high - (2.0 + (0.9 - 0.3983) / (0.9638 - 0.3983))).abs() < 1e-3, "{high}");
+        assert_eq!((low, high), (2.0, 3.0));
+    }
+
+    /// A curve that rises within 1 W between sizes far apart: a straight line would put its limits near the larger size.
+    #[test]
+    fn limits_hold_the_true_size_however_the_curve_rises() {
+        let sizes = [1.0, 2.0, 3.0, 5.0, 10.0, 15.0, 20.0];
+        let mut rng = ChaCha8Rng::seed_from_u64(4711);
+        let (mut held, mut asked) = (0, 0);
+        for (middle, width) in [(7.0, 0.2), (4.0, 0.3), (4.0, 1.5), (9.0, 2.0), (2.5, 1.0), (12.0, 0.5)] {
+            // Logistic: 90 % where the odds are nine to one.
+            let truth = middle + width * 9f64.ln();
+            for _ in 0..500 {
+                let points = sizes.map(|size| {
+                    let p = 1.0 / (1.0 + ((middle - size) / width).exp());
+                    (size, Share { hits: (0..60).filter(|_| rng.random_bool(p)).count() as u64, n: 60 })
+                });
+                let Some(Found::At { low, high, .. }) = threshold(&points, 0.9) else { continue };
+                asked += 1;
+                held += u64::from(low.is_none_or(|low| low <= truth) && high.is_none_or(|high| truth <= high));
+            }
+        }
+        println!("{held} of {asked}");
+        assert!(asked > 2900 && stats::clopper_pearson(held, asked, 0.99, Sides::Lower).0 >= 0.93, "{held} of {asked}");
     }
 
     #[test]
