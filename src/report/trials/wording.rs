@@ -5,15 +5,29 @@ use crate::rehearse::{Fault, Kind, Share as Struck};
 use crate::report::words;
 use crate::trials::{Counts, Found, Ladder, Share, Summary, Trials};
 
-/// `38 %`.
+/// Of fewer sessions a tenth of a per cent says nothing: the limits lie a whole one apart and more.
+const MANY: u64 = 400;
+
+/// `38 %`; what is neither none nor all is never rounded to it.
 pub fn pct(share: Share) -> String {
-    if share.n == 0 { "none ridden".to_owned() } else { format!("{:.0} %", 100.0 * share.value()) }
+    let places = usize::from(share.n >= MANY);
+    let (pct, step) = (100.0 * share.value(), 0.1f64.powi(places as i32));
+    match share {
+        Share { n: 0, .. } => "none ridden".to_owned(),
+        Share { hits, .. } if hits > 0 && pct < step / 2.0 => format!("< {step} %"),
+        Share { hits, n } if hits < n && pct > 100.0 - step / 2.0 => format!("> {} %", 100.0 - step),
+        _ => format!("{pct:.places$} %"),
+    }
 }
 
 /// `38 % (24 to 53)`: with its exact 95 % limits.
 pub fn with_interval(share: Share) -> String {
+    let places = usize::from(share.n >= MANY);
     let (low, high) = share.interval();
-    if share.n == 0 { pct(share) } else { format!("{} ({:.0} to {:.0})", pct(share), 100.0 * low, 100.0 * high) }
+    if share.n == 0 {
+        return pct(share);
+    }
+    format!("{} ({:.places$} to {:.places$})", pct(share), 100.0 * low, 100.0 * high)
 }
 
 /// `40`, or `39 to 40` after an early end.
@@ -121,5 +135,32 @@ pub fn check(check: &str) -> String {
             format!("{}: {}", words::phase(place), words::plain(&words::pattern(measure)))
         }
         None => words::phase(check),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_share_is_never_rounded_to_none_or_all() {
+        let said = |hits, n| pct(Share { hits, n });
+        assert_eq!([said(0, 240), said(1, 240), said(239, 240), said(240, 240)], ["0 %", "< 1 %", "> 99 %", "100 %"]);
+        assert_eq!([said(4, 1000), said(1, 4000), said(3999, 4000)], ["0.4 %", "< 0.1 %", "> 99.9 %"]);
+        // No hit in a thousand leaves up to 0.37 %: 1 − 0.025^(1/1000) (Clopper and Pearson 1934, computed).
+        assert_eq!(with_interval(Share { hits: 0, n: 1000 }), "0.0 % (0.0 to 0.4)");
+    }
+
+    #[test]
+    fn faults_are_told_in_words_with_their_places() {
+        let said = |text: &str| fault(&text.parse().unwrap());
+        assert_eq!(
+            said("side-short=9@left,2/6"),
+            "one side falls short in sprints, on the left, in 2/6 of the sprints"
+        );
+        assert_eq!(
+            said("held-reading=4@big,1,P"),
+            "the last reading kept after the pedals stopped, on the big ring, in one coast, at P"
+        );
     }
 }
