@@ -19,20 +19,23 @@ impl Fault {
         let drifts = [Linearity, DriftTime, DriftTemperature];
         let cadence = [CadenceError, CadenceReleaseLag, CadenceOnsetLag];
         let coasting = [ResidualPower, PhantomWork];
+        // What creeps is another zero, and another reading under the same load, some time later.
+        let creeping = [TorqueError, Hysteresis, ZeroShift];
         let all = |lists: &[&[Measure]]| errors.iter().chain(lists.iter().copied().flatten()).copied().collect();
         match self.kind {
             // Of all readings alike, so no step is crossed elsewhere; of some, and drifts and lags move.
-            Kind::Gain if self.is_alike() => all(&[&[Spike, Linearity]]),
-            Kind::Gain => all(&[&shifted, &drifts]),
-            Kind::Offset if self.is_alike() => all(&[&shifted]),
-            Kind::RingOffset if self.share.is_none() => all(&[&shifted, &[Linearity]]),
-            Kind::Offset | Kind::RingOffset => all(&[&shifted, &drifts]),
+            Kind::Gain if self.is_alike() => all(&[&[Spike, Linearity, TorqueError]]),
+            Kind::Gain => all(&[&shifted, &drifts, &[TorqueError]]),
+            Kind::Offset if self.is_alike() => all(&[&shifted, &[TorqueError]]),
+            Kind::RingOffset if self.share.is_none() => all(&[&shifted, &[Linearity, TorqueError]]),
+            Kind::Offset | Kind::RingOffset => all(&[&shifted, &drifts, &[TorqueError]]),
             Kind::SideShort => {
                 let own = if self.side == Some(Side::Right) { RightError } else { LeftError };
                 vec![MeanError, Spread, own, WorkError, PeakError, Spike]
             }
             // With no balance sent the sides have no truth; the balance moves with effort and time.
-            Kind::Drift | Kind::TemperatureDrift | Kind::DoubledSide => all(&[&shifted, &drifts]),
+            Kind::DoubledSide => all(&[&shifted, &drifts, &[TorqueError]]),
+            Kind::Drift | Kind::TemperatureDrift => all(&[&shifted, &drifts, &creeping]),
             Kind::LateWake => all(&[&[OnsetLag, CadenceOnsetLag]]),
             // The level before a restart may still be the reading held.
             Kind::HeldReading => all(&[&shifted, &coasting, &[HeldTime, CadenceReleaseLag, CadenceOnsetLag]]),

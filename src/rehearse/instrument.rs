@@ -228,7 +228,12 @@ fn sense(updates: &mut [Update], sides: Sides) {
 const BALANCE_NOISE: f64 = 0.004;
 
 /// `error` draws one update's relative noise of power and of balance.
-fn add_errors(updates: &mut [Update], draw: &Draw, mut error: impl FnMut(&mut Noise) -> (f64, f64), noise: &mut Noise) {
+pub(super) fn add_errors(
+    updates: &mut [Update],
+    draw: &Draw,
+    mut error: impl FnMut(&mut Noise) -> (f64, f64),
+    noise: &mut Noise,
+) {
     for update in updates {
         let (power, balance) = error(noise);
         if update.reads() {

@@ -9,6 +9,7 @@ use crate::protocol::{Check, Contrast, Drill, Measure, Phase, Protocol, Ring};
 use crate::quantity::{Limit, Unit};
 use crate::session::{Readings, Sides};
 
+use super::hung::{self, Hung};
 use super::instrument::Output;
 use super::truth_file::{TrueAlso, TrueContrast, TrueRepeats, TrueRing, TrueSpan, TrueValue};
 
@@ -130,6 +131,7 @@ pub struct TrueReadings {
     recorded: TrueSpan,
     /// Of the unit's sensor.
     temperature_c: Steps,
+    hung: Vec<Hung>,
 }
 
 /// One repeat of one phase: what its measures are taken over.
@@ -246,6 +248,7 @@ impl TrueReadings {
         ideal: &Output,
         recorded: TrueSpan,
         temperature_c: &[f64],
+        hung: Vec<Hung>,
     ) -> Self {
         let unheard: Vec<TrueSpan> = unit.unheard.iter().map(|&(start_s, end_s)| TrueSpan { start_s, end_s }).collect();
         let tells = |doubled| unit.sends_balance || sides == doubled;
@@ -254,7 +257,7 @@ impl TrueReadings {
         let dropouts = dropouts(&unit, &unheard, &ideal);
         let left_out = joined(dropouts.iter().chain(&unheard).copied().collect());
         let temperature_c = Steps::new(temperature_c.iter().enumerate().map(|(at, value_c)| (at as f64, *value_c)));
-        Self { unit, ideal, tells_left, tells_right, dropouts, left_out, recorded, temperature_c }
+        Self { unit, ideal, tells_left, tells_right, dropouts, left_out, recorded, temperature_c, hung }
     }
 
     /// The truth of every check, over these windows; typed readings are the display's own.
@@ -263,6 +266,7 @@ impl TrueReadings {
             let Phase { drill, checks, .. } = &protocol.phases[r.phase_index];
             let number = |check: &Check| match (check.measure, drill) {
                 (Measure::ZeroShift, Drill::ZeroCheck) => Some(Number::plain(typed.zero_after? - typed.zero_before?)),
+                (_, Drill::StaticLoad { .. }) => self.of_loads(check.measure, r.phase_index),
                 _ => self.of_phase(check.measure, check.over_s, drill, r),
             };
             checks.iter().map(number).collect()
@@ -329,6 +333,20 @@ impl TrueReadings {
                 _ => None,
             },
             _ => self.of_window(measure, over_s, ridden.window),
+        }
+    }
+
+    #[cfg(test)]
+    pub(super) fn hung(&self) -> &[Hung] {
+        &self.hung
+    }
+
+    fn of_loads(&self, measure: Measure, phase_index: usize) -> Option<Number> {
+        let hung: Vec<&Hung> = self.hung.iter().filter(|hung| hung.phase_index == phase_index).collect();
+        match measure {
+            Measure::TorqueError => hung::torque_error_pct(&hung).map(Number::plain),
+            Measure::Hysteresis => hung::hysteresis_nm(&hung).map(Number::plain),
+            _ => None,
         }
     }
 
@@ -758,7 +776,7 @@ mod tests {
     use super::super::tests::{hold, phase};
     use super::super::{BENCHES, Bench, FAULT_KINDS, Fault, Habits, Instruments, Kind, Plan, TruthFile, simulate};
     use super::*;
-    use crate::protocol::{Selector, Target};
+    use crate::protocol::{Selector, Side, Target};
     use crate::quantity::{Bound, Range};
 
     /// Every measure, the power errors held in watts, so that none hangs on a per cent of nothing.
@@ -797,7 +815,8 @@ mod tests {
         let soft = phase("soft", &[], Drill::SoftPedal { surge, soft, recover_s });
         let ramp = phase("ramp", &[], Drill::Ramp { steps_w: vec![80.0, 160.0, 240.0], each_s: 25.0, settle_s: 8.0 });
         phases.extend([sprint, coast, soft].map(|p| Phase { repeats, ring: Some(rings[0]), ..p }));
-        phases.extend([ramp, phase("zero", &[], Drill::ZeroCheck)]);
+        let loads = Drill::StaticLoad { loads_kg: vec![5.0, 10.0, 5.0], sides: vec![Side::Left], angles_deg: vec![] };
+        phases.extend([ramp, phase("zero", &[], Drill::ZeroCheck), phase("loads", &[], loads)]);
         for phase in &mut phases {
             phase.checks = all_checks();
         }

@@ -13,6 +13,7 @@ mod fault;
 mod fit;
 mod habits;
 mod head_unit;
+mod hung;
 mod instrument;
 mod measures;
 mod mishap;
@@ -40,6 +41,7 @@ use draws::Draws;
 pub use fault::{FAULT_KINDS, Fault, FaultError, FaultKind, Kind, Occasion, Share};
 pub use habits::{Habits, Scatter, SensingDelay, Shifting, Storage};
 use head_unit::{Clock, Heard, Recorded};
+use hung::{Hung, OnBike};
 use instrument::{Draw, Gear, Ridden};
 pub use measures::{TrueReadings, TrueRidden};
 pub use mishap::{MISHAP_KINDS, Mishap, MishapError, MishapKind, Place, What};
@@ -264,6 +266,7 @@ struct Made {
     strikes: Vec<Strike>,
     draws: Draws,
     temperatures_c: Vec<Vec<f64>>,
+    hung: Vec<Hung>,
     /// Of each instrument.
     unwritten: Vec<Vec<TrueSpan>>,
     session: Session,
@@ -319,8 +322,32 @@ fn made(protocol: &Protocol, plan: &Plan) -> Made {
     let unwritten: Vec<Vec<TrueSpan>> =
         head_units.iter().zip(&recorded).map(|(own, parts)| own.unwritten(parts, ride_s)).collect();
     let mut session = plan.bench.session(protocol, drivetrain);
+    let own: Vec<&Strike> = strikes.iter().filter(|strike| strike.worn == 0).collect();
+    let on_bike = OnBike {
+        draw: &draws.instruments[0],
+        sides: plan.bench.unit.sides,
+        gears: &gears,
+        temperature_c: &temperatures_c[0],
+        strikes: &own,
+    };
+    let length_m = session.conditions.crank_length_m.unwrap_or_default();
+    let hung = hung::hang(protocol, &plan, &stretches, &on_bike, length_m);
+    hung::typed(protocol, &stretches, &on_bike, &hung, (&mut session.conditions, &mut session.readings));
     let recordings = in_order(recorded, &mut session, &mut draws.clocks);
-    Made { plan, stretches, mishaps, signal, gears, strikes, draws, temperatures_c, unwritten, session, recordings }
+    Made {
+        plan,
+        stretches,
+        mishaps,
+        signal,
+        gears,
+        strikes,
+        draws,
+        temperatures_c,
+        hung,
+        unwritten,
+        session,
+        recordings,
+    }
 }
 
 /// Unit first, then references.
@@ -359,7 +386,14 @@ fn keep_one_gear(stretches: &mut [Stretch], drivetrain: &Drivetrain) {
 ///
 /// The ideal one is a crank meter of both sides with the same crank, wherever it is worn: behind the chain it reads what
 /// comes through, without smoothing and flywheel.
-fn true_readings(plan: &Plan, ride: &Ridden, draws: &Draws, temperature_c: &[f64], strikes: &[Strike]) -> TrueReadings {
+fn true_readings(
+    plan: &Plan,
+    ride: &Ridden,
+    draws: &Draws,
+    temperature_c: &[f64],
+    strikes: &[Strike],
+    hung: Vec<Hung>,
+) -> TrueReadings {
     let worn = &plan.bench.unit;
     let own: Vec<&Strike> = strikes.iter().filter(|strike| strike.worn == 0).collect();
     let drawn = Draw { noise: 0.0, ..draws.instruments[0].clone() };
@@ -380,7 +414,7 @@ fn true_readings(plan: &Plan, ride: &Ridden, draws: &Draws, temperature_c: &[f64
     let last_s = references.iter().map(|clock| clock.stop_s).fold(f64::NEG_INFINITY, f64::max);
     let own_clock = &draws.clocks[0];
     let recorded = TrueSpan { start_s: own_clock.start_s.max(first_s), end_s: own_clock.stop_s.min(last_s) };
-    TrueReadings::of((&unit, worn.sides), &ideal, recorded, temperature_c)
+    TrueReadings::of((&unit, worn.sides), &ideal, recorded, temperature_c, hung)
 }
 
 fn true_fault(fault: &Fault, bench: &Bench, strikes: &[Strike]) -> TrueFault {
@@ -449,9 +483,9 @@ fn lap_presses(stretches: &[Stretch], seed: u64) -> Vec<f64> {
 }
 
 fn truth(protocol: &Protocol, made: Made) -> Truth {
-    let Made { plan, stretches, mishaps, signal, gears, strikes, draws, temperatures_c, .. } = made;
+    let Made { plan, stretches, mishaps, signal, gears, strikes, draws, temperatures_c, hung, .. } = made;
     let ride = Ridden { signal: &signal, gears: &gears };
-    let readings = true_readings(&plan, &ride, &draws, &temperatures_c[0], &strikes);
+    let readings = true_readings(&plan, &ride, &draws, &temperatures_c[0], &strikes, hung);
     let mut moves: Vec<TrueMove> = vec![];
     for s in &stretches {
         let Some((phase_index, repeat)) = s.phase else { continue };

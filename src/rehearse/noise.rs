@@ -27,6 +27,8 @@ pub(super) enum Purpose {
     Resampled = 45,
     /// Of the head unit that records instrument A, and so on.
     HeadUnits = 50,
+    /// Of the masses hung at the pedals.
+    Hung = 70,
     Terrain = 80,
     Traffic = 81,
     /// Of the instrument's head unit, likewise.

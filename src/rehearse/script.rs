@@ -4,6 +4,7 @@ use crate::protocol::{Drill, Hold, Phase, Posture, Protocol, Ring, Target};
 use crate::quantity::Range;
 use crate::session::Drivetrain;
 
+use super::hung;
 use super::noise::{Noise, Purpose};
 
 /// What the rider does in one stretch.
@@ -75,7 +76,7 @@ const RECOVERY_RPM: f64 = 80.0;
 /// W and rpm, each for an equal part. Common practice, no source.
 const WARM_UP: [(f64, f64); 6] =
     [(85.0, 78.0), (115.0, 84.0), (150.0, 88.0), (105.0, 82.0), (170.0, 92.0), (95.0, 80.0)];
-/// To set or read a zero. Common practice, no source.
+/// To set or read a zero, or to hang a mass and read it. Common practice, no source.
 const TYPING_S: f64 = 30.0;
 
 pub(super) struct Script<'a> {
@@ -273,7 +274,11 @@ impl Script<'_> {
                 }
             }
             // Typed readings: the session holds them, the rider waits.
-            Drill::StaticLoad { .. } | Drill::ZeroCheck => self.add(Act::Still, Some(id), TYPING_S, 0.0, 0.0),
+            Drill::ZeroCheck => self.add(Act::Still, Some(id), TYPING_S, 0.0, 0.0),
+            Drill::StaticLoad { loads_kg, sides, angles_deg } => {
+                let loads = hung::loads(loads_kg, sides, angles_deg);
+                self.add(Act::Still, Some(id), TYPING_S * loads as f64, 0.0, 0.0);
+            }
         }
     }
 

@@ -4,8 +4,8 @@ use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use crate::protocol::trim;
-use crate::session::{Instrument, Session, TrainerMode, relative};
+use crate::protocol::{Side, trim};
+use crate::session::{Instrument, LoadReading, Session, TrainerMode, relative};
 
 use super::Rehearsal;
 
@@ -90,11 +90,31 @@ fn session_yaml(session: &Session, protocol: Option<&Path>) -> String {
     if let Some(length_m) = session.conditions.crank_length_m {
         conditions.push(format!("crank_length: {} mm", trim(length_m * 1000.0)));
     }
+    if let Some(latitude_deg) = session.conditions.latitude_deg {
+        conditions.push(format!("latitude: {} °", trim(latitude_deg)));
+    }
+    if let Some(height_m) = session.conditions.height_m {
+        conditions.push(format!("height: {} m", trim(height_m)));
+    }
     line(format!("conditions: {{ {} }}", conditions.join(", ")));
     let zeros = [("zero_before", session.readings.zero_before), ("zero_after", session.readings.zero_after)];
     let zeros: Vec<String> = zeros.iter().filter_map(|(k, v)| Some(format!("{k}: {}", trim((*v)?)))).collect();
-    line(format!("readings: {{ {} }}", zeros.join(", ")));
+    if session.readings.loads.is_empty() {
+        line(format!("readings: {{ {} }}", zeros.join(", ")));
+        return text;
+    }
+    line("readings:".to_owned());
+    zeros.iter().for_each(|zero| line(format!("  {zero}")));
+    line("  loads:".to_owned());
+    session.readings.loads.iter().for_each(|load| line(format!("    - {{ {} }}", hung(load))));
     text
+}
+
+fn hung(load: &LoadReading) -> String {
+    let side = load.side.map(|side| format!("side: {}", if side == Side::Left { "left" } else { "right" }));
+    let angle = load.angle_deg.map(|angle_deg| format!("angle: {} °", trim(angle_deg)));
+    let (mass, torque) = (format!("mass: {} kg", trim(load.mass_kg)), format!("torque: {} N·m", trim(load.torque_nm)));
+    [Some(mass), side, angle, Some(torque)].into_iter().flatten().collect::<Vec<_>>().join(", ")
 }
 
 fn decimal(value: f64) -> String {
