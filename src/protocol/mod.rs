@@ -53,6 +53,9 @@
 //!
 //! The five ridden ones from `steady` to `ramp` also have `dropout_time`, `held_time` and `spike`.
 //!
+//! Of a unit that senses one side and doubles it, the total decides and the side informs; where the phase's checks of the
+//! total (`mean_error`, `work_error`) are advisory or left out, the side that it senses decides.
+//!
 //! Limits are in `%` or `W` for the errors of power, `%` for `work_error`, `missing_work` and `linearity`, `W` for `spike`
 //! and `residual_power`, `kJ` for `phantom_work`, `rpm` for `cadence_error`, `s` for times and lags, `W/h` and `W/°C` for drifts,
 //! `%` or `N·m` for `torque_error`, `N·m` for `hysteresis`, and a bare number for `zero_shift`.

@@ -199,6 +199,10 @@ fn first_unit(limit: &Limit) -> Unit {
     }
 }
 
+fn is_of_total(measure: Measure) -> bool {
+    matches!(measure, Measure::MeanError | Measure::WorkError)
+}
+
 /// One ridden phase.
 struct PhaseScorer<'a> {
     scene: Scene<'a>,
@@ -255,8 +259,7 @@ impl PhaseScorer<'_> {
             Sides::RightDoubled => Measure::RightError,
             Sides::Both | Sides::Total => return None,
         };
-        let of_total = |check: &&Check| matches!(check.measure, Measure::MeanError | Measure::WorkError);
-        let total = self.phase.checks.iter().find(of_total)?;
+        let total = self.phase.checks.iter().find(|check| is_of_total(check.measure))?;
         let asked = self.phase.checks.iter().any(|check| check.measure == measure);
         let told = !asked && !serving(self.scene.ride, Need::Sides).is_empty();
         told.then(|| self.score(&Check { measure, advisory: true, ..total.clone() }))
@@ -290,8 +293,8 @@ impl PhaseScorer<'_> {
     /// Without a sided reference a sprint's sides are held against the unit's own seated balance, always advisory.
     fn side(&self, side: Side, check: &mut Check, first: Unit) -> Measured {
         let measured = self.scene.side_error(side, self.window, first);
-        // What a doubled side can sense informs; the total that it claims decides.
-        check.advisory |= self.scene.ride.unit.sides != Sides::Both;
+        // What a doubled side can sense informs where the total that it claims decides.
+        check.advisory |= self.scene.ride.unit.sides != Sides::Both && self.total_decides();
         let sprint = matches!(self.phase.drill, Drill::Sprint { .. });
         if !sprint
             || !matches!(measured, Err(NoValue::Undecided(_)))
@@ -328,6 +331,11 @@ impl PhaseScorer<'_> {
             .notes
             .push("against the unit's own seated balance: no reference here measures the sides apart".to_owned());
         Ok(value)
+    }
+
+    /// Whether some check of this phase holds the unit to its total.
+    fn total_decides(&self) -> bool {
+        self.phase.checks.iter().any(|check| is_of_total(check.measure) && !check.advisory)
     }
 
     fn seated_right_share(&self) -> Option<f64> {
