@@ -174,7 +174,7 @@ impl Case<'_> {
         let mut verdict = self.frame(&ride, Some(protocol), &scores.agreement);
         verdict.verdict = Some(outcome);
         verdict.rings = scores.rings.iter().filter_map(|ring| ring_error(ring, protocol.decision.coverage)).collect();
-        verdict.deviations.extend(self.missing_references(protocol));
+        verdict.deviations.extend(self.missing_references(protocol, &ride));
         verdict.deviations.extend(matches.deviations.iter().cloned());
         verdict.cautions.extend(matches.cautions.iter().cloned());
         verdict.cautions.extend(scores.agreement.left_out().map(|left_out| {
@@ -338,13 +338,38 @@ impl Case<'_> {
         facts
     }
 
-    fn missing_references(&self, protocol: &Protocol) -> Option<String> {
+    /// What is different where fewer references were ridden than the protocol asks for, or none that serves some checks.
+    fn missing_references(&self, protocol: &Protocol, ride: &Ride) -> Option<String> {
         let (needed, given) = (protocol.needs.references, self.session.references.len());
-        (given < needed).then(|| {
-            format!(
-                "The protocol asks for {needed} references; {given} was ridden, so nothing here checks that reference."
-            )
-        })
+        let unserved = scoring::unserved(protocol, ride);
+        let mut says = vec![];
+        match self.session.references.as_slice() {
+            [alone] if given < needed => {
+                says.push(format!(
+                    "The protocol asks for {needed} references and only {} was ridden: where it is off the unit looks off, so errors of level rest on what it states of itself.",
+                    alone.instrument.label
+                ));
+                if ride.references[0].loss_standard_pct > 0.0 {
+                    let d = &self.session.drivetrain;
+                    says.push(format!(
+                        "The chain lies between it and the unit, so the chain's loss ({:.1} % ± {:.1} %) enters them too.",
+                        d.loss_pct, d.loss_expanded_pct
+                    ));
+                }
+                if unserved.is_empty() {
+                    says.push("It serves every check that is asked for.".to_owned());
+                }
+            }
+            _ if given < needed => says.push(format!(
+                "The protocol asks for {needed} references and {given} were ridden: where these differ, only the unit is left to say which is off."
+            )),
+            _ => {}
+        }
+        if !unserved.is_empty() {
+            let places: Vec<String> = unserved.iter().map(unserved_in_words).collect();
+            says.push(format!("No reference here can decide {}, so the session can't pass.", listed(&places)));
+        }
+        (!says.is_empty()).then(|| says.join(" "))
     }
 }
 
@@ -358,6 +383,23 @@ fn channel_counts(instrument: &Instrument, all: &[&Instrument], recording: &Reco
         (values + invalid > 0).then_some(ChannelCounts { channel, values, zeros, invalid, missing })
     };
     CHANNELS.into_iter().filter_map(count).collect()
+}
+
+fn unserved_in_words(unserved: &scoring::Unserved) -> String {
+    if unserved.all {
+        return unserved.place.clone();
+    }
+    let measures: Vec<String> = unserved.measures.iter().map(|measure| measure.word().replace('_', " ")).collect();
+    format!("{} of {}", listed(&measures), unserved.place)
+}
+
+/// `a`, `a and b`, `a, b and c`.
+fn listed(items: &[String]) -> String {
+    match items {
+        [] => String::new(),
+        [one] => one.clone(),
+        [first @ .., last] => format!("{} and {last}", first.join(", ")),
+    }
 }
 
 fn name(path: &std::path::Path) -> String {

@@ -11,7 +11,7 @@ pub mod value;
 mod windows;
 
 use crate::matching::{MatchOutcome, Matches, Ridden};
-use crate::protocol::{Check, Contrast, Drill, Measure, Phase, Protocol, Ring, Side};
+use crate::protocol::{Check, Contrast, Drill, Measure, Part, Phase, Protocol, Ring, Side};
 use crate::quantity::{Bound, Limit, Unit};
 use crate::ride::{Ride, Trace, Window};
 use crate::session::{Session, Sides};
@@ -199,6 +199,64 @@ fn first_unit(limit: &Limit) -> Unit {
     }
 }
 
+/// What a measure of this drill asks of a reference; `None` where it asks nothing.
+fn needed(measure: Measure, drill: &Drill) -> Option<Need> {
+    use Measure::*;
+    match measure {
+        MeanError => Some(match drill {
+            Drill::Steady { .. } | Drill::Ramp { .. } | Drill::Free { .. } => Need::SteadyPower,
+            // A flywheel still gives back what it took in the surge just before.
+            Drill::SoftPedal { .. } => Need::Edges,
+            _ => Need::ShortWork,
+        }),
+        WorkError | HeldTime | Spike => Some(Need::ShortWork),
+        Spread | CadenceError | Linearity => Some(Need::SteadyPower),
+        LeftError | RightError => Some(Need::Sides),
+        PeakError | ResidualPower | PhantomWork | ReleaseLag | OnsetLag | CadenceReleaseLag | CadenceOnsetLag
+        | MissingWork => Some(Need::Edges),
+        DropoutTime | DriftTime | DriftTemperature | TorqueError | Hysteresis | ZeroShift => None,
+    }
+}
+
+/// Required checks that none of a session's references serves.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Unserved {
+    /// Name of the phase or of the contrast.
+    pub place: String,
+    pub measures: Vec<Measure>,
+    /// Nothing else is required there.
+    pub all: bool,
+}
+
+/// Phases without their keys, then contrasts, in the protocol's order.
+pub fn unserved(protocol: &Protocol, ride: &Ride) -> Vec<Unserved> {
+    // Of a side that the unit does not tell nothing is asked.
+    let tells = |measure| match (measure, ride.unit.sides) {
+        (Measure::LeftError, sides) => matches!(sides, Sides::Both | Sides::LeftDoubled),
+        (Measure::RightError, sides) => matches!(sides, Sides::Both | Sides::RightDoubled),
+        _ => true,
+    };
+    let lacks = |measure: Measure, drill: &Drill| {
+        tells(measure) && needed(measure, drill).is_some_and(|need| serving(ride, need).is_empty())
+    };
+    let mut found: Vec<Unserved> = vec![];
+    for phase in protocol.phases.iter().filter(|phase| phase.part == Part::Required) {
+        let required: Vec<Measure> = phase.checks.iter().filter(|c| !c.advisory).map(|c| c.measure).collect();
+        let measures: Vec<Measure> = required.iter().copied().filter(|m| lacks(*m, &phase.drill)).collect();
+        if !measures.is_empty() && found.iter().all(|known| known.place != phase.id.name) {
+            let all = required.iter().all(|m| measures.contains(m) || !tells(*m));
+            found.push(Unserved { place: phase.id.name.clone(), measures, all });
+        }
+    }
+    for contrast in protocol.contrasts.iter().filter(|contrast| !contrast.advisory) {
+        let of = protocol.phases.iter().find(|phase| contrast.of.selects(&phase.id));
+        if of.is_some_and(|phase| lacks(contrast.measure, &phase.drill)) {
+            found.push(Unserved { place: contrast.name.clone(), measures: vec![contrast.measure], all: true });
+        }
+    }
+    found
+}
+
 fn is_of_total(measure: Measure) -> bool {
     matches!(measure, Measure::MeanError | Measure::WorkError)
 }
@@ -222,9 +280,15 @@ impl PhaseScorer<'_> {
     fn measure(&self, check: &mut Check) -> Measured {
         let first = first_unit(&check.limit);
         let scene = &self.scene;
+        let need = needed(check.measure, &self.phase.drill);
+        // Sides have something to fall back on in sprints.
+        if let Some(need) = need.filter(|need| *need != Need::Sides && serving(scene.ride, *need).is_empty()) {
+            return Err(NoValue::Undecided(references::lacking(need)));
+        }
         match check.measure {
-            Measure::MeanError => scene.mean_error(self.need(), self.window, first),
-            Measure::WorkError => scene.mean_error(Need::ShortWork, self.window, first),
+            Measure::MeanError | Measure::WorkError => {
+                scene.mean_error(need.unwrap_or(Need::ShortWork), self.window, first)
+            }
             Measure::LeftError => self.side(Side::Left, check, first),
             Measure::RightError => self.side(Side::Right, check, first),
             Measure::Spread => scene.spread(self.window, first),
@@ -263,15 +327,6 @@ impl PhaseScorer<'_> {
         let asked = self.phase.checks.iter().any(|check| check.measure == measure);
         let told = !asked && !serving(self.scene.ride, Need::Sides).is_empty();
         told.then(|| self.score(&Check { measure, advisory: true, ..total.clone() }))
-    }
-
-    fn need(&self) -> Need {
-        match self.phase.drill {
-            Drill::Steady { .. } | Drill::Ramp { .. } | Drill::Free { .. } => Need::SteadyPower,
-            // A flywheel still gives back what it took in the surge just before.
-            Drill::SoftPedal { .. } => Need::Edges,
-            _ => Need::ShortWork,
-        }
     }
 
     fn stop(&self) -> Result<Stop, NoValue> {
@@ -397,9 +452,6 @@ impl PhaseScorer<'_> {
         let Stop { restart, .. } = self.stop()?;
         let window =
             Window { start_s: restart.start_s - 2.0, end_s: restart.end_s - READINGS_FOLLOW_S + SPRINT_TAIL_S };
-        if serving(self.scene.ride, Need::Edges).is_empty() {
-            return Err(NoValue::Undecided(references::lacking(Need::Edges)));
-        }
         let mut value = self.scene.mean_error(Need::ShortWork, window, first)?;
         value.value = -value.value;
         Ok(value)
