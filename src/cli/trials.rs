@@ -7,7 +7,7 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::Exit;
 use super::judge::write_whole;
-use crate::rehearse::{Fault, Plan, check_faults};
+use crate::rehearse::Fault;
 use crate::report;
 use crate::trials::{self, Point, Summary, Trials};
 
@@ -58,7 +58,7 @@ pub fn run(trials: &Trials, faults: &[Fault], asked: &Asked, out: &mut impl Writ
         tell(wanted(trials, fault)?, &mut advice, out)?;
     }
     if asked.spare && go_on() {
-        tell(spared(trials, faults, &points, &summary)?, &mut advice, out)?;
+        tell(spared(trials, &points)?, &mut advice, out)?;
     }
     if let Some(path) = asked.html {
         let page = report::trials::page(trials, &summary, &asked.command, &advice).context("making the page")?;
@@ -85,19 +85,11 @@ fn wanted(trials: &Trials, fault: &Fault) -> anyhow::Result<Vec<String>> {
     Ok(report::trials::wanted(trials, &advice))
 }
 
-/// Rides again, with other seeds, without what no fault needed.
-fn spared(trials: &Trials, faults: &[Fault], points: &[Point], before: &Summary) -> anyhow::Result<Vec<String>> {
-    let spare = trials::spare(trials.protocol, points);
-    let leaner = Trials { protocol: &spare.protocol, seed: trials.seed.wrapping_add(trials::FRESH), ..trials.clone() };
-    let strikes = |fault: &&Fault| {
-        let plan = Plan { faults: vec![(*fault).clone()], bench: trials.bench.clone(), ..Plan::new(leaner.seed) };
-        check_faults(&spare.protocol, &plan).is_ok()
-    };
-    let faults: Vec<Fault> = faults.iter().filter(strikes).cloned().collect();
-    let bar = progress("rehearsing without", u64::from(leaner.sessions) * (faults.len() as u64 + 1));
-    let points = trials::ride(&leaner, &faults, go_on, || bar.inc(1))?;
+fn spared(trials: &Trials, points: &[Point]) -> anyhow::Result<Vec<String>> {
+    let bar = progress("leaving out", trials::sessions_of_spare(trials, points));
+    let spare = trials::spare(trials, points, go_on, || bar.inc(1))?;
     bar.finish_and_clear();
-    Ok(report::trials::spared(trials, &spare, before, &Summary::of(&leaner, &points)))
+    Ok(report::trials::spared(trials, &spare))
 }
 
 fn progress(what: &str, sessions: u64) -> ProgressBar {

@@ -21,7 +21,7 @@ pub use curve::{Found, Share, WANTED, threshold};
 pub use ladder::{by_ladder, ladders};
 pub use lever::{Lever, each_limit, length_s};
 pub use reach::{Reach, Room, reach};
-pub use spare::{Spare, spare};
+pub use spare::{Change, Spare, Tried, sessions_of_spare, spare};
 pub use summary::{Counts, Ladder, Place, Sound, Summary, Work};
 
 use crate::judge::{JudgeError, Judgement, judge_recordings};

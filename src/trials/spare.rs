@@ -2,42 +2,128 @@
 
 use std::collections::BTreeSet;
 
+use crate::judge::JudgeError;
 use crate::protocol::{Drill, Part, Phase, Protocol};
+use crate::rehearse::Fault;
+use crate::stats::{self, Sides};
+use crate::verdict::Outcome;
 
-use super::{Point, without_keys};
+use super::curve::WANTED;
+use super::{Judged, Point, Trials, by_ladder, without_keys};
 
-/// What no session with a fault needed in order to fail, all taken together.
+/// What could go, one after the other.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Spare {
-    /// Selectors of phases that need not be ridden.
-    pub phases: Vec<String>,
-    /// Of what is left: `PHASE MEASURE`, `CONTRAST MEASURE` or `whole ride MEASURE`.
+    /// Each that no failed session needed in order to fail: ridden without it, and without those that went before.
+    pub phases: Vec<Tried>,
+    /// Phases without which some session would not have failed.
+    pub needed: Vec<String>,
+    /// Of what is left: `PHASE MEASURE`, `CONTRAST MEASURE` or `whole ride MEASURE` by which no session failed alone.
     pub checks: Vec<String>,
-    /// Sessions with a fault that failed; so many would fail still.
+    /// Sessions with a fault that failed as the protocol is.
     pub failed: u64,
     /// The protocol without all that.
     pub protocol: Protocol,
 }
 
-/// Takes away the longest phases first, then checks, those first by which the fewest sessions failed: whatever leaves
-/// every failed session a reason to fail.
-pub fn spare(protocol: &Protocol, points: &[Point]) -> Spare {
+/// A phase that was left out.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Tried {
+    /// Selector.
+    pub phase: String,
+    /// Sessions with a fault that fail.
+    pub failing: Change,
+    /// Sessions of a sound unit that pass.
+    pub passing: Change,
+}
+
+/// The same seeds with and without.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Change {
+    /// Sessions that do only with it, and only without.
+    pub lost: u64,
+    pub won: u64,
+    pub of: u64,
+}
+
+impl Change {
+    fn between(with: &[Judged], without: &[Judged], outcome: Outcome) -> Self {
+        let pairs = || with.iter().zip(without).map(|(a, b)| (a.outcome == outcome, b.outcome == outcome));
+        let count = |pair| pairs().filter(|both| *both == pair).count() as u64;
+        Self { lost: count((true, false)), won: count((false, true)), of: pairs().count() as u64 }
+    }
+
+    fn and(self, other: Self) -> Self {
+        Self { lost: self.lost + other.lost, won: self.won + other.won, of: self.of + other.of }
+    }
+
+    /// More than by luck, one in twenty. Source: McNemar (1947), Psychometrika 12:153-157, in its exact form.
+    fn is_loss(self) -> bool {
+        stats::clopper_pearson(self.lost, self.lost + self.won, 0.95, Sides::Lower).0 > 0.5
+    }
+}
+
+impl Tried {
+    /// Nothing was lost by more than luck.
+    pub fn goes(&self) -> bool {
+        !self.failing.is_loss() && !self.passing.is_loss()
+    }
+}
+
+/// Sessions that [`spare`] rides at most.
+pub fn sessions_of_spare(trials: &Trials, points: &[Point]) -> u64 {
+    let phases = trials.protocol.phases.iter().filter(|phase| counts(phase)).count() as u64;
+    phases * u64::from(trials.sessions) * telling(points).len() as u64
+}
+
+/// Leaves out phases, the longest first, then checks, those first by which the fewest sessions failed.
+///
+/// What must leave every failed session of `points` a reason to fail. A phase also gives data to contrasts and to the whole
+/// ride, so what is left is ridden again, with the same seeds and the least size of each fault that nine of ten find.
+///
+/// # Errors
+/// A rehearsal that can't be judged: a fault of the program.
+pub fn spare(
+    trials: &Trials,
+    points: &[Point],
+    go_on: impl Fn() -> bool + Sync,
+    done: impl Fn() + Sync,
+) -> Result<Spare, JudgeError> {
     let faulty = points.iter().filter(|point| point.fault.is_some()).flat_map(|point| &point.sessions);
     let failed: Vec<&BTreeSet<String>> = faulty.map(|judged| &judged.failed_at).filter(|all| !all.is_empty()).collect();
     let suffices = |fewer: &Protocol| {
         let left: BTreeSet<String> = checks(fewer).collect();
         failed.iter().all(|all| all.iter().any(|check| left.contains(check)))
     };
-    let mut spare = Spare { phases: vec![], checks: vec![], failed: failed.len() as u64, protocol: protocol.clone() };
+    let (phases, needed, spared) = (vec![], vec![], vec![]);
+    let protocol = trials.protocol.clone();
+    let mut spare = Spare { phases, needed, checks: spared, failed: failed.len() as u64, protocol };
 
-    let mut longest: Vec<&Phase> = protocol.phases.iter().filter(|phase| counts(phase)).collect();
+    let telling = telling(points);
+    let faults: Vec<Option<&Fault>> = telling.iter().map(|point| point.fault.as_ref()).collect();
+    let mut with: Vec<Vec<Judged>> = telling.iter().map(|point| point.sessions.clone()).collect();
+    let mut longest: Vec<&Phase> = trials.protocol.phases.iter().filter(|phase| counts(phase)).collect();
     longest.sort_by(|a, b| b.planned_s().total_cmp(&a.planned_s()));
-    for id in longest.into_iter().map(|phase| phase.id.to_string()) {
-        let fewer = without_phase(&spare.protocol, &id);
-        if suffices(&fewer) {
-            spare.protocol = fewer;
-            spare.phases.push(id);
+    for phase in longest.into_iter().map(|phase| phase.id.to_string()) {
+        let fewer = without_phase(&spare.protocol, &phase);
+        if !suffices(&fewer) {
+            spare.needed.push(phase);
+            continue;
         }
+        let without = Trials { protocol: &fewer, ..trials.clone() }.judged(&faults, Judged::of, &go_on, &done)?;
+        if !go_on() {
+            break;
+        }
+        let changed = |fault: bool, outcome| {
+            let of = telling.iter().zip(with.iter().zip(&without)).filter(|(point, _)| point.fault.is_some() == fault);
+            let changes = of.map(|(_, (with, without))| Change::between(with, without, outcome));
+            changes.fold(Change { lost: 0, won: 0, of: 0 }, Change::and)
+        };
+        let tried = Tried { phase, failing: changed(true, Outcome::Fail), passing: changed(false, Outcome::Pass) };
+        if tried.goes() {
+            (spare.protocol, with) = (fewer, without);
+        }
+        spare.phases.push(tried);
     }
     let failed_by =
         |name: &str| failed.iter().filter(|all| all.iter().any(|check| without_keys(check) == name)).count();
@@ -51,7 +137,18 @@ pub fn spare(protocol: &Protocol, points: &[Point]) -> Spare {
             spare.checks.push(name);
         }
     }
-    spare
+    Ok(spare)
+}
+
+/// A sound unit, and of each fault the least size that is found, or the largest: there a loss shows most.
+fn telling(points: &[Point]) -> Vec<&Point> {
+    let faulty = points.iter().enumerate().filter_map(|(place, point)| Some((place, point.fault.clone()?)));
+    let least = by_ladder(faulty).into_iter().filter_map(|(_, sizes)| {
+        let found = |place: usize| points[place].ending(Outcome::Fail).value() >= WANTED;
+        let place = sizes.iter().find(|(_, place)| found(*place)).or(sizes.last())?.1;
+        Some(&points[place])
+    });
+    points.iter().filter(|point| point.fault.is_none()).chain(least).collect()
 }
 
 /// What lies between drills and what is typed is no part of the question.

@@ -3,9 +3,11 @@
 use crate::protocol::{Protocol, trim};
 use crate::quantity::{Bound, Limit, Quantity};
 use crate::rehearse::{Bench, Fitted};
-use crate::trials::{Advice, Found, Lever, Moved, Solution, Spare, Summary, Trials, WANTED, each_limit, length_s};
+use crate::trials::{
+    Advice, Change, Found, Lever, Moved, Solution, Spare, Trials, Tried, WANTED, each_limit, length_s,
+};
 
-use super::wording::{form, size, two_digits, with_interval};
+use super::wording::{two_digits, with_interval};
 
 /// Of a wanted fault: how it is found now, then a sentence for each lever.
 pub fn wanted(trials: &Trials, advice: &Advice) -> Vec<String> {
@@ -96,39 +98,37 @@ fn riding(before: &Protocol, after: &Protocol) -> String {
     format!(", {} min of riding in place of {}", minutes(after), minutes(before))
 }
 
-/// What could be left out, and what is found without it, ridden with other seeds.
-pub fn spared(trials: &Trials, spare: &Spare, before: &Summary, after: &Summary) -> Vec<String> {
-    if spare.phases.is_empty() && spare.checks.is_empty() {
-        return vec![
-            "Nothing could be left out: without any phase or check a session with a fault would not have failed."
-                .to_owned(),
-        ];
-    }
-    let mut said = vec![];
-    let without = format!("each of {} failed sessions would have failed without", spare.failed);
-    if !spare.phases.is_empty() {
-        let minutes = riding(trials.protocol, &spare.protocol);
-        said.push(format!(
-            "Phases that the faults tried here do not need: {}{minutes}; {without}.",
-            spare.phases.join(", ")
-        ));
+/// What could be left out, and what it would cost.
+pub fn spared(trials: &Trials, spare: &Spare) -> Vec<String> {
+    let mut said: Vec<String> = spare.phases.iter().map(tried).collect();
+    if !spare.needed.is_empty() {
+        said.push(format!("Needed, as some sessions fail by nothing else: {}.", spare.needed.join(", ")));
     }
     if !spare.checks.is_empty() {
-        said.push(format!("Checks that they do not need: {}; {without}.", spare.checks.join(", ")));
+        said.push(format!(
+            "Checks that the faults tried here do not need: {}. Each of {} failed sessions would have failed without them.",
+            spare.checks.join(", "),
+            spare.failed
+        ));
     }
-    if let (Some(before), Some(after)) = (&before.sound, &after.sound) {
-        let (before, after) = (with_interval(before.counts.passed), with_interval(after.counts.passed));
-        said.push(format!("Ridden without all that, with other seeds, of sound units {after} pass, before {before}."));
-    }
-    let sizes = before.ladders.iter().filter_map(|before| {
-        let after = after.ladders.iter().find(|after| after.fault == before.fault)?;
-        let (was, is) = (size(before.fails?, before).0, size(after.fails?, after).0);
-        let now = if was == is { is } else { format!("{is}, before {was}") };
-        Some(format!("{} {now}", form(&before.fault)))
-    });
-    let sizes: Vec<String> = sizes.collect();
-    if !sizes.is_empty() {
-        said.push(format!("Nine of ten then fail from: {}.", sizes.join("; ")));
+    let gone: Vec<&str> = spare.phases.iter().filter(|tried| tried.goes()).map(|tried| tried.phase.as_str()).collect();
+    if !gone.is_empty() {
+        let riding = riding(trials.protocol, &spare.protocol);
+        said.push(format!("What can go without losing any of these faults: {}{riding}.", gone.join(", ")));
     }
     said
+}
+
+fn tried(tried: &Tried) -> String {
+    let change = |of: Change| match (of.lost, of.won) {
+        (0, 0) => format!("none of {} otherwise", of.of),
+        (lost, won) => format!("{lost} of {} no longer, {won} only now", of.of),
+    };
+    let so = if tried.goes() { "it can go" } else { "it stays" };
+    format!(
+        "Without {}: sessions with the least fault that is found fail, {}; of sound units pass, {}: {so}.",
+        tried.phase,
+        change(tried.failing),
+        change(tried.passing)
+    )
 }
