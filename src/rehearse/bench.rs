@@ -255,6 +255,11 @@ impl Fitted {
         }
     }
 
+    /// A trainer stays in its room when the bike is taken out.
+    pub(super) fn goes_with_bike(&self) -> bool {
+        self.mode.is_none()
+    }
+
     /// Of the sensor at the ride's start, and by how much it warms at most, °C. Common practice, no source.
     pub(super) fn warms_c(&self) -> (f64, f64) {
         [(18.6, 4.5), (18.8, 4.0), (19.0, 3.0), (18.7, 4.0)][self.recorder as usize]

@@ -1,6 +1,6 @@
 //! From what truly happens to what an instrument sends: crank meters once a turn, a hub four times a second.
 
-use crate::protocol::Ring;
+use crate::protocol::{Drill, Protocol, Ring};
 use crate::quantity::{Bound, Join, Unit};
 use crate::session::{Drivetrain, Sides};
 
@@ -362,13 +362,28 @@ pub(super) fn gears(signal: &Signal, stretches: &[Stretch], drivetrain: &Drivetr
 /// Time in which a sensor takes up most of what warms it. Common practice, no source.
 const WARMING_S: f64 = 1200.0;
 
-/// Temperature of a sensor at each second of the ride: it warms by up to `rises_c` while its rider sweats beside it and
-/// cools while it stands.
-pub(super) fn temperature_c(stretches: &[Stretch], (start_c, rises_c): (f64, f64)) -> Vec<f64> {
+/// How much colder it is where a bike is left standing to soak: a winter's day against a room. Common practice, no source.
+const COLDER_C: f64 = 14.0;
+
+/// Temperature of a sensor at each second of the ride: it warms by up to `rises_c` while its rider sweats beside it, cools
+/// while it stands, and soaks in the cold in a `wait` if it goes out `with_bike`.
+pub(super) fn temperature_c(
+    stretches: &[Stretch],
+    protocol: &Protocol,
+    (start_c, rises_c): (f64, f64),
+    with_bike: bool,
+) -> Vec<f64> {
+    let waits = |stretch: &Stretch| {
+        stretch.phase.is_some_and(|(index, _)| matches!(protocol.phases[index].drill, Drill::Wait { .. }))
+    };
     let mut now_c = start_c;
     let mut found = vec![];
     for stretch in stretches {
-        let towards_c = if stretch.act == Act::Still { start_c } else { start_c + rises_c };
+        let towards_c = match stretch.act {
+            Act::Still if with_bike && waits(stretch) => start_c - COLDER_C,
+            Act::Still => start_c,
+            _ => start_c + rises_c,
+        };
         while (found.len() as f64) < stretch.end_s {
             found.push(now_c);
             now_c += (towards_c - now_c) / WARMING_S;
@@ -380,6 +395,7 @@ pub(super) fn temperature_c(stretches: &[Stretch], (start_c, rises_c): (f64, f64
 #[cfg(test)]
 mod tests {
     use super::super::draws::LOSS;
+    use super::super::tests::bench_trial;
     use super::*;
     use crate::protocol::Posture;
 
@@ -405,25 +421,48 @@ mod tests {
         }
     }
 
+    /// Of each second of a ride of such stretches.
+    fn temperature_of(ride: &[(Act, Option<usize>, f64)], protocol: &Protocol, with_bike: bool) -> Vec<f64> {
+        let mut start_s = 0.0;
+        let stretch = |&(act, phase, lasts_s): &(Act, Option<usize>, f64)| {
+            start_s += lasts_s;
+            Stretch {
+                act,
+                phase: phase.map(|index| (index, 1)),
+                start_s: start_s - lasts_s,
+                end_s: start_s,
+                aim_w: 100.0,
+                cadence_rpm: 80.0,
+                posture: Posture::Seated,
+                grade_pct: None,
+                ring: Ring::Big,
+                development_m: 6.0,
+            }
+        };
+        let stretches: Vec<Stretch> = ride.iter().map(stretch).collect();
+        temperature_c(&stretches, protocol, (18.0, 4.0), with_bike)
+    }
+
     #[test]
     fn a_sensor_warms_towards_its_end_and_cools_while_it_stands() {
-        let stretch = |act, start_s, end_s| Stretch {
-            act,
-            phase: None,
-            start_s,
-            end_s,
-            aim_w: 100.0,
-            cadence_rpm: 80.0,
-            posture: Posture::Seated,
-            grade_pct: None,
-            ring: Ring::Big,
-            development_m: 6.0,
-        };
-        let ride = [stretch(Act::Ride, 0.0, 3600.0), stretch(Act::Still, 3600.0, 5400.0)];
-        let temperature_c = temperature_c(&ride, (18.0, 4.0));
+        let ride = [(Act::Ride, None, 3600.0), (Act::Still, None, 1800.0)];
+        let temperature_c = temperature_of(&ride, &bench_trial(), true);
         assert_eq!((temperature_c.len(), temperature_c[0]), (5400, 18.0));
         // 1 − e^−3 of the rise after three times the time constant.
         assert!((temperature_c[3599] - 21.8).abs() < 0.01, "{}", temperature_c[3599]);
         assert!(temperature_c[5399] < 19.0);
+    }
+
+    #[test]
+    fn what_is_on_the_bike_soaks_in_the_cold_of_a_wait_and_a_trainer_does_not() {
+        let mut protocol = bench_trial();
+        protocol.phases[0].drill = Drill::Wait { lasts_s: None };
+        let ride = [(Act::Still, None, 10.0), (Act::Still, Some(0), 2400.0), (Act::Ride, Some(1), 2400.0)];
+        let (soaked, stayed) = (temperature_of(&ride, &protocol, true), temperature_of(&ride, &protocol, false));
+        // 1 − e^−2 of the way down, then of the way up from there.
+        let coldest_c = 18.0 - COLDER_C * 0.8647;
+        assert!((soaked[2410] - coldest_c).abs() < 0.02, "{}", soaked[2410]);
+        assert!((soaked[4809] - (22.0 - (22.0 - coldest_c) * 0.1353)).abs() < 0.02, "{}", soaked[4809]);
+        assert_eq!(stayed[2410], 18.0);
     }
 }

@@ -291,7 +291,8 @@ fn made(protocol: &Protocol, plan: &Plan) -> Made {
     let shifts = as_recorded::shifts(&gears, &drivetrain);
     let laps = lap_presses(&stretches, plan.seed);
     let speed = instrument::speed(&signal);
-    let temperature_c = |fitted: &Fitted| instrument::temperature_c(&stretches, fitted.warms_c());
+    let temperature_c =
+        |fitted: &Fitted| instrument::temperature_c(&stretches, protocol, fitted.warms_c(), fitted.goes_with_bike());
     let temperatures_c: Vec<Vec<f64>> = plan.bench.worn().map(temperature_c).collect();
     let head_units: Vec<Own> = (0..plan.bench.worn().count()).map(|n| Own::new(&plan, n)).collect();
     head_units.iter().zip(&mut draws.clocks).for_each(|(own, clock)| own.set(clock));
