@@ -170,7 +170,10 @@ impl Course for Road {
                 MASS_KG,
             );
         }
-        let slope = (POWER_BY_SLOPE * self.slope).clamp(-0.3, 0.3);
+        // Where a grade was asked for, the power asked for was meant for it; who sprints gives the more, the steeper it is.
+        let meant_pct = stretch.grade_pct.filter(|_| stretch.act != Act::Sprint).unwrap_or(0.0);
+        let steeper = self.slope - meant_pct / 100.0;
+        let slope = (POWER_BY_SLOPE * steeper).clamp(-0.3, 0.3);
         let aim_w = stretch.aim_w * (rider.power_factor + slope) * fade(stretch.act, t_s - stretch.start_s);
         motion.push(aim_w, power_tau_s(stretch.act), self.development_m);
         motion.drive(1.0 - LOSS, force_n, MASS_KG, self.development_m);
@@ -250,6 +253,8 @@ mod tests {
     use super::super::tests::{bench_trial, drivetrain};
     use super::super::{Plan, Setting, simulate};
     use super::*;
+    use crate::protocol::Drill;
+    use crate::quantity::Range;
 
     fn ridden(seed: u64) -> super::super::Rehearsal {
         simulate(&bench_trial(), &Plan { setting: Setting::Road, ..Plan::new(seed) })
@@ -277,6 +282,23 @@ mod tests {
             }
         }
         assert!(signal.developments_m.len() > 100, "{} shifts", signal.developments_m.len());
+    }
+
+    /// Hills make a rider push on; a hill that was asked for was meant by the power asked for.
+    #[test]
+    fn a_climb_is_ridden_at_the_power_asked_for_it() {
+        let mut protocol = bench_trial();
+        protocol.phases.iter_mut().for_each(|phase| phase.grade_pct = Some(Range::between(4.0, 4.0)));
+        let mut ratios = vec![];
+        for seed in 1..5 {
+            let truth = simulate(&protocol, &Plan { setting: Setting::Road, ..Plan::new(seed) }).truth;
+            for block in truth.moves.iter().filter(|ridden| ridden.act == "block") {
+                let Drill::Steady { power_w, .. } = &protocol.phases[block.phase_index].drill else { panic!() };
+                ratios.push(block.mean_power_w / power_w.aim_w());
+            }
+        }
+        let mean = ratios.iter().sum::<f64>() / ratios.len() as f64;
+        assert!(ratios.len() >= 16 && (mean - 1.0).abs() < 0.04, "{mean}: {ratios:?}");
     }
 
     #[test]
