@@ -331,6 +331,11 @@ pub struct Tally {
     pub undecided: u32,
 }
 
+/// Enough repeats did not fail, whatever the missing ones would have done.
+fn passes_without_missing(accept: Accept, not_failed: u32) -> bool {
+    matches!(accept, Accept::AtLeast { passing, .. } if not_failed >= passing)
+}
+
 /// Decides a repeated phase. `mean` is over the repeats that the acceptance counts (all, or those that did not fail),
 /// `of_mean` what would decide it.
 pub fn repeats(phase: &Phase, tally: Tally, mean: Outcome, of_mean: Option<&str>) -> RepeatDecision {
@@ -352,7 +357,7 @@ pub fn repeats(phase: &Phase, tally: Tally, mean: Outcome, of_mean: Option<&str>
                 ..plain(Outcome::Undecided, "the mean over the repeats is undecided")
             },
             Outcome::NotApplicable => plain(Outcome::NotApplicable, "nothing here applies to this unit"),
-            Outcome::Pass if missing > 0 => RepeatDecision {
+            Outcome::Pass if missing > 0 && !passes_without_missing(phase.accept, ridden - failed) => RepeatDecision {
                 remedy: Some(format!("ride {missing} more")),
                 ..plain(Outcome::Undecided, &format!("{missing} of {} repeats were not ridden", phase.repeats))
             },
@@ -625,8 +630,12 @@ mod tests {
         assert_eq!(repeats(&four, tally(6, 2, 4), Outcome::Undecided, Some("9")).remedy.as_deref(), Some("9"));
         assert_eq!(repeats(&four, tally(6, 3, 0), Outcome::Pass, None).verdict, Outcome::Fail);
         assert_eq!(repeats(&four, tally(6, 1, 0), Outcome::Fail, None).verdict, Outcome::Fail);
-        let short = repeats(&four, tally(5, 1, 0), Outcome::Pass, None);
+        let short = repeats(&four, tally(5, 2, 0), Outcome::Pass, None);
         assert_eq!((short.verdict, short.remedy.as_deref()), (Outcome::Undecided, Some("ride 1 more")));
+        // Whatever the sixth does, four of six did.
+        assert_eq!(repeats(&four, tally(5, 1, 0), Outcome::Pass, None).verdict, Outcome::Pass);
+        assert_eq!(repeats(&four, tally(4, 0, 0), Outcome::Pass, None).verdict, Outcome::Pass);
+        assert_eq!(repeats(&four, tally(3, 0, 0), Outcome::Pass, None).verdict, Outcome::Undecided);
     }
 
     #[test]

@@ -33,7 +33,7 @@
 //! | `cadence` | `85..95 rpm`, `at least 50 rpm`; `90 rpm` means 85 to 95 rpm | any |
 //! | `grade` | `4..9 %` | any |
 //! | `repeat` | a number | 1 |
-//! | `accept` | `every repeat`, `at least 5 of 6`, `fault rate below 40 %` | `every repeat` |
+//! | `accept` | `every repeat`, `at least 5 of 6` (one that is missing may be one of those that need not), `fault rate below 40 %` | `every repeat` |
 //! | `checks` | measures with limits, below | |
 //! | `tolerance` | how far from its target a ride still matches | `20 %` |
 //! | `advisory: true` | reported, no part in the verdict | |
