@@ -285,9 +285,9 @@ fn the_truth_of_a_rehearsal_says_how_well_it_was_judged_and_changes_no_exit_code
     let report = text.split_once("Beside the truth (seed 7)").unwrap().1;
     assert!(text.starts_with(String::from_utf8(plain.stdout).unwrap().replace('\u{a0}', " ").trim_end()));
     assert!(report.contains("ring-offset=-14@big          named, as ring dependent"), "{report}");
-    assert!(report.contains("16 of 16 found") && report.contains("0 wrong"), "{report}");
+    assert!(report.contains("21 of 21 found") && report.contains("0 wrong"), "{report}");
     // −14 W of 145 to 150 W, and the unit's own few tenths.
-    assert!(report.contains("truly −9.7 %       inside"), "{report}");
+    assert!(report.contains("truly −9.9 %       inside"), "{report}");
     assert!(report.lines().all(|line| line.chars().count() <= 80), "{report}");
     assert!(!report.contains("FALSE"), "{report}");
 }
@@ -301,7 +301,7 @@ fn several_sessions_find_their_truths_and_are_summed() {
     command.arg("judge").args([a, b]).arg("--truth").arg(truth_b).arg("--truth").arg(truth_a);
     let text = String::from_utf8(command.output().unwrap().stdout).unwrap();
     assert_eq!(text.matches("Beside the truth").count(), 2);
-    assert!(text.contains("Sum of 2 sessions\n  phases    32 of 32 found"), "{text}");
+    assert!(text.contains("Sum of 2 sessions\n  phases    42 of 42 found"), "{text}");
 }
 
 #[test]

@@ -48,7 +48,10 @@ fn the_same_seed_gives_the_same_files() {
 fn a_seed_means_these_bytes_on_any_machine() {
     let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("protocols/short-check.yaml");
     let plan = Plan { faults: vec!["side-short=80@left,1/3".parse().unwrap()], ..Plan::new(7) };
-    let rehearsal = rehearse::simulate(&protocol::load(&file, None).unwrap(), &plan);
+    let mut protocol = protocol::load(&file, None).unwrap();
+    // As often as the short check asked for it when the bytes were taken.
+    protocol.phases.iter_mut().filter(|phase| phase.repeats > 1).for_each(|phase| phase.repeats = 3);
+    let rehearsal = rehearse::simulate(&protocol, &plan);
     let found: Vec<&str> = rehearsal.recordings.iter().map(|recording| recording.sha256.as_str()).collect();
     assert_eq!(found, SEED_7);
 }
