@@ -1,0 +1,84 @@
+//! Every file in `protocols/`: it reads without a mistake, an ideal unit has nothing to fear from it, and its phases are
+//! found where they were ridden.
+
+#[allow(dead_code, reason = "each test uses its part")]
+mod common;
+
+use std::path::Path;
+
+use assize::against_truth::{Comparison, Found, compare};
+use assize::rehearse::{BENCHES, Instruments, Plan, Rehearsal, Setting, simulate};
+use assize::verdict::{Outcome, Verdict};
+
+/// Protocol, the bench that it is meant for, where it is ridden.
+const SHIPPED: &[(&str, &str, Setting)] = &[
+    ("bench-both-rings.yaml", "both", Setting::Resistance),
+    ("cold-soak-drift.yaml", "both", Setting::Resistance),
+    ("road-climbs.yaml", "pedals", Setting::Road),
+    ("short-check.yaml", "pedals", Setting::Resistance),
+    ("sprint-and-stop.yaml", "pedals", Setting::Resistance),
+];
+
+fn ridden((file, word, setting): (&str, &str, Setting), instruments: Instruments) -> (Rehearsal, Verdict) {
+    let bench = BENCHES.iter().find(|kind| kind.word == word).unwrap_or_else(|| panic!("no bench {word}"));
+    let plan = Plan { bench: (bench.bench)(), setting, instruments, ..Plan::new(2) };
+    let rehearsal = simulate(&common::shipped(file), &plan);
+    let verdict = common::judge(&rehearsal).verdict;
+    (rehearsal, verdict)
+}
+
+fn beside_truth(rehearsal: &Rehearsal, verdict: &Verdict) -> Comparison {
+    compare(verdict, &rehearsal.truth_file()).unwrap_or_else(|e| panic!("{e}"))
+}
+
+#[test]
+fn every_shipped_protocol_stands_in_the_table_with_a_bench_that_has_the_references_it_needs() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("protocols");
+    let mut files: Vec<String> =
+        folder.read_dir().unwrap().map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect();
+    files.sort();
+    let listed: Vec<&str> = SHIPPED.iter().map(|(file, ..)| *file).collect();
+    assert_eq!(files, listed);
+    for (file, word, setting) in SHIPPED {
+        let protocol = common::shipped(file);
+        let bench = (BENCHES.iter().find(|kind| kind.word == *word).unwrap().bench)();
+        assert!(bench.references.len() >= protocol.needs.references, "{file}");
+        assert_eq!(*setting == Setting::Road, protocol.setting == assize::protocol::Setting::Road, "{file}");
+    }
+}
+
+#[test]
+fn an_ideal_unit_passes_every_shipped_protocol() {
+    for shipped in SHIPPED {
+        let (_, verdict) = ridden(*shipped, Instruments::Ideal);
+        let checks = verdict.repeats.iter().flat_map(|repeats| &repeats.checks);
+        let open: Vec<_> = checks.chain(&verdict.whole_ride).filter(|c| c.verdict != Outcome::Pass).collect();
+        assert_eq!(verdict.verdict, Some(Outcome::Pass), "{}: {open:?}", shipped.0);
+    }
+}
+
+/// Seconds by which a phase may be found early or late. On the road riders roll out of a block, and a lead-in of any length
+/// may begin before the script says; no more than what settling leaves out.
+fn near_s(setting: Setting) -> f64 {
+    if setting == Setting::Road { 30.0 } else { 5.0 }
+}
+
+#[test]
+fn every_phase_of_every_shipped_protocol_is_found_where_it_was_ridden() {
+    for shipped in SHIPPED {
+        let (rehearsal, verdict) = ridden(*shipped, Instruments::Real);
+        for phase in beside_truth(&rehearsal, &verdict).phases {
+            let what = format!("{}: {} {}", shipped.0, phase.phase, phase.repeat);
+            match phase.found {
+                Found::Typed => {}
+                // What nothing scores lies between the others, and is divided as well as may be.
+                _ if phase.checks.is_empty() => {}
+                Found::At { start_off_s, end_off_s, ring_right } => {
+                    assert!(start_off_s.abs().max(end_off_s.abs()) < near_s(shipped.2), "{what}: {:?}", phase.found);
+                    assert_ne!(ring_right, Some(false), "{what}");
+                }
+                Found::Missed | Found::NotRidden => panic!("{what}: {:?}", phase.found),
+            }
+        }
+    }
+}
