@@ -9,6 +9,7 @@ const LADDERS: &[(&str, &str, &[f64])] = &[
     ("offset", "", &[2.0, 4.0, 6.0, 9.0, 13.0, 20.0]),
     ("ring-offset", "@big", &[2.0, 4.0, 6.0, 9.0, 13.0, 20.0]),
     ("side-short", "@left", &[20.0, 40.0, 60.0, 80.0, 110.0, 150.0]),
+    ("side-short", "@right", &[20.0, 40.0, 60.0, 80.0, 110.0, 150.0]),
     ("side-short", "@left,1/3", &[40.0, 60.0, 80.0, 110.0, 150.0, 200.0]),
     ("late", "", &[0.5, 1.0, 1.5, 2.0, 3.0]),
     ("late-wake", "", &[0.5, 1.0, 1.5, 2.0, 2.5, 4.0]),
@@ -62,7 +63,7 @@ mod tests {
         let kinds = |protocol: &Protocol| by_ladder(ladders(protocol, &Bench::both()).into_iter().enumerate()).len();
         assert_eq!(kinds(&protocol), LADDERS.len());
         protocol.phases.retain(|phase| !matches!(phase.drill, crate::protocol::Drill::Sprint { .. }));
-        assert_eq!(kinds(&protocol), LADDERS.len() - 2);
+        assert_eq!(kinds(&protocol), LADDERS.len() - 3);
     }
 
     #[test]

@@ -120,15 +120,15 @@ pub fn spared(trials: &Trials, spare: &Spare) -> Vec<String> {
 }
 
 fn tried(tried: &Tried) -> String {
-    let change = |of: Change| match (of.lost, of.won) {
-        (0, 0) => format!("none of {} otherwise", of.of),
-        (lost, won) => format!("{lost} of {} no longer, {won} only now", of.of),
+    let change = |of: Change, what: &str| match (of.lost, of.won) {
+        (0, 0) => format!("of {} {what} none ends otherwise", of.of),
+        (lost, won) => format!("of {} {what} {lost} no longer and {won} only now", of.of),
     };
-    let so = if tried.goes() { "it can go" } else { "it stays" };
     format!(
-        "Without {}: sessions with the least fault that is found fail, {}; of sound units pass, {}: {so}.",
+        "Without {}: {}; {}: it {}.",
         tried.phase,
-        change(tried.failing),
-        change(tried.passing)
+        change(tried.failing, "sessions with the least size found fail"),
+        change(tried.passing, "sound units pass"),
+        if tried.goes() { "can go" } else { "stays" }
     )
 }
