@@ -9,7 +9,7 @@ mod shipped;
 use std::path::Path;
 
 use assize::against_truth::{Comparison, Found, compare};
-use assize::rehearse::{BENCHES, Instruments, Plan, Rehearsal, Setting, simulate};
+use assize::rehearse::{BENCHES, Instruments, Plan, Rehearsal, Setting, check_faults, simulate};
 use assize::verdict::{Outcome, Verdict};
 use shipped::{SHIPPED, Shipped};
 
@@ -35,10 +35,12 @@ fn every_shipped_protocol_stands_in_the_table_with_a_bench_that_has_the_referenc
     files.sort();
     let listed: Vec<&str> = SHIPPED.iter().map(|shipped| shipped.file).collect();
     assert_eq!(files, listed);
-    for Shipped { file, bench: word, .. } in SHIPPED {
+    for Shipped { file, bench: word, finds } in SHIPPED {
         let protocol = common::shipped(file);
         let bench = (BENCHES.iter().find(|kind| kind.word == *word).unwrap().bench)();
         assert!(bench.references.len() >= protocol.needs.references, "{file}");
+        let faults = finds.iter().map(|fault| fault.parse().unwrap_or_else(|e| panic!("{e}"))).collect();
+        assert_eq!(check_faults(&protocol, &Plan { faults, bench, ..Plan::new(1) }), Ok(()), "{file}");
     }
 }
 
