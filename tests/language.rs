@@ -478,7 +478,9 @@ fn check_tells_what_it_found_and_exits_by_the_worst() {
     assert_eq!(
         said,
         "protocols/bench-both-rings.yaml: ok (protocol `Bench trial on both chainrings`, 20 phases, 33 with repeats, \
-         73.9 min of riding)\n"
+         73.9 min of riding)\n  \
+         rehearsed 9 times, a sound unit against pedal pair P ±1 % or 2 W and trainer T ±1.5 % or 3 W: each limit leaves \
+         room for the uncertainty reached\n"
     );
     let (exit, said) = check(&[&case("every-key-session.yaml")]);
     assert_eq!(exit, Exit::Done);

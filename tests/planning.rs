@@ -147,3 +147,23 @@ fn what_no_fault_needed_is_spared_and_what_one_needed_is_not() {
     let left: Vec<String> = spare.protocol.phases.iter().map(|phase| phase.id.to_string()).collect();
     assert_eq!(left, ["warm-up", "block", "cool-down"]);
 }
+
+#[test]
+fn advice_is_told_with_numbers_in_the_terminal_and_on_the_page() {
+    let folder = tempfile::tempdir().unwrap();
+    let (file, page) = (folder.path().join("planned.yaml"), folder.path().join("page.html"));
+    std::fs::write(&file, BLOCK.replace("LIMIT", "2 %")).unwrap();
+    let mut assize = Command::cargo_bin("assize").unwrap();
+    assize.arg("rehearse").arg(&file).args(["--trials", "12", "--bench", "pedals", "--want", "gain=3.6", "--spare"]);
+    assize.args(["--fault", "gain=8", "--html"]).arg(&page);
+    let told = String::from_utf8(assize.assert().success().get_output().stdout.clone()).unwrap();
+    let page = std::fs::read_to_string(page).unwrap();
+    for said in
+        ["it shows in block mean_error.", "A better pedal pair P", "in place of 4 min", "Narrower limits: block"]
+    {
+        assert!(told.contains(said), "{said}: {told}");
+    }
+    for said in ["A better pedal pair P", "Needed, as some sessions fail by nothing else: block."] {
+        assert!(told.contains(said) && page.contains(said), "{said}: {told}");
+    }
+}
