@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, bail};
 
 use super::Exit;
-use super::judge::write_whole;
+use super::files::write_whole;
 use crate::{protocol, recording, session};
 
 /// Write a session file from recordings, with ? where you must fill in
@@ -48,7 +48,7 @@ pub fn run(args: &DraftArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     match &args.out {
         None => out.write_all(draft.text.as_bytes())?,
         Some(to) => {
-            write_whole(to, &draft.text).with_context(|| format!("writing {}", to.display()))?;
+            write_whole(to, draft.text.as_bytes()).with_context(|| format!("writing {}", to.display()))?;
             let name = to.display();
             writeln!(out, "wrote {name}: {} `?` to fill in, then `assize judge {name}`", draft.asked)?;
             for sentence in &draft.left_out {

@@ -6,6 +6,7 @@ use anyhow::{Context, bail};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::Exit;
+use super::files::write_whole;
 use crate::against_truth::Sum;
 use crate::judge::Judgement;
 use crate::protocol::Protocol;
@@ -212,7 +213,7 @@ fn write_all(
         if to == standard {
             out.write_all(text.as_bytes())?;
         } else {
-            write_whole(to, text).with_context(|| format!("writing {}", to.display()))?;
+            write_whole(to, text.as_bytes()).with_context(|| format!("writing {}", to.display()))?;
         }
     }
     Ok(match verdict.verdict {
@@ -220,24 +221,6 @@ fn write_all(
         Some(Outcome::Undecided | Outcome::NotRidden) => Exit::Undecided,
         _ => Exit::Done,
     })
-}
-
-/// To a temporary name in the same folder, then renamed: nobody ever finds half a file. A link is followed, and what
-/// is no file (a pipe, a device) is written to, not replaced.
-pub(super) fn write_whole(to: &Path, text: &str) -> anyhow::Result<()> {
-    let to = &std::fs::canonicalize(to).unwrap_or_else(|_| to.to_owned());
-    if std::fs::metadata(to).is_ok_and(|there| !there.is_file()) {
-        return Ok(std::fs::write(to, text)?);
-    }
-    let folder = to.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut builder = tempfile::Builder::new();
-    // Temporary files are private by default; a sheet is to be shown around.
-    #[cfg(unix)]
-    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o644));
-    let mut file = builder.tempfile_in(folder)?;
-    file.write_all(text.as_bytes())?;
-    file.persist(to)?;
-    Ok(())
 }
 
 /// A label in a file name: letters, digits and dashes.

@@ -2,6 +2,7 @@
 
 mod check;
 mod draft;
+mod files;
 mod inspect;
 mod judge;
 mod rehearse;

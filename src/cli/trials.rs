@@ -6,7 +6,7 @@ use anyhow::Context;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::Exit;
-use super::judge::write_whole;
+use super::files::write_whole;
 use crate::rehearse::Fault;
 use crate::report;
 use crate::trials::{self, Point, Summary, Trials};
@@ -62,7 +62,7 @@ pub fn run(trials: &Trials, faults: &[Fault], asked: &Asked, out: &mut impl Writ
     }
     if let Some(path) = asked.html {
         let page = report::trials::page(trials, &summary, &asked.command, &advice).context("making the page")?;
-        write_whole(path, &page).with_context(|| format!("{} can't be written", path.display()))?;
+        write_whole(path, page.as_bytes()).with_context(|| format!("{} can't be written", path.display()))?;
     }
     Ok(Exit::Done)
 }
