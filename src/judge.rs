@@ -170,7 +170,6 @@ impl Case<'_> {
                 .chain(repeats.iter().filter(|r| r.required).map(|r| r.verdict))
                 .chain(contrasts.iter().chain(&whole_ride).filter(|c| c.required).map(|c| c.verdict)),
         );
-        let counts = counts(&phases, &repeats, &contrasts, &whole_ride);
         let mut verdict = self.frame(&ride, Some(protocol), &scores.agreement);
         verdict.verdict = Some(outcome);
         verdict.rings = scores.rings.iter().filter_map(|ring| ring_error(ring, protocol.decision.coverage)).collect();
@@ -181,11 +180,11 @@ impl Case<'_> {
             let label = &self.session.references[left_out].instrument.label;
             format!("{label} stands apart from the references that agree and judged nothing")
         }));
-        verdict.counts = counts;
         verdict.phases = phases;
         verdict.repeats = repeats;
         verdict.contrasts = contrasts;
         verdict.whole_ride = whole_ride;
+        verdict.counts = counts(&verdict);
         verdict.diagnosis = diagnosis;
         verdict.why = why(&verdict);
         Judgement { verdict, matches, ride }
@@ -576,29 +575,17 @@ fn ring_error(ring: &scoring::RingScore, coverage: f64) -> Option<RingError> {
     })
 }
 
-fn counts(
-    phases: &[PhaseVerdict],
-    repeats: &[RepeatVerdict],
-    contrasts: &[CheckVerdict],
-    whole_ride: &[CheckVerdict],
-) -> Counts {
-    let checks = || {
-        phases
-            .iter()
-            .flat_map(|p| &p.checks)
-            .chain(repeats.iter().flat_map(|r| &r.checks))
-            .chain(contrasts)
-            .chain(whole_ride)
-    };
-    let count = |outcome| checks().filter(|c| c.verdict == outcome).count();
+fn counts(verdict: &Verdict) -> Counts {
+    let count = |outcome| verdict.checks().filter(|placed| placed.check.verdict == outcome).count();
+    let not_applicable = count(Outcome::NotApplicable);
     Counts {
-        checks_made: checks().filter(|c| c.verdict != Outcome::NotApplicable).count(),
+        checks_made: verdict.checks().count() - not_applicable,
         passed: count(Outcome::Pass),
         failed: count(Outcome::Fail),
         undecided: count(Outcome::Undecided),
-        not_ridden: phases.iter().filter(|p| p.verdict == Outcome::NotRidden && p.required).count(),
-        not_applicable: count(Outcome::NotApplicable),
-        surplus: phases.iter().filter(|p| p.surplus).count(),
+        not_ridden: verdict.phases.iter().filter(|p| p.verdict == Outcome::NotRidden && p.required).count(),
+        not_applicable,
+        surplus: verdict.phases.iter().filter(|p| p.surplus).count(),
     }
 }
 
@@ -795,12 +782,8 @@ fn capital(text: &str) -> String {
 
 /// Phases (repeats together), contrasts and the whole ride with this outcome, in order.
 fn required_places(verdict: &Verdict, outcome: Outcome) -> Vec<String> {
-    let repeated = |phase: &str| verdict.repeats.iter().any(|r| r.phase == phase);
-    let phases = verdict
-        .phases
-        .iter()
-        .filter(|p| p.required && p.verdict == outcome && !repeated(&p.phase))
-        .map(|p| p.phase.clone());
+    let single = verdict.phases.iter().filter(|p| verdict.repeats_of(&p.phase).is_none());
+    let phases = single.filter(|p| p.required && p.verdict == outcome).map(|p| p.phase.clone());
     let repeats = verdict.repeats.iter().filter(|r| r.required && r.verdict == outcome).map(|r| r.phase.clone());
     let contrasts =
         verdict.contrasts.iter().filter(|c| c.required && c.verdict == outcome).filter_map(|c| c.contrast.clone());

@@ -5,7 +5,7 @@
 
 mod charts;
 #[cfg(test)]
-mod example;
+pub(crate) mod example;
 mod groups;
 pub mod html;
 pub mod json;

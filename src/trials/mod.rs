@@ -29,7 +29,7 @@ use crate::protocol::Protocol;
 use crate::recording::Recording;
 use crate::rehearse::{Bench, Fault, Habits, Plan, Setting, record};
 use crate::session::Session;
-use crate::verdict::{CheckVerdict, Outcome, Verdict};
+use crate::verdict::{CheckOf, Outcome, PlacedCheck, Verdict};
 
 /// What is ridden again and again.
 #[derive(Debug, Clone)]
@@ -206,27 +206,22 @@ fn without_keys(check: &str) -> String {
 
 /// Required checks that were decided so, each once: those of single repeats and of means under the phase.
 fn required(verdict: &Verdict, outcome: Outcome) -> BTreeSet<String> {
-    let decided = |check: &&CheckVerdict| check.required && check.verdict == outcome;
-    let mut found = BTreeSet::new();
-    for phase in verdict.phases.iter().filter(|phase| phase.required) {
-        let repeats = verdict.repeats.iter().find(|repeats| repeats.phase == phase.phase);
+    let counts = |placed: &PlacedCheck| match placed.of {
         // An undecided repeat among others decides nothing, their mean does; a failed one fails what accepts none.
-        let counts = repeats.is_none_or(|repeats| outcome == Outcome::Fail && repeats.verdict == Outcome::Fail);
-        let checks = phase.checks.iter().filter(|_| counts).filter(decided);
-        found.extend(checks.map(|check| format!("{} {}", phase.phase, check.measure)));
-        if outcome == Outcome::Undecided && phase.verdict == Outcome::NotRidden {
-            found.insert(format!("{} not-ridden", phase.phase));
+        CheckOf::Ride(phase) => verdict
+            .repeats_of(&phase.phase)
+            .is_none_or(|repeats| outcome == Outcome::Fail && repeats.verdict == Outcome::Fail),
+        // What accepts its repeats has failed by nothing, whatever one of them or their mean reads.
+        CheckOf::Mean(repeats) => {
+            repeats.verdict == outcome || outcome == Outcome::Undecided && repeats.verdict != Outcome::Pass
         }
+        CheckOf::Contrast | CheckOf::WholeRide => true,
+    };
+    let decided = verdict.checks().filter(|placed| placed.required() && placed.check.verdict == outcome);
+    let mut found: BTreeSet<String> = decided.filter(counts).map(|placed| placed.name()).collect();
+    if outcome == Outcome::Undecided {
+        let missing = verdict.phases.iter().filter(|phase| phase.required && phase.verdict == Outcome::NotRidden);
+        found.extend(missing.map(|phase| format!("{} not-ridden", phase.phase)));
     }
-    // What accepts its repeats has failed by nothing, whatever one of them or their mean reads.
-    let counts = |of: Outcome| of == outcome || outcome == Outcome::Undecided && of != Outcome::Pass;
-    for repeats in verdict.repeats.iter().filter(|repeats| repeats.required && counts(repeats.verdict)) {
-        let checks = repeats.checks.iter().filter(decided);
-        found.extend(checks.map(|check| format!("{} {}", repeats.phase, check.measure)));
-    }
-    for check in verdict.contrasts.iter().filter(decided) {
-        found.insert(format!("{} {}", check.contrast.as_deref().unwrap_or_default(), check.measure));
-    }
-    found.extend(verdict.whole_ride.iter().filter(decided).map(|check| format!("whole ride {}", check.measure)));
     found
 }

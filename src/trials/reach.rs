@@ -2,7 +2,7 @@
 
 use crate::judge::JudgeError;
 use crate::stats::median;
-use crate::verdict::{CheckVerdict, Outcome, Verdict};
+use crate::verdict::{CheckOf, CheckVerdict, Outcome, PlacedCheck, Verdict};
 
 use super::{Trials, without_keys};
 
@@ -96,14 +96,11 @@ fn room<'v>(at: &str, verdicts: impl Iterator<Item = &'v CheckVerdict>) -> Optio
 
 /// Checks that decide: of repeats their mean.
 fn required(verdict: &Verdict) -> Vec<(String, CheckVerdict)> {
-    let repeated = |phase: &str| verdict.repeats.iter().any(|repeats| repeats.phase == phase);
-    let alone = verdict.phases.iter().filter(|phase| phase.required && !repeated(&phase.phase));
-    let alone = alone.flat_map(|phase| phase.checks.iter().map(|check| (phase.phase.as_str(), check)));
-    let repeats = verdict.repeats.iter().filter(|repeats| repeats.required);
-    let repeats = repeats.flat_map(|repeats| repeats.checks.iter().map(|check| (repeats.phase.as_str(), check)));
-    let contrasts = verdict.contrasts.iter().map(|check| (check.contrast.as_deref().unwrap_or_default(), check));
-    let whole_ride = verdict.whole_ride.iter().map(|check| ("whole ride", check));
-    let all = alone.chain(repeats).chain(contrasts).chain(whole_ride);
-    let decides = all.filter(|(_, check)| check.required && check.verdict != Outcome::NotApplicable);
-    decides.map(|(place, check)| (format!("{place} {}", check.measure), check.clone())).collect()
+    let decides = |placed: &PlacedCheck| match placed.of {
+        CheckOf::Ride(phase) => verdict.repeats_of(&phase.phase).is_none(),
+        _ => true,
+    };
+    let counts = |placed: &PlacedCheck| placed.required() && placed.check.verdict != Outcome::NotApplicable;
+    let checks = verdict.checks().filter(decides).filter(counts);
+    checks.map(|placed| (placed.name(), placed.check.clone())).collect()
 }
