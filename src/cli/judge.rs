@@ -44,6 +44,12 @@ pub struct JudgeArgs {
     /// Where to write the sheet; - for standard output
     #[arg(long, value_name = "FILE")]
     sheet: Option<PathBuf>,
+    /// Where to write a line per check, for spreadsheets and scripts; - for standard output
+    #[arg(long, value_name = "FILE")]
+    csv: Option<PathBuf>,
+    /// Where to write a case per check, in the XML form that build servers read of tests; - for standard output
+    #[arg(long, value_name = "FILE")]
+    junit: Option<PathBuf>,
     /// Print what each stretch of the ride was taken for, on what grounds, and what was not found
     #[arg(long)]
     explain: bool,
@@ -55,6 +61,103 @@ pub struct JudgeArgs {
     truth: Vec<PathBuf>,
 }
 
+/// What judging can write beside the table.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Document {
+    Sheet,
+    Verdict,
+    Lines,
+    Cases,
+}
+
+impl Document {
+    const ALL: [Document; 4] = [Document::Sheet, Document::Verdict, Document::Lines, Document::Cases];
+
+    fn option(self) -> &'static str {
+        match self {
+            Document::Sheet => "--sheet",
+            Document::Verdict => "--json",
+            Document::Lines => "--csv",
+            Document::Cases => "--junit",
+        }
+    }
+
+    /// What the terminal calls it.
+    fn name(self) -> &'static str {
+        match self {
+            Document::Sheet => "Sheet",
+            Document::Verdict => "Verdict",
+            Document::Lines => "Checks, a line each",
+            Document::Cases => "Checks, for a build server",
+        }
+    }
+
+    fn asked(self, args: &JudgeArgs) -> Option<&Path> {
+        let asked = match self {
+            Document::Sheet => &args.sheet,
+            Document::Verdict => &args.json,
+            Document::Lines => &args.csv,
+            Document::Cases => &args.junit,
+        };
+        asked.as_deref()
+    }
+
+    /// Where it goes: as asked, or beside the session; `None` for what is only made when asked for.
+    fn to(self, args: &JudgeArgs, folder: &Path, suffix: &str) -> Option<PathBuf> {
+        let beside = |stem, extension| Some(folder.join(format!("{stem}{suffix}.{extension}")));
+        self.asked(args).map(Path::to_owned).or_else(|| match self {
+            Document::Sheet => beside("sheet", "html"),
+            Document::Verdict => beside("verdict", "json"),
+            Document::Lines | Document::Cases => None,
+        })
+    }
+
+    fn render(self, judgement: &Judgement) -> anyhow::Result<Vec<u8>> {
+        let verdict = &judgement.verdict;
+        let mut bytes = vec![];
+        match self {
+            Document::Sheet => bytes = report::html::render(judgement).context("making the sheet")?.into_bytes(),
+            Document::Verdict => bytes = report::json::to_string(verdict).into_bytes(),
+            Document::Lines => report::csv::write(verdict, &mut bytes).context("making the lines")?,
+            Document::Cases => report::suites::write(verdict, &mut bytes).context("making the cases")?,
+        }
+        Ok(bytes)
+    }
+}
+
+fn is_standard_output(to: &Path) -> bool {
+    to == Path::new("-")
+}
+
+/// Standard output carries one thing at a time.
+fn one_to_standard_output(args: &JudgeArgs) -> anyhow::Result<()> {
+    let to_standard = |document: &Document| document.asked(args).is_some_and(is_standard_output);
+    let options: Vec<String> =
+        Document::ALL.into_iter().filter(to_standard).map(|document| format!("{} -", document.option())).collect();
+    match options.as_slice() {
+        [one] if !args.truth.is_empty() => {
+            bail!("--truth reports to standard output, where {one} already writes; give that a file")
+        }
+        [] | [_] => Ok(()),
+        several => {
+            bail!("{} would all write to standard output; give all but one of them a file", several.join(" and "))
+        }
+    }
+}
+
+/// One file can't hold what is made for each of several units.
+fn no_file_named(args: &JudgeArgs, instead: &str) -> anyhow::Result<()> {
+    if Document::ALL.iter().all(|document| document.asked(args).is_none()) {
+        return Ok(());
+    }
+    let options = Document::ALL.map(Document::option);
+    bail!(
+        "{} and {} name one file each; {instead}",
+        options[..options.len() - 1].join(", "),
+        options[options.len() - 1]
+    )
+}
+
 /// The truths given, and the counts of what stood beside them.
 struct Truths {
     files: Vec<(PathBuf, TruthFile)>,
@@ -63,10 +166,6 @@ struct Truths {
 
 impl Truths {
     fn load(args: &JudgeArgs) -> anyhow::Result<Self> {
-        let standard = Path::new("-");
-        if !args.truth.is_empty() && [&args.json, &args.sheet].iter().any(|to| to.as_deref() == Some(standard)) {
-            bail!("--truth reports to standard output, where --json - or --sheet - already writes; give that a file");
-        }
         let load = |file: &PathBuf| Ok((file.clone(), TruthFile::load(file)?));
         let files = args.truth.iter().map(load).collect::<anyhow::Result<Vec<_>>>()?;
         Ok(Self { files, sum: Sum::default() })
@@ -89,15 +188,17 @@ impl Truths {
 }
 
 pub fn run(args: &JudgeArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
+    one_to_standard_output(args)?;
     let mut truths = Truths::load(args)?;
     if args.unit.is_some() {
         let session = session_from_args(args)?;
         return Ok(exit(args, [judge_one(args, &session, Path::new(""), &mut truths, out)?]));
     }
-    if args.sessions.len() > 1 && (args.json.is_some() || args.sheet.is_some()) {
-        bail!(
-            "--json and --sheet name one file each; with several sessions leave them out (the files go beside each session)"
-        );
+    if args.sessions.len() > 1 {
+        no_file_named(
+            args,
+            "with several sessions leave them out (sheet and verdict go beside each session) or judge one at a time",
+        )?;
     }
     let progress = Progress::over(args.sessions.len() as u64);
     let mut exits = Vec::new();
@@ -169,10 +270,8 @@ fn judge_one(
 ) -> anyhow::Result<Exit> {
     let judgements = judge::judge(session)?;
     let several = judgements.len() > 1;
-    if several && (args.json.is_some() || args.sheet.is_some()) {
-        bail!(
-            "--json and --sheet name one file each; a session with several units writes one of each per unit beside the session"
-        );
+    if several {
+        no_file_named(args, "a session with several units writes a sheet and a verdict per unit beside the session")?;
     }
     let mut exits = Vec::new();
     for judgement in &judgements {
@@ -190,14 +289,12 @@ fn write_all(
     out: &mut impl Write,
 ) -> anyhow::Result<Exit> {
     let verdict = &judgement.verdict;
-    let json = report::json::to_string(verdict);
-    let sheet = report::html::render(judgement).context("making the sheet")?;
     let suffix = if several { format!("-{}", file_word(&verdict.unit.label)) } else { String::new() };
-    let json_to = args.json.clone().unwrap_or_else(|| folder.join(format!("verdict{suffix}.json")));
-    let sheet_to = args.sheet.clone().unwrap_or_else(|| folder.join(format!("sheet{suffix}.html")));
-    let standard = Path::new("-");
-    // Standard output carries one thing at a time: a document that was asked for there, or the table.
-    if json_to != standard && sheet_to != standard {
+    let to = |document: Document| Some((document, document.to(args, folder, &suffix)?));
+    let wanted: Vec<(Document, PathBuf)> = Document::ALL.into_iter().filter_map(to).collect();
+    let bytes = wanted.iter().map(|(document, _)| document.render(judgement)).collect::<anyhow::Result<Vec<_>>>()?;
+    // A document that was asked for there takes the table's place.
+    if !wanted.iter().any(|(_, to)| is_standard_output(to)) {
         let style = if std::io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none() {
             Style::Colour
         } else {
@@ -207,13 +304,18 @@ fn write_all(
         if args.explain {
             report::table::assignment(judgement, out).context("writing the assignment")?;
         }
-        writeln!(out, "\nSheet {}: {}\nVerdict: {}", verdict.sheet_number, sheet_to.display(), json_to.display())?;
+        writeln!(out)?;
+        for (document, to) in &wanted {
+            let number =
+                if *document == Document::Sheet { format!(" {}", verdict.sheet_number) } else { String::new() };
+            writeln!(out, "{}{number}: {}", document.name(), to.display())?;
+        }
     }
-    for (to, text) in [(&json_to, &json), (&sheet_to, &sheet)] {
-        if to == standard {
-            out.write_all(text.as_bytes())?;
+    for ((_, to), bytes) in wanted.iter().zip(&bytes) {
+        if is_standard_output(to) {
+            out.write_all(bytes)?;
         } else {
-            write_whole(to, text.as_bytes()).with_context(|| format!("writing {}", to.display()))?;
+            write_whole(to, bytes).with_context(|| format!("writing {}", to.display()))?;
         }
     }
     Ok(match verdict.verdict {

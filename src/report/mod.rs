@@ -4,12 +4,14 @@
 //! put into words and draw.
 
 mod charts;
+pub mod csv;
 #[cfg(test)]
 pub(crate) mod example;
 mod groups;
 pub mod html;
 pub mod json;
 pub mod pages;
+pub mod suites;
 mod svg;
 pub mod table;
 pub mod trials;

@@ -1,0 +1,188 @@
+//! What labs that automate read: the same verdict as lines, as cases for a build server and on standard output; the
+//! terminal's text, completions and the manual.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use assert_cmd::Command;
+use quick_xml::events::Event;
+use serde_json::Value;
+
+const SOUND: &str = "demo-data/bench-sound/session.yaml";
+const FAULTY: &str = "demo-data/bench-faulty/session.yaml";
+
+fn project(path: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join(path)
+}
+
+fn assize() -> Command {
+    Command::cargo_bin("assize").expect("the binary is built")
+}
+
+/// Judges a demo; the folder holds v.json, s.html, c.csv and c.xml.
+fn judged(session: &str) -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    let mut command = assize();
+    command.arg("judge").arg(project(session)).arg("--exit-zero");
+    for (option, file) in [("--json", "v.json"), ("--sheet", "s.html"), ("--csv", "c.csv"), ("--junit", "c.xml")] {
+        command.arg(option).arg(folder.path().join(file));
+    }
+    command.assert().success();
+    folder
+}
+
+fn json(folder: &Path) -> Value {
+    serde_json::from_str(&std::fs::read_to_string(folder.join("v.json")).unwrap()).unwrap()
+}
+
+/// The checks of the JSON in its order, and the phase, contrast or ride that each stands under.
+fn checks(verdict: &Value) -> Vec<(String, Value)> {
+    let list = |key: &str| verdict[key].as_array().unwrap().clone();
+    let of_phases = ["phases", "repeats"].into_iter().flat_map(list).flat_map(|item| {
+        let phase = item["phase"].as_str().unwrap().to_owned();
+        item["checks"].as_array().unwrap().iter().map(move |c| (phase.clone(), c.clone())).collect::<Vec<_>>()
+    });
+    let across = ["contrasts", "whole_ride"].into_iter().flat_map(list);
+    let across = across.map(|c| (c.get("contrast").map_or("whole ride", |n| n.as_str().unwrap()).to_owned(), c));
+    of_phases.chain(across).collect()
+}
+
+#[test]
+fn the_lines_hold_every_number_of_the_json_digit_by_digit() {
+    for demo in [SOUND, FAULTY] {
+        let folder = judged(demo);
+        let verdict = json(folder.path());
+        let mut reader = csv::Reader::from_path(folder.path().join("c.csv")).unwrap();
+        let lines: Vec<BTreeMap<String, String>> = reader.deserialize().map(Result::unwrap).collect();
+        let of_checks: Vec<_> = lines.iter().filter(|line| !line["measure"].is_empty()).collect();
+        let checks = checks(&verdict);
+        assert_eq!(of_checks.len(), checks.len());
+        for (line, (place, check)) in of_checks.iter().zip(&checks) {
+            assert_eq!(
+                (line["phase"].as_str(), line["sheet_number"].as_str()),
+                (place.as_str(), verdict["sheet_number"].as_str().unwrap())
+            );
+            for key in ["measure", "unit", "limit", "verdict", "reason"] {
+                assert_eq!(line[key], check[key].as_str().unwrap_or_default(), "{key} of {place}");
+            }
+            let numbers = [
+                "value",
+                "expanded_uncertainty",
+                "coverage_factor",
+                "limit_low",
+                "limit_high",
+                "conformance_probability",
+            ];
+            for key in numbers {
+                assert_eq!(line[key].parse::<f64>().ok(), check[key].as_f64(), "{key} of {place}");
+            }
+        }
+    }
+}
+
+/// Elements with their attributes, in order.
+fn elements(xml: &str) -> Vec<(String, BTreeMap<String, String>)> {
+    let mut reader = quick_xml::Reader::from_str(xml);
+    let mut found = vec![];
+    loop {
+        match reader.read_event().unwrap() {
+            Event::Eof => return found,
+            Event::Start(e) | Event::Empty(e) => {
+                let attributes = e.attributes().map(Result::unwrap);
+                let pair = |a: quick_xml::events::attributes::Attribute| {
+                    (a.key.as_ref().to_owned(), quick_xml::escape::unescape(&a.value).unwrap().into_owned())
+                };
+                found.push((e.name().as_ref().to_owned(), attributes.map(pair).collect()));
+            }
+            _ => {}
+        }
+    }
+}
+
+#[test]
+fn a_build_server_sees_green_for_the_sound_demo_and_red_for_the_faulty_one() {
+    for (demo, green) in [(SOUND, true), (FAULTY, false)] {
+        let folder = judged(demo);
+        let elements = elements(&std::fs::read_to_string(folder.path().join("c.xml")).unwrap());
+        let count = |name: &str| elements.iter().filter(|(element, _)| element == name).count();
+        assert_eq!(count("failure") + count("error") == 0, green);
+        let root = &elements[0].1;
+        for (attribute, name) in
+            [("tests", "testcase"), ("failures", "failure"), ("errors", "error"), ("skipped", "skipped")]
+        {
+            assert_eq!(root[attribute], count(name).to_string(), "{attribute}");
+        }
+        assert!(count("testcase") >= checks(&json(folder.path())).len());
+        let mut names: Vec<_> =
+            elements.iter().filter(|(e, _)| e == "testcase").map(|(_, a)| (&a["classname"], &a["name"])).collect();
+        names.sort();
+        let all = names.len();
+        names.dedup();
+        assert_eq!(names.len(), all, "two cases of one name are one for a build server");
+    }
+}
+
+#[test]
+fn a_required_check_that_stays_undecided_is_an_error_and_no_green() {
+    // Without the second reference nothing decides a level to 1.5 %.
+    let folder = tempfile::tempdir().unwrap();
+    let protocol = folder.path().join("p.yaml");
+    std::fs::write(
+        &protocol,
+        "assize: 1\ntitle: Too strict\nrevision: one\nphases:\n  - {phase: ride, drill: free, lasts: at least 1 min}\n\
+         whole_ride: {work_error: within 0.3 %}\n",
+    )
+    .unwrap();
+    let mut command = assize();
+    command.arg("judge").arg(project(SOUND)).arg("--protocol").arg(&protocol).args(["--junit", "-"]);
+    command.arg("--json").arg(folder.path().join("v.json")).arg("--sheet").arg(folder.path().join("s.html"));
+    let out = command.output().unwrap();
+    assert_eq!(out.status.code(), Some(3), "{}", String::from_utf8_lossy(&out.stderr));
+    let elements = elements(&String::from_utf8(out.stdout).unwrap());
+    let errors: Vec<_> = elements.iter().filter(|(name, _)| name == "error").collect();
+    assert_eq!(errors.len(), 1);
+    assert!(errors[0].1["message"].contains("undecided"), "{errors:?}");
+}
+
+#[test]
+fn standard_output_carries_one_document_and_nothing_else() {
+    let folder = tempfile::tempdir().unwrap();
+    let printed = |option: &str| {
+        let mut command = assize();
+        command.arg("judge").arg(project(FAULTY)).args([option, "-"]);
+        for (other, file) in [("--json", "v.json"), ("--sheet", "s.html")] {
+            if other != option {
+                command.arg(other).arg(folder.path().join(file));
+            }
+        }
+        let out = command.output().unwrap();
+        assert_eq!(out.status.code(), Some(1));
+        out.stdout
+    };
+    let whole = judged(FAULTY);
+    for (option, file) in [("--json", "v.json"), ("--sheet", "s.html"), ("--csv", "c.csv"), ("--junit", "c.xml")] {
+        assert_eq!(printed(option), std::fs::read(whole.path().join(file)).unwrap(), "{option}");
+    }
+}
+
+#[test]
+fn two_documents_on_standard_output_or_one_file_for_several_sessions_are_refused_in_one_message() {
+    let refused = |args: &[&str]| {
+        let out = assize().arg("judge").args(args).output().unwrap();
+        assert_eq!((out.status.code(), out.stdout.len()), (Some(2), 0));
+        String::from_utf8(out.stderr).unwrap()
+    };
+    let sound = project(SOUND).display().to_string();
+    let faulty = project(FAULTY).display().to_string();
+    assert_eq!(
+        refused(&[&sound, "--csv", "-", "--json", "-"]),
+        "error: --json - and --csv - would all write to standard output; give all but one of them a file\n"
+    );
+    let message = refused(&[&sound, "--junit", "-", "--truth", "truth.json"]);
+    assert!(message.contains("--truth") && message.contains("--junit -"), "{message}");
+    for option in ["--json", "--sheet", "--csv", "--junit"] {
+        let message = refused(&[&sound, &faulty, option, "one-file"]);
+        assert!(message.contains(option) && message.contains("one file each"), "{message}");
+        assert!(!Path::new("one-file").exists());
+    }
+}
