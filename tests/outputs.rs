@@ -186,3 +186,60 @@ fn two_documents_on_standard_output_or_one_file_for_several_sessions_are_refused
         assert!(!Path::new("one-file").exists());
     }
 }
+
+/// The commands that the program's help lists.
+fn commands() -> Vec<String> {
+    let help = String::from_utf8(assize().arg("--help").output().unwrap().stdout).unwrap();
+    let listed = help.split_once("Commands:").unwrap().1.split_once("\n\n").unwrap().0;
+    let words = listed.lines().filter_map(|line| line.strip_prefix("  ")?.split(' ').next());
+    words.filter(|word| !word.is_empty() && *word != "help").map(str::to_owned).collect()
+}
+
+#[test]
+fn every_shell_completes_every_command_and_bash_reads_its_own() {
+    let commands = commands();
+    assert!(commands.len() >= 7, "{commands:?}");
+    for shell in ["bash", "zsh", "fish", "elvish", "powershell"] {
+        let script =
+            String::from_utf8(assize().args(["completions", shell]).assert().success().get_output().stdout.clone());
+        let script = script.unwrap();
+        for word in commands.iter().map(String::as_str).chain(["junit", "exit-zero"]) {
+            assert!(script.contains(word), "{word} in {shell}");
+        }
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("assize");
+    std::fs::write(&file, assize().args(["completions", "bash"]).output().unwrap().stdout).unwrap();
+    match std::process::Command::new("bash").arg("-n").arg(&file).output() {
+        Ok(out) => assert!(out.status.success() && out.stderr.is_empty(), "{}", String::from_utf8_lossy(&out.stderr)),
+        // A machine without bash has nobody whom its completions could fail.
+        Err(none) => assert_eq!(none.kind(), std::io::ErrorKind::NotFound),
+    }
+    assize().args(["completions", "no-shell"]).assert().code(2);
+}
+
+#[test]
+fn the_manual_has_a_page_for_every_command_with_all_its_options() {
+    let folder = tempfile::tempdir().unwrap();
+    let pages = folder.path().join("new/man1");
+    assize().arg("manual").arg(&pages).assert().success();
+    let mut names: Vec<String> =
+        std::fs::read_dir(&pages).unwrap().map(|e| e.unwrap().file_name().into_string().unwrap()).collect();
+    names.sort();
+    let mut expected: Vec<String> = commands().iter().map(|command| format!("assize-{command}.1")).collect();
+    expected.push("assize.1".to_owned());
+    expected.sort();
+    assert_eq!(names, expected);
+    for command in commands() {
+        let page = std::fs::read_to_string(pages.join(format!("assize-{command}.1"))).unwrap().replace("\\-", "-");
+        assert!(page.contains(&format!("assize {command}")) && page.contains(env!("CARGO_PKG_VERSION")), "{command}");
+        let help = String::from_utf8(assize().args([&command, "--help"]).output().unwrap().stdout).unwrap();
+        let options = help.split_whitespace().filter(|word| word.starts_with("--") && word.len() > 2);
+        let options = options.map(|word| word.trim_end_matches(|c: char| !c.is_ascii_alphanumeric()));
+        for option in options.filter(|option| !option.is_empty()) {
+            assert!(page.contains(option), "{option} of {command}");
+        }
+    }
+    let judge = std::fs::read_to_string(pages.join("assize.1")).unwrap();
+    assert!(judge.contains("assize\\-judge(1)"), "{judge}");
+}

@@ -1,10 +1,12 @@
 //! The command line: one file per subcommand.
 
 mod check;
+mod completions;
 mod draft;
 mod files;
 mod inspect;
 mod judge;
+mod manual;
 mod rehearse;
 mod trials;
 
@@ -36,9 +38,12 @@ impl Exit {
     }
 }
 
+/// What the program is called.
+const NAME: &str = "assize";
+
 /// Accuracy trials of cycling power meters: recordings in, a verdict sheet out
 #[derive(Debug, Parser)]
-#[command(name = "assize", version, max_term_width = 100)]
+#[command(name = NAME, version, max_term_width = 100)]
 pub struct Cli {
     #[command(subcommand)]
     command: Command,
@@ -51,6 +56,8 @@ enum Command {
     Check(check::CheckArgs),
     Inspect(inspect::InspectArgs),
     Rehearse(rehearse::RehearseArgs),
+    Completions(completions::CompletionsArgs),
+    Manual(manual::ManualArgs),
 }
 
 /// Runs one command; everything meant for the user's eyes goes to `out`.
@@ -61,5 +68,7 @@ pub fn run(cli: &Cli, out: &mut impl Write) -> anyhow::Result<Exit> {
         Command::Check(args) => check::run(args, out),
         Command::Inspect(args) => inspect::run(args, out),
         Command::Rehearse(args) => rehearse::run(args, out),
+        Command::Completions(args) => completions::run(args, out),
+        Command::Manual(args) => manual::run(args, out),
     }
 }

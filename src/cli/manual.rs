@@ -1,0 +1,41 @@
+use std::io::Write;
+use std::path::PathBuf;
+
+use anyhow::Context;
+use clap::CommandFactory;
+use clap_mangen::Man;
+
+use super::files::write_whole;
+use super::{Cli, Exit};
+
+/// Write the manual: a page for the program and one for each command
+///
+/// Read one with man DIR/assize-judge.1, or put them where man looks, as ~/.local/share/man/man1.
+#[derive(Debug, clap::Args)]
+pub struct ManualArgs {
+    /// Folder for the pages; made where it is missing
+    dir: PathBuf,
+}
+
+pub fn run(args: &ManualArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
+    let dir = &args.dir;
+    std::fs::create_dir_all(dir).with_context(|| format!("making the folder {}", dir.display()))?;
+    for page in pages() {
+        let to = dir.join(page.get_filename());
+        let mut bytes = vec![];
+        page.render(&mut bytes).context("making a page of the manual")?;
+        write_whole(&to, &bytes).with_context(|| format!("writing {}", to.display()))?;
+        writeln!(out, "{}", to.display())?;
+    }
+    Ok(Exit::Done)
+}
+
+/// Of the program, then of its commands in the order of its help.
+fn pages() -> Vec<Man> {
+    let mut program = Cli::command().disable_help_subcommand(true);
+    // Gives each command its full name, and the options that all have.
+    program.build();
+    let commands: Vec<clap::Command> = program.get_subcommands().filter(|c| !c.is_hide_set()).cloned().collect();
+    let source = format!("{} {}", super::NAME, program.get_version().unwrap_or_default());
+    std::iter::once(program).chain(commands).map(|command| Man::new(command).source(source.clone())).collect()
+}
