@@ -187,6 +187,27 @@ fn two_documents_on_standard_output_or_one_file_for_several_sessions_are_refused
     }
 }
 
+/// What the terminal shows of a demo, with the folder's name taken out.
+fn shown(session: &str) -> String {
+    let folder = tempfile::tempdir().unwrap();
+    let mut command = assize();
+    command.arg("judge").arg(project(session)).arg("--exit-zero");
+    command.arg("--json").arg(folder.path().join("verdict.json"));
+    command.arg("--sheet").arg(folder.path().join("sheet.html"));
+    let text = String::from_utf8(command.assert().success().get_output().stdout.clone()).unwrap();
+    text.replace('\u{a0}', " ").replace(&folder.path().display().to_string(), "FOLDER")
+}
+
+#[test]
+fn the_terminal_shows_the_sound_demo_as_kept() {
+    insta::assert_snapshot!(shown(SOUND));
+}
+
+#[test]
+fn the_terminal_shows_the_faulty_demo_as_kept() {
+    insta::assert_snapshot!(shown(FAULTY));
+}
+
 /// The commands that the program's help lists.
 fn commands() -> Vec<String> {
     let help = String::from_utf8(assize().arg("--help").output().unwrap().stdout).unwrap();

@@ -61,7 +61,9 @@ impl<'a> Group<'a> {
             None if surplus > 0 => (format!("ridden {} times", self.phases.len()), 0, 0),
             None => return None,
         };
-        for (count, word) in [(failed, "failed"), (undecided, "undecided"), (surplus, "surplus")] {
+        // A single repeat is often too short to decide, whatever all of them say together.
+        let alone = if undecided == 1 { "undecided by itself" } else { "undecided by themselves" };
+        for (count, word) in [(failed, "failed"), (undecided, alone), (surplus, "surplus")] {
             if count > 0 {
                 text += &format!(", {count} {word}");
             }

@@ -4,11 +4,11 @@ use std::io::{self, Write};
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use super::groups::{self, Group};
+use super::groups;
 use super::words;
 use crate::judge::Judgement;
 use crate::ride::Trace;
-use crate::verdict::{CheckVerdict, MatchFacts, Outcome, PhaseVerdict, Verdict};
+use crate::verdict::{CheckVerdict, MatchFacts, Outcome, PhaseVerdict, RepeatVerdict, Verdict};
 
 /// Whether the terminal takes colour. It never carries meaning: every outcome is also a word.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -18,29 +18,21 @@ pub enum Style {
 }
 
 const WIDTH: usize = 80;
-/// Room of the outcome (the rare `not applicable` takes more) and of the phase.
-const OUTCOME_WIDTH: usize = 10;
-const PHASE_WIDTH: usize = 25;
+/// Room of the outcome with a space, and the least that a phase's name is left.
+const OUTCOME_WIDTH: usize = 11;
+const LEAST_LABEL_WIDTH: usize = 14;
+/// What a measure, a value and a limit take at most; more is cut.
+const CELL_WIDTHS: [usize; 3] = [19, 24, 14];
 
-/// Writes verdict, reasons, phases, contrasts, whole ride, findings, deviations and cautions.
+/// Writes verdict, reasons, a table of phases, contrasts and whole ride, what to look at first, what would decide what
+/// is undecided, deviations and cautions.
 ///
 /// # Errors
 /// Those of `out`.
 pub fn write(verdict: &Verdict, out: &mut impl Write, style: Style) -> io::Result<()> {
     let mut table = Table { out, style };
     table.head(verdict)?;
-    for group in groups::groups(verdict).iter().filter(|g| g.is_scored()) {
-        table.group(group)?;
-    }
-    for (name, checks) in [("Contrast", &verdict.contrasts), ("Whole ride", &verdict.whole_ride)] {
-        for check in checks {
-            let label = check.contrast.as_deref().map_or_else(|| name.to_owned(), |c| words::capital(&words::phase(c)));
-            // Without a protocol nothing was asked, so nothing is passed or failed, nor fails to apply.
-            let compared = check.limit.is_none() && check.value.is_some();
-            let word = compared.then_some("compared");
-            table.row(word, check.verdict, check.required || compared, &label, &[check])?;
-        }
-    }
+    table.rows(&rows(verdict))?;
     table.findings(verdict)?;
     table.list("To decide what is undecided", &remedies(verdict))?;
     table.list("Deviations", &verdict.deviations)?;
@@ -123,89 +115,73 @@ struct Table<'w, W: Write> {
 impl<W: Write> Table<'_, W> {
     fn head(&mut self, verdict: &Verdict) -> io::Result<()> {
         let word = verdict.verdict.map_or("ADVISORY".to_owned(), |v| v.word().to_uppercase());
-        let title = match &verdict.protocol {
+        let firmware = verdict.unit.firmware.as_ref().map(|firmware| format!(", firmware {firmware}"));
+        let ridden = verdict.session.start.format("%Y-%m-%d");
+        let unit = format!("{}{}, ridden {ridden}", verdict.unit.label, firmware.unwrap_or_default());
+        let protocol = match &verdict.protocol {
             Some(p) => format!("{}, revision {}", p.title, p.revision),
             None => "whole ride compared, no protocol".to_owned(),
         };
         let painted = self.paint(&word, verdict.verdict);
-        let rest = format!("{} · {title} · sheet {}", verdict.unit.label, verdict.sheet_number);
         let indent = word.chars().count() + 2;
-        let lines = wrap(&rest, WIDTH - indent);
-        writeln!(self.out, "{painted}  {}", lines[0])?;
-        for line in &lines[1..] {
-            writeln!(self.out, "{:indent$}{line}", "")?;
+        let lines = wrap(&unit, WIDTH - indent).into_iter().chain(wrap(&protocol, WIDTH - indent));
+        for (i, line) in lines.enumerate() {
+            if i == 0 {
+                writeln!(self.out, "{painted}  {line}")?;
+            } else {
+                writeln!(self.out, "{:indent$}{line}", "")?;
+            }
         }
+        writeln!(self.out)?;
         for sentence in &verdict.why {
             self.wrapped("  ", "  ", &words::sentence(sentence))?;
         }
         writeln!(self.out)
     }
 
-    fn group(&mut self, group: &Group<'_>) -> io::Result<()> {
-        let label = words::capital(&words::phase(group.selector()));
-        let decisive = decisive(group.checks());
-        self.row(None, group.outcome(), group.required(), &label, &decisive)?;
-        let reason = group.phases.iter().find_map(|p| p.reason.as_deref());
-        let reason = group.repeats.and_then(|r| r.reason.as_deref()).or(reason);
-        let beneath = " ".repeat(OUTCOME_WIDTH + 2);
-        let reason = reason.filter(|_| decisive.is_empty() || group.outcome() != Outcome::Pass).map(words::sentence);
-        let notes: Vec<String> = group.tally().into_iter().chain(reason).collect();
-        if notes.is_empty() { Ok(()) } else { self.wrapped(&beneath, &beneath, &notes.join("; ")) }
-    }
-
-    /// Outcome (or another word in its place), what, and the first check; further checks on lines of their own.
-    fn row(
-        &mut self,
-        word: Option<&str>,
-        outcome: Outcome,
-        required: bool,
-        label: &str,
-        checks: &[&CheckVerdict],
-    ) -> io::Result<()> {
-        let word = word.unwrap_or(if outcome == Outcome::Fail { "FAIL" } else { outcome.word() });
-        let pad = " ".repeat(OUTCOME_WIDTH.saturating_sub(word.len()));
-        let label = cut(&safe(&if required { label.to_owned() } else { format!("{label} (advisory)") }), PHASE_WIDTH);
-        let painted = self.paint(word, Some(outcome));
-        write!(self.out, "{painted}{pad}  {label}")?;
-        let indent = OUTCOME_WIDTH + 2 + PHASE_WIDTH + 1;
-        let mut column = OUTCOME_WIDTH + 2 + label.chars().count();
-        for check in checks {
-            let measure = words::plain(&check.measure);
-            let value = words::value_of(check).unwrap_or_else(|| "no value".to_owned());
-            let limit = words::limit(check.limit_low, check.limit_high, &check.unit)
-                .map_or(String::new(), |l| format!(" ({l})"));
-            let differs = if check.verdict == outcome { String::new() } else { format!(" {}", check.verdict.word()) };
-            let text = cut(&safe(&format!("{measure} {value}{limit}{differs}")), WIDTH - 1);
-            if column > indent {
-                writeln!(self.out)?;
-                column = 0;
-            }
-            if column + 1 + text.chars().count() > WIDTH {
-                writeln!(self.out)?;
-                column = 0;
-            }
-            // A long one keeps the line's end and gives up its column.
-            let at = indent.min(WIDTH.saturating_sub(text.chars().count())).max(column + 1);
-            write!(self.out, "{:1$}{text}", "", at - column)?;
-            column = WIDTH;
+    /// Columns as wide as what stands in them; phases get what is left.
+    fn rows(&mut self, rows: &[Row]) -> io::Result<()> {
+        let (applicable, others): (Vec<&Row>, Vec<&Row>) = rows.iter().partition(|row| row.word != NOT_APPLICABLE);
+        let columns = Columns::of(&applicable);
+        if !applicable.is_empty() {
+            writeln!(self.out, "{}{}", padded("Verdict", OUTCOME_WIDTH), columns.head())?;
         }
-        writeln!(self.out)
+        let beneath = " ".repeat(OUTCOME_WIDTH);
+        for row in applicable {
+            let pad = " ".repeat(OUTCOME_WIDTH.saturating_sub(row.word.len()));
+            let painted = self.paint(row.word, Some(row.outcome));
+            for (i, line) in columns.lines(row).iter().enumerate() {
+                let before = if i == 0 { format!("{painted}{pad}") } else { beneath.clone() };
+                writeln!(self.out, "{before}{line}")?;
+            }
+            if !row.notes.is_empty() {
+                self.wrapped(&beneath, &beneath, &row.notes.join("; "))?;
+            }
+        }
+        let labels: Vec<&str> = others.iter().map(|row| row.label.as_str()).collect();
+        if labels.is_empty() { Ok(()) } else { self.wrapped("Not applicable: ", "  ", &labels.join("; ")) }
     }
 
+    /// Patterns in the order of their weight, each with where to look; what the reasons above said is not said again.
     fn findings(&mut self, verdict: &Verdict) -> io::Result<()> {
         if verdict.diagnosis.is_empty() {
             return Ok(());
         }
-        writeln!(self.out, "\nFindings")?;
-        for finding in &verdict.diagnosis {
+        let above = verdict.why.join(" ").to_lowercase();
+        writeln!(self.out, "\nWhat to look at first")?;
+        for (i, finding) in verdict.diagnosis.iter().enumerate() {
             let size = words::quantity(finding.size, finding.expanded_uncertainty, &finding.unit);
-            let says = words::sentence(&finding.says);
-            self.wrapped("  - ", "    ", &format!("{} ({size}): {says}", words::pattern(&finding.pattern)))?;
+            let name = words::capital(&words::pattern(&finding.pattern));
+            let says = Some(&finding.says).filter(|says| !above.contains(&says.to_lowercase()));
+            let says = says.map(|says| words::stop(&words::sentence(says)));
+            let look = if says.is_some() { "Look" } else { "look" };
+            let first = words::look_first(&finding.pattern).map(|first| format!("{look} at {first}."));
+            let told: Vec<String> = says.into_iter().chain(first).collect();
+            let told = if told.is_empty() { String::new() } else { format!(": {}", told.join(" ")) };
+            self.wrapped(&format!("  {}. ", i + 1), "     ", &format!("{name}, {size}{told}"))?;
             if !finding.could_also_be.is_empty() {
-                self.wrapped("    could also be ", "      ", &finding.could_also_be.join(", or "))?;
-            }
-            if let Some(first) = words::look_first(&finding.pattern) {
-                self.wrapped("    look first at ", "      ", first)?;
+                let other = finding.could_also_be.join(", or ");
+                self.wrapped("     ", "     ", &format!("It could also be {}", words::stop(&other)))?;
             }
         }
         Ok(())
@@ -239,8 +215,117 @@ impl<W: Write> Table<'_, W> {
     }
 }
 
+/// A phase, contrast or measure of the whole ride.
+struct Row {
+    /// The outcome, or another word in its place.
+    word: &'static str,
+    outcome: Outcome,
+    label: String,
+    /// Measure, value and limit of the checks that it names.
+    cells: Vec<[String; 3]>,
+    notes: Vec<String>,
+}
+
+const NOT_APPLICABLE: &str = "not applicable";
+
+impl Row {
+    fn of(outcome: Outcome, required: bool, label: &str, checks: &[&CheckVerdict]) -> Self {
+        let cell = |check: &&CheckVerdict| {
+            let value = words::value_of(check).unwrap_or_else(|| "no value".to_owned());
+            let limit = words::limit(check.limit_low, check.limit_high, &check.unit).unwrap_or_default();
+            [words::plain(&check.measure), value, limit].map(|text| safe(&text))
+        };
+        let label = safe(&if required { label.to_owned() } else { format!("{label} (advisory)") });
+        let word = if outcome == Outcome::Fail { "FAIL" } else { outcome.word() };
+        Self { word, outcome, label, cells: checks.iter().map(cell).collect(), notes: vec![] }
+    }
+}
+
+/// Where the table's columns stand.
+struct Columns {
+    label_width: usize,
+    /// Of measure, value and limit.
+    widths: [usize; 3],
+    /// Of the numbers that values begin with: they stand right, their units left.
+    number_width: usize,
+    heads: [&'static str; 3],
+}
+
+impl Columns {
+    fn of(rows: &[&Row]) -> Self {
+        let cells = || rows.iter().flat_map(|row| &row.cells);
+        let limits = cells().any(|cell| !cell[2].is_empty());
+        let heads = ["Check", "Value", if limits { "Limit" } else { "" }];
+        let number_width = cells().filter_map(|cell| number_width(&cell[1])).max().unwrap_or(0);
+        let mut columns = Self { label_width: 0, widths: [0; 3], number_width, heads };
+        let widest = |i: usize| cells().map(|cell| columns.aligned(cell)[i].chars().count()).max().unwrap_or(0);
+        columns.widths = [0, 1, 2].map(|i| widest(i).max(heads[i].len()).min(CELL_WIDTHS[i]));
+        let taken = OUTCOME_WIDTH + columns.widths.iter().map(|width| width + 2).sum::<usize>();
+        let longest = rows.iter().map(|row| row.label.chars().count()).max().unwrap_or(0);
+        columns.label_width = longest.min(WIDTH.saturating_sub(taken)).max(LEAST_LABEL_WIDTH);
+        columns
+    }
+
+    fn aligned(&self, [measure, value, limit]: &[String; 3]) -> [String; 3] {
+        let pad = " ".repeat(number_width(value).map_or(0, |width| self.number_width - width));
+        [measure.clone(), format!("{pad}{value}"), limit.clone()]
+    }
+
+    fn line(&self, label: &str, cells: &[String; 3]) -> String {
+        let mut line = padded(label, self.label_width);
+        for (cell, width) in cells.iter().zip(self.widths) {
+            line += &format!("  {}", padded(cell, width));
+        }
+        cut(line.trim_end(), WIDTH - OUTCOME_WIDTH)
+    }
+
+    fn head(&self) -> String {
+        self.line("Phase", &self.heads.map(str::to_owned))
+    }
+
+    /// As many as the row has checks, or its label has lines.
+    fn lines(&self, row: &Row) -> Vec<String> {
+        let label = wrap(&row.label, self.label_width);
+        let line = |i: usize| {
+            let cells = row.cells.get(i).map(|cells| self.aligned(cells)).unwrap_or_default();
+            self.line(label.get(i).map_or("", String::as_str), &cells)
+        };
+        (0..label.len().max(row.cells.len())).map(line).collect()
+    }
+}
+
+fn rows(verdict: &Verdict) -> Vec<Row> {
+    let groups = groups::groups(verdict);
+    let phases = groups.iter().filter(|group| group.is_scored()).map(|group| {
+        let checks = decisive(group.checks());
+        let label = words::capital(&words::phase(group.selector()));
+        let row = Row::of(group.outcome(), group.required(), &label, &checks);
+        let reason = group.phases.iter().find_map(|p| p.reason.as_deref());
+        let reason = group.repeats.and_then(|r| r.reason.as_deref()).or(reason);
+        let reason = reason.filter(|_| checks.is_empty() || group.outcome() != Outcome::Pass).map(words::sentence);
+        // That so many failed is told by the tally.
+        let as_asked =
+            |r: &RepeatVerdict| r.failed == 0 && r.ridden == r.asked && !group.phases.iter().any(|p| p.surplus);
+        let quiet = group.outcome() == Outcome::Pass && group.repeats.is_some_and(as_asked);
+        let tally = group.tally().filter(|_| !quiet);
+        let told = |reason: &String| {
+            tally.as_ref().is_some_and(|tally| tally.contains("failed") && reason.ends_with("repeats failed"))
+        };
+        let reason = reason.filter(|reason| !told(reason));
+        Row { notes: tally.into_iter().chain(reason).collect(), ..row }
+    });
+    let across = verdict.contrasts.iter().chain(&verdict.whole_ride).map(|check| {
+        let label = check.contrast.as_deref().map_or("Whole ride".to_owned(), |c| words::capital(&words::phase(c)));
+        // Without a protocol nothing was asked, so nothing is passed or failed, nor fails to apply.
+        let compared = check.limit.is_none() && check.value.is_some();
+        let row = Row::of(check.verdict, check.required || compared, &label, &[check]);
+        if compared { Row { word: "compared", ..row } } else { row }
+    });
+    phases.chain(across).collect()
+}
+
 /// What would decide each required check that is undecided, or what it lacks; measures of a phase that say the same
-/// stand together, as `phase, measures: remedy`.
+/// stand together, as `phase, measures: remedy`. Then what a phase lacks in repeats.
 fn remedies(verdict: &Verdict) -> Vec<String> {
     let groups = groups::groups(verdict);
     let of_phases = groups.iter().flat_map(|g| g.checks().iter().map(|c| (words::phase(g.selector()), c)));
@@ -255,10 +340,15 @@ fn remedies(verdict: &Verdict) -> Vec<String> {
             None => said.push((label, vec![measure], remedy)),
         }
     }
-    said.iter().map(|(label, measures, remedy)| format!("{label}, {}: {remedy}", measures.join(", "))).collect()
+    let open = groups.iter().filter_map(|g| g.repeats).filter(|r| r.required && r.verdict == Outcome::Undecided);
+    let of_repeats = open.filter_map(|r| Some((words::phase(&r.phase), r.remedy.as_deref()?)));
+    let of_repeats: Vec<_> =
+        of_repeats.filter(|(label, remedy)| !said.iter().any(|(at, _, says)| at == label && says == remedy)).collect();
+    let checks = said.iter().map(|(label, measures, remedy)| format!("{label}, {}: {remedy}", measures.join(", ")));
+    checks.chain(of_repeats.iter().map(|(label, remedy)| format!("{label}: {remedy}"))).collect()
 }
 
-/// The checks that a line names: those that failed, else those undecided, else the first that was decided.
+/// The checks that a line names: those that failed, else those undecided, else the one that passes nearest its limit.
 fn decisive(checks: &[CheckVerdict]) -> Vec<&CheckVerdict> {
     for outcome in [Outcome::Fail, Outcome::Undecided] {
         let found: Vec<_> = checks.iter().filter(|c| c.verdict == outcome && c.required).collect();
@@ -266,7 +356,38 @@ fn decisive(checks: &[CheckVerdict]) -> Vec<&CheckVerdict> {
             return found;
         }
     }
-    checks.iter().find(|c| c.verdict == Outcome::Pass).or(checks.first()).into_iter().collect()
+    let passed = || checks.iter().filter(|c| c.verdict == Outcome::Pass);
+    let nearest = passed().filter_map(|check| Some((check, limit_used(check)?)));
+    let nearest = nearest.max_by(|a, b| a.1.total_cmp(&b.1)).map(|(check, _)| check);
+    nearest.or_else(|| passed().next()).or(checks.first()).into_iter().collect()
+}
+
+/// The share of its limit that a value takes with its uncertainty; `None` where there is no size to hold it against.
+fn limit_used(check: &CheckVerdict) -> Option<f64> {
+    let (value, uncertainty) = (check.value?, check.expanded_uncertainty.unwrap_or(0.0));
+    let of = |limit: Option<f64>, end: f64| limit.filter(|limit| *limit != 0.0).map(|limit| end / limit);
+    match (check.limit_low, check.limit_high) {
+        (Some(low), Some(high)) if low < high => {
+            let (middle, half) = ((high + low) / 2.0, (high - low) / 2.0);
+            Some(((value - middle).abs() + uncertainty) / half)
+        }
+        (None, high) => of(high, value + uncertainty),
+        (low, None) => of(low, value - uncertainty).filter(|used| *used > 0.0).map(f64::recip),
+        _ => None,
+    }
+}
+
+/// Of a value that begins with a number, the width of that number: numbers stand right, units left.
+fn number_width(value: &str) -> Option<usize> {
+    let number = value.split(['\u{a0}', ' ']).next()?;
+    number.ends_with(|c: char| c.is_ascii_digit()).then(|| number.chars().count())
+}
+
+/// To exactly `width` characters.
+fn padded(text: &str, width: usize) -> String {
+    let text = cut(text, width);
+    let pad = width - text.chars().count();
+    text + &" ".repeat(pad)
 }
 
 /// A label from a file can hold what moves a terminal's cursor or turns its text round.
