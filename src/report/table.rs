@@ -453,6 +453,43 @@ mod tests {
     }
 
     #[test]
+    fn a_long_label_is_wrapped_and_loses_nothing() {
+        let mut verdict = example::judgement().verdict;
+        let name = "steady-with-a-name-that-is-long[ring=small, power=120 W, posture=standing, cadence=95 rpm]";
+        let block = verdict.phases.iter_mut().find(|phase| phase.drill == "steady").unwrap();
+        name.clone_into(&mut block.phase);
+        let text = written(&verdict, Style::Plain);
+        let cell = |line: &str| line.chars().skip(OUTCOME_WIDTH).take(26).collect::<String>();
+        let labels: Vec<String> = text.lines().map(cell).collect();
+        let labels = labels.join(" ").split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(labels.contains("Steady with a name that is long, small ring, 120 W, standing, 95 rpm"), "{text}");
+    }
+
+    #[test]
+    fn a_phase_that_passes_shows_the_check_nearest_its_limit() {
+        let example = example::judgement().verdict.phases[1].checks[0].clone();
+        let check = |measure: &str, value: f64, u: f64, low: Option<f64>, high: Option<f64>| CheckVerdict {
+            measure: measure.to_owned(),
+            value: Some(value),
+            expanded_uncertainty: Some(u),
+            limit_low: low,
+            limit_high: high,
+            verdict: Outcome::Pass,
+            ..example.clone()
+        };
+        let checks = [
+            check("residual_power", 0.0, 0.3, None, Some(5.0)),
+            check("mean_error", -1.0, 0.5, Some(-3.0), Some(3.0)),
+            check("onset_lag", 0.9, 0.4, None, Some(1.5)),
+            // A count without any room says nothing of nearness.
+            check("dropout_time", 0.0, 0.0, Some(0.0), Some(0.0)),
+        ];
+        let used: Vec<Option<f64>> = checks.iter().map(limit_used).collect();
+        assert_eq!(used, [Some(0.06), Some(0.5), Some(1.3 / 1.5), None]);
+        assert_eq!(decisive(&checks)[0].measure, "onset_lag");
+    }
+
+    #[test]
     fn colour_adds_nothing_but_colour() {
         let verdict = example::judgement().verdict;
         let coloured = written(&verdict, Style::Colour);
