@@ -41,6 +41,8 @@ pub struct Judgement {
     /// `verdict.phases` begins with one entry per `matches.found`, in its order; phases without a ride follow.
     pub matches: Matches,
     pub ride: Ride,
+    /// What it was judged by; `None` for a comparison without a protocol.
+    pub protocol: Option<Protocol>,
 }
 
 /// Judges a ridden session, one sheet per unit. The same files give the same verdicts, byte for byte.
@@ -187,7 +189,7 @@ impl Case<'_> {
         verdict.counts = counts(&verdict);
         verdict.diagnosis = diagnosis;
         verdict.why = why(&verdict);
-        Judgement { verdict, matches, ride }
+        Judgement { verdict, matches, ride, protocol: Some(protocol.clone()) }
     }
 
     /// Without a protocol: the whole ride, advisory.
@@ -225,7 +227,7 @@ impl Case<'_> {
         let mut verdict = self.frame(&ride, None, &agreement);
         verdict.why = vec![comparison_in_words(&whole_ride)];
         verdict.whole_ride = whole_ride;
-        Judgement { verdict, matches: Matches::default(), ride }
+        Judgement { verdict, matches: Matches::default(), ride, protocol: None }
     }
 
     /// Everything that does not depend on a decision.
@@ -652,6 +654,14 @@ fn session_facts(session: &Session, ride: &Ride) -> SessionFacts {
         remarks: session.remarks.iter().map(remark_in_words).collect(),
         notes: session.notes.clone(),
         authorised_by: session.authorised_by.clone(),
+        laboratory: session.report.laboratory.clone(),
+        address: session.report.address.clone(),
+        customer: session.report.customer.clone(),
+        issued: session.report.issued.clone(),
+        amends: session.report.amends.as_ref().map(|amends| AmendmentFacts {
+            sheet: amends.sheet.clone(),
+            because: amends.because.clone(),
+        }),
         assumed: session.assumed.clone(),
     }
 }
@@ -673,6 +683,8 @@ fn instrument_facts(instrument: &Instrument, uncertainty: Option<String>) -> Ins
         battery: instrument.battery.clone(),
         head_unit: instrument.head_unit.clone(),
         history: instrument.history.clone(),
+        condition: instrument.condition.clone(),
+        received: instrument.received.clone(),
         uncertainty,
         certificate: None,
         mode: None,

@@ -171,8 +171,28 @@ pub struct SessionFacts {
     pub remarks: Vec<String>,
     pub notes: Option<String>,
     pub authorised_by: Option<String>,
+    /// Who reports, where it is not the tester alone.
+    #[serde(default)]
+    pub laboratory: Option<String>,
+    #[serde(default)]
+    pub address: Option<String>,
+    #[serde(default)]
+    pub customer: Option<String>,
+    /// Date of the sheet as written, ISO 8601.
+    #[serde(default)]
+    pub issued: Option<String>,
+    #[serde(default)]
+    pub amends: Option<AmendmentFacts>,
     /// What was assumed because nobody said.
     pub assumed: Vec<String>,
+}
+
+/// An earlier sheet that this one takes the place of.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct AmendmentFacts {
+    /// Its number.
+    pub sheet: String,
+    pub because: String,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -186,6 +206,12 @@ pub struct InstrumentFacts {
     pub battery: Option<String>,
     pub head_unit: Option<String>,
     pub history: Option<String>,
+    /// The state that it came in.
+    #[serde(default)]
+    pub condition: Option<String>,
+    /// The day that it came, ISO 8601.
+    #[serde(default)]
+    pub received: Option<String>,
     /// As claimed (unit) or stated with k = 2 (reference).
     pub uncertainty: Option<String>,
     pub certificate: Option<String>,

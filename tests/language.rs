@@ -220,6 +220,13 @@ fn every_key_of_a_session_is_read() {
         ("tester A".into(), "north bench".into(), "2026-11-03".into())
     );
     assert_eq!((text(&s.notes), text(&s.authorised_by)), ("zero offset: 12".into(), "head of the bench".into()));
+    let r = &s.report;
+    assert_eq!(
+        (text(&r.laboratory), text(&r.address), text(&r.customer), text(&r.issued)),
+        ("bench of tester A".into(), "north hall, bay 2".into(), "owner of unit 017".into(), "2026-11-05".into())
+    );
+    let amends = r.amends.as_ref().unwrap();
+    assert_eq!((amends.sheet.as_str(), amends.because.as_str()), ("A-1F02-77B3", "the crank length was typed wrong"));
     assert_eq!(s.threshold_power_w, Some(300.0));
     assert_eq!(s.sha256.as_ref().unwrap().len(), 64);
 
@@ -239,6 +246,10 @@ fn every_key_of_a_session_is_read() {
     assert_eq!(
         (text(&i.firmware), text(&i.battery), text(&i.history)),
         ("1.10".into(), "62 %".into(), "second crank".into())
+    );
+    assert_eq!(
+        (text(&i.condition), text(&i.received)),
+        ("a scratch on the left arm".into(), "2026-11-01".into())
     );
     assert_eq!((text(&i.head_unit), i.located, i.sides), ("unit H".into(), Location::Spindle, Sides::LeftDoubled));
     assert_eq!(i.recordings, [case("unit-017.csv"), case("unit-017-restarted.csv")]);

@@ -50,6 +50,9 @@ pub struct JudgeArgs {
     /// Where to write a case per check, in the XML form that build servers read of tests; - for standard output
     #[arg(long, value_name = "FILE")]
     junit: Option<PathBuf>,
+    /// Where to write each picture as a file of its own: SVG and PNG, for an article and 16:9, and its numbers as CSV
+    #[arg(long, value_name = "DIR")]
+    charts: Option<PathBuf>,
     /// Print what each stretch of the ride was taken for, on what grounds, and what was not found
     #[arg(long)]
     explain: bool,
@@ -147,6 +150,9 @@ fn one_to_standard_output(args: &JudgeArgs) -> anyhow::Result<()> {
 
 /// One file can't hold what is made for each of several units.
 fn no_file_named(args: &JudgeArgs, instead: &str) -> anyhow::Result<()> {
+    if args.charts.is_some() {
+        bail!("--charts names the folder of one unit's pictures; judge one session with one unit at a time");
+    }
     if Document::ALL.iter().all(|document| document.asked(args).is_none()) {
         return Ok(());
     }
@@ -310,12 +316,23 @@ fn write_all(
                 if *document == Document::Sheet { format!(" {}", verdict.sheet_number) } else { String::new() };
             writeln!(out, "{}{number}: {}", document.name(), to.display())?;
         }
+        if let Some(folder) = &args.charts {
+            writeln!(out, "Pictures: {}", folder.display())?;
+        }
     }
     for ((_, to), bytes) in wanted.iter().zip(&bytes) {
         if is_standard_output(to) {
             out.write_all(bytes)?;
         } else {
             write_whole(to, bytes).with_context(|| format!("writing {}", to.display()))?;
+        }
+    }
+    if let Some(folder) = &args.charts {
+        let files = report::publish::files(judgement).context("drawing the pictures")?;
+        std::fs::create_dir_all(folder).with_context(|| format!("making the folder {}", folder.display()))?;
+        for file in &files {
+            let to = folder.join(&file.name);
+            write_whole(&to, &file.bytes).with_context(|| format!("writing {}", to.display()))?;
         }
     }
     Ok(match verdict.verdict {

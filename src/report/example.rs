@@ -1,12 +1,15 @@
 //! An invented session for the reports' tests: 75 minutes, a unit that reads low on the big ring, loses its right
 //! side in sprints, holds a reading when the rider stops and falls silent at soft pedalling.
 
+use std::path::Path;
+
 use chrono::{DateTime, TimeDelta, Utc};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 use crate::Judgement;
 use crate::matching::{MatchOutcome, Matches, PhaseMatch, Ridden};
+use crate::protocol;
 use crate::quantity::{Bound, Unit};
 use crate::ride::{AlignedOn, Clock, ReferenceTrace, Ride, Trace, Window};
 use crate::session::{Location, Sides};
@@ -14,7 +17,6 @@ use crate::verdict::*;
 
 /// One stretch of the invented ride.
 struct Stretch {
-    phase: usize,
     repeat: u32,
     selector: &'static str,
     drill: &'static str,
@@ -34,30 +36,29 @@ const STEADY: [(&str, &str, f64); 6] = [
 
 fn plan() -> Vec<Stretch> {
     let free = |power_w, duration_s| Stretch {
-        phase: 0,
         repeat: 1,
         selector: "easy",
         drill: "free",
         ring: "big",
         moves: vec![(power_w, duration_s)],
     };
-    let drill = |phase, repeat, selector, drill, moves| Stretch { phase, repeat, selector, drill, ring: "big", moves };
+    let drill = |repeat, selector, drill, moves| Stretch { repeat, selector, drill, ring: "big", moves };
     let mut plan = vec![Stretch { selector: "warm-up", ..free(140.0, 660) }];
-    for (i, (selector, ring, power_w)) in STEADY.into_iter().enumerate() {
+    for (selector, ring, power_w) in STEADY {
         let moves = vec![(power_w, 270)];
-        plan.push(Stretch { phase: i + 1, repeat: 1, selector, drill: "steady", ring, moves });
+        plan.push(Stretch { repeat: 1, selector, drill: "steady", ring, moves });
         plan.push(free(110.0, 70));
     }
     for repeat in 1..=6 {
-        plan.push(drill(7, repeat, "standing-sprints", "sprint", vec![(710.0 + 15.0 * f64::from(repeat), 10)]));
+        plan.push(drill(repeat, "standing-sprints", "sprint", vec![(710.0 + 15.0 * f64::from(repeat), 10)]));
         plan.push(free(105.0, 110));
     }
     for repeat in 1..=6 {
-        plan.push(drill(8, repeat, "coast-and-restart", "coast_restart", vec![(200.0, 20), (0.0, 10), (330.0, 8)]));
+        plan.push(drill(repeat, "coast-and-restart", "coast_restart", vec![(200.0, 20), (0.0, 10), (330.0, 8)]));
         plan.push(free(115.0, 45));
     }
     for repeat in 1..=3 {
-        plan.push(drill(9, repeat, "soft-pedalling", "soft_pedal", vec![(300.0, 10), (60.0, 20)]));
+        plan.push(drill(repeat, "soft-pedalling", "soft_pedal", vec![(300.0, 10), (60.0, 20)]));
         plan.push(free(120.0, 40));
     }
     plan.push(Stretch { selector: "cool-down", ..free(100.0, 330) });
@@ -98,7 +99,7 @@ fn trace(label: &str, located: Location, sides: Sides, power_w: Vec<Option<f64>>
 
 fn ride(plan: &[Stretch]) -> Ride {
     let mut rng = ChaCha8Rng::seed_from_u64(17);
-    let (mut unit, mut pedals, mut hub) = (vec![], vec![], vec![]);
+    let (mut unit, mut pedals, mut hub, mut right_pct) = (vec![], vec![], vec![], vec![]);
     let mut smooth_w = 0.0;
     for stretch in plan {
         for (k, &(power_w, duration_s)) in stretch.moves.iter().enumerate() {
@@ -116,25 +117,28 @@ fn ride(plan: &[Stretch]) -> Ride {
                 };
                 let lost = stretch.selector == "warm-up" && (300..340).contains(&s);
                 unit.push((!lost).then_some(read_w.round()));
+                right_pct.push(Some(if stretch.drill == "sprint" { 44.5 } else { 50.0 }));
                 pedals.push(Some((truth_w * noise(0.02)).round()));
                 hub.push(Some((smooth_w * 1.003).round()));
             }
         }
     }
+    let n = unit.len();
+    let mut unit = trace("unit 017", Location::Spindle, Sides::Both, unit);
+    unit.right_share_pct = right_pct;
     let reference = |label, located, sides, power_w, pct| ReferenceTrace {
         trace: trace(label, located, sides, power_w),
         carried_by: 1.0,
         uncertainty: Bound::single(pct, Unit::Percent),
         loss_standard_pct: 0.0,
     };
+    let mut pedals = reference("pedal pair P", Location::Pedals, Sides::Both, pedals, 1.0);
+    pedals.trace.right_share_pct = vec![Some(50.5); n];
     Ride {
         start: start(),
-        length_s: unit.len(),
-        unit: trace("unit 017", Location::Spindle, Sides::Both, unit),
-        references: vec![
-            reference("pedal pair P", Location::Pedals, Sides::Both, pedals, 1.0),
-            reference("trainer T", Location::Hub, Sides::Total, hub, 1.5),
-        ],
+        length_s: n,
+        unit,
+        references: vec![pedals, reference("trainer T", Location::Hub, Sides::Total, hub, 1.5)],
         edges: vec![],
         gears: vec![],
     }
@@ -280,6 +284,11 @@ fn instrument(label: &str, located: &str, sides: &str, uncertainty: &str) -> Ins
 
 /// The invented session, judged by hand.
 pub fn judgement() -> Judgement {
+    let written = include_bytes!("../../protocols/bench-both-rings.yaml");
+    let protocol = protocol::load_bytes(Path::new("bench-both-rings.yaml"), written).expect("a sound protocol");
+    let phase_of = |selector: &str| {
+        protocol.phases.iter().position(|p| p.id.to_string() == selector).expect("a phase of the protocol")
+    };
     let plan = plan();
     let ride = ride(&plan);
     let at = |s: usize| start() + TimeDelta::seconds(s as i64);
@@ -332,7 +341,12 @@ pub fn judgement() -> Judgement {
                 runner_up: None,
                 deviations: vec![],
             });
-            found.push(PhaseMatch { phase: stretch.phase, repeat: stretch.repeat, surplus: false, outcome });
+            found.push(PhaseMatch {
+                phase: phase_of(stretch.selector),
+                repeat: stretch.repeat,
+                surplus: false,
+                outcome,
+            });
         }
         from = to;
     }
@@ -350,9 +364,9 @@ pub fn judgement() -> Judgement {
         },
     );
     let missing = MatchOutcome::NotRidden { reason: reason.into() };
-    found.insert(insert, PhaseMatch { phase: 9, repeat: 4, surplus: false, outcome: missing });
+    found.insert(insert, PhaseMatch { phase: phase_of("soft-pedalling"), repeat: 4, surplus: false, outcome: missing });
     let verdict = verdict(phases, &ride);
-    Judgement { verdict, matches: Matches { found, ..Matches::default() }, ride }
+    Judgement { verdict, matches: Matches { found, ..Matches::default() }, ride, protocol: Some(protocol) }
 }
 
 fn repeat(phases: &[PhaseVerdict], phase: &str, verdict: Outcome) -> RepeatVerdict {
@@ -462,9 +476,21 @@ fn verdict(phases: Vec<PhaseVerdict>, ride: &Ride) -> Verdict {
             remarks: vec!["14:32:10 fan switched on".into()],
             notes: None,
             authorised_by: Some("tester B".into()),
+            laboratory: Some("bench of tester A".into()),
+            address: Some("north hall, bay 2".into()),
+            customer: Some("owner of unit 017".into()),
+            issued: Some("2026-11-21".into()),
+            amends: Some(AmendmentFacts {
+                sheet: "A-1F02-77B3".into(),
+                because: "the crank length was typed wrong; all results are new".into(),
+            }),
             assumed: vec!["the strap delay is 0.2 s, because no head unit states it".into()],
         },
-        unit: instrument("unit 017", "spindle", "both", "claimed 1.5 %"),
+        unit: InstrumentFacts {
+            condition: Some("as sold, a scratch on the left arm".into()),
+            received: Some("2026-11-18".into()),
+            ..instrument("unit 017", "spindle", "both", "claimed 1.5 %")
+        },
         references: vec![
             InstrumentFacts {
                 certificate: Some("P-12 of 2026-03-02".into()),
@@ -574,6 +600,12 @@ pub fn hostile() -> Judgement {
     v.session.tester = Some("مختبر القدرة".into());
     v.session.remarks = vec![bad.into(), long.clone()];
     v.session.notes = Some(bad.into());
+    v.session.laboratory = Some(bad.into());
+    v.session.customer = Some(long.clone());
+    v.unit.condition = Some(bad.into());
+    if let Some(amends) = &mut v.session.amends {
+        amends.because = bad.into();
+    }
     v.session.conditions.push((bad.into(), bad.into()));
     v.why = vec![bad.into()];
     v.deviations = vec![long.clone(), bad.into()];

@@ -2,11 +2,12 @@
 
 use serde::Serialize;
 
+use super::charts::{self, Album};
 use super::groups::{self, Group};
 use super::pages::{self, ReportError, css_string};
-use super::{charts, words};
+use super::picture::{Numbers, Picture};
+use super::words;
 use crate::Judgement;
-use crate::ride::Ride;
 use crate::verdict::{CheckVerdict, Outcome, PhaseVerdict, RepeatVerdict, Verdict};
 
 const TEMPLATE: pages::Template = ("sheet.html", include_str!("../../shared/sheet.html"));
@@ -16,25 +17,28 @@ const TEMPLATE: pages::Template = ("sheet.html", include_str!("../../shared/shee
 /// # Errors
 /// [`ReportError::Template`] if template and verdict do not fit each other, which is a mistake in the program.
 pub fn render(judgement: &Judgement) -> Result<String, ReportError> {
-    let (verdict, ride) = (&judgement.verdict, &judgement.ride);
+    let verdict = &judgement.verdict;
     let groups = groups::groups(verdict);
-    let families: Vec<Family<'_>> = groups
-        .iter()
-        .filter(|g| g.is_scored())
-        .collect::<Vec<_>>()
-        .chunk_by(|a, b| a.drill() == b.drill())
-        .map(Family::of)
-        .collect();
-    let sections: Vec<Section<'_>> = groups.iter().filter(|g| g.is_scored()).map(|g| Section::of(g, ride)).collect();
+    let scored: Vec<&Group<'_>> = groups.iter().filter(|g| g.is_scored()).collect();
+    let families: Vec<Family<'_>> = scored.chunk_by(|a, b| a.drill() == b.drill()).map(Family::of).collect();
+    let album = Album::of(judgement, &scored);
+    let mut sections: Vec<Section<'_>> = scored.iter().zip(album.phases).map(|(g, p)| Section::of(g, p)).collect();
+    // Keys stand once above neighbours that share them.
+    for i in (1..sections.len()).rev() {
+        if sections[i].keys == sections[i - 1].keys {
+            sections[i].keys.clear();
+        }
+    }
     let page = Page {
         v: verdict,
         mark_svg: charts::mark(verdict.verdict),
-        rings: charts::rings(verdict),
-        timeline: charts::timeline(verdict, ride),
-        clocks: std::iter::once(&ride.unit)
-            .chain(ride.references.iter().map(|r| &r.trace))
-            .filter_map(|trace| Some(Clock { label: &trace.label, chart: charts::clock(trace, ride)? }))
-            .collect(),
+        rings: album.rings.map(Figure::of),
+        timeline: Figure::of(album.timeline),
+        contrasts: album.contrasts.into_iter().flatten().map(Figure::of).collect(),
+        against_power: album.against_power.map(Figure::of),
+        agreement: album.agreement.map(Figure::of),
+        references: album.references.map(Figure::of),
+        clocks: album.clocks.into_iter().map(|(label, p)| Clock { label, figure: Figure::of(p) }).collect(),
         families,
         sections,
         standing: words::STANDING_CAUTIONS,
@@ -49,9 +53,13 @@ pub fn render(judgement: &Judgement) -> Result<String, ReportError> {
 struct Page<'a> {
     v: &'a Verdict,
     mark_svg: String,
-    rings: Option<String>,
-    timeline: String,
-    clocks: Vec<Clock<'a>>,
+    rings: Option<Figure>,
+    timeline: Figure,
+    contrasts: Vec<Figure>,
+    against_power: Option<Figure>,
+    agreement: Option<Figure>,
+    references: Option<Figure>,
+    clocks: Vec<Clock>,
     families: Vec<Family<'a>>,
     sections: Vec<Section<'a>>,
     standing: &'static [&'static str],
@@ -61,9 +69,30 @@ struct Page<'a> {
 
 /// The picture of a clock that was found on a shared channel.
 #[derive(Serialize)]
-struct Clock<'a> {
-    label: &'a str,
-    chart: String,
+struct Clock {
+    label: String,
+    figure: Figure,
+}
+
+/// A picture as markup, its keys as drawings with their labels, and the numbers behind it.
+#[derive(Serialize)]
+struct Figure {
+    title: String,
+    svg: String,
+    keys: Vec<(String, String)>,
+    numbers: Numbers,
+}
+
+impl Figure {
+    fn of(picture: Picture) -> Self {
+        let keys = picture.legend();
+        Self {
+            title: picture.drawing.title().to_owned(),
+            svg: picture.drawing.finish(),
+            keys,
+            numbers: picture.numbers,
+        }
+    }
 }
 
 /// Phases of one drill: a table of its own, because their measures are alike.
@@ -128,25 +157,27 @@ struct Section<'a> {
     /// Sources of uncertainty in the single repeats, in order of first appearance.
     sources: Vec<&'a str>,
     rides: Vec<Ridden<'a>>,
+    /// All repeats over each other, where the drill has such a picture.
+    together: Option<Figure>,
+    /// What the lines of its pictures stand for.
+    keys: Vec<(String, String)>,
 }
 
 #[derive(Serialize)]
 struct Ridden<'a> {
     phase: &'a PhaseVerdict,
-    chart: Option<String>,
+    figure: Option<Figure>,
     cells: Vec<Option<&'a CheckVerdict>>,
 }
 
 impl<'a> Section<'a> {
-    fn of(group: &Group<'a>, ride: &Ride) -> Self {
+    fn of(group: &Group<'a>, pictures: charts::Pictures) -> Self {
         let columns = groups::columns(group.phases.iter().map(|p| p.checks.as_slice()));
-        let charts = match group.phases.as_slice() {
-            [phase] => vec![charts::phase(phase, ride)],
-            phases => charts::repeats(phases, ride),
-        };
-        let ridden = |(phase, chart): (&&'a PhaseVerdict, Option<String>)| Ridden {
+        // One line of keys for all: a repeat that shows more than another has the longer list.
+        let keys = pictures.rides.iter().flatten().max_by_key(|p| p.keys.len()).map_or(vec![], Picture::legend);
+        let ridden = |(phase, picture): (&&'a PhaseVerdict, Option<Picture>)| Ridden {
             phase,
-            chart,
+            figure: picture.map(Figure::of),
             cells: columns.iter().map(|(measure, n)| groups::nth(&phase.checks, measure, *n)).collect(),
         };
         let mut sources = vec![];
@@ -165,7 +196,9 @@ impl<'a> Section<'a> {
             tally: group.tally(),
             repeats: group.repeats,
             checks: group.checks(),
-            rides: group.phases.iter().zip(charts).map(ridden).collect(),
+            rides: group.phases.iter().zip(pictures.rides).map(ridden).collect(),
+            together: pictures.together.map(Figure::of),
+            keys,
             columns: columns.iter().map(|c| c.0).collect(),
         }
     }
@@ -204,11 +237,53 @@ mod tests {
     #[test]
     fn every_picture_has_a_role_a_title_and_a_description() {
         let page = render(&example::judgement()).unwrap();
-        let pictures: Vec<&str> = page.split("<svg ").skip(1).collect();
+        // The small drawings of a key stand beside the word that says the same.
+        let pictures: Vec<&str> = page.split("<svg ").skip(1).filter(|p| !p.starts_with("aria-hidden")).collect();
         assert!(pictures.len() > 20);
         for picture in pictures {
             let head = &picture[..picture.find("</desc>").expect("a description")];
             assert!(head.starts_with("role=\"img\"") && head.contains("<title>") && head.contains("<desc>"));
+        }
+    }
+
+    /// What ISO/IEC 17025:2017 asks of a test report, each with its clause (from memory of the standard).
+    #[test]
+    fn all_that_a_test_report_has_to_say_is_there() {
+        let judgement = example::judgement();
+        let page = render(&judgement).unwrap();
+        let v = &judgement.verdict;
+        let number = &v.sheet_number;
+        let asked = [
+            ("7.8.2.1 a, title", "Verdict sheet"),
+            ("7.8.2.1 b, laboratory and address", "bench of tester A"),
+            ("7.8.2.1 b, laboratory and address", "north hall, bay 2"),
+            ("7.8.2.1 c, where", "north bench"),
+            ("7.8.2.1 d, unique number", number),
+            ("7.8.2.1 d, pages are parts of one whole", "counter(page)"),
+            ("7.8.2.1 d, a clear end", "End of sheet"),
+            ("7.8.2.1 e, customer", "owner of unit 017"),
+            ("7.8.2.1 f, method", "Bench trial on both chainrings"),
+            ("7.8.2.1 f, its revision", "revision <bdi>2026-11</bdi>"),
+            ("7.8.2.1 g, the item", "unit 017"),
+            ("7.8.2.1 g, its state", "a scratch on the left arm"),
+            ("7.8.2.1 h, received", "2026-11-18"),
+            ("7.8.2.1 i, when tested", "2026-11-20"),
+            ("7.8.2.1 j, issued", "2026-11-21"),
+            ("7.8.2.1 l, these items only", "about this specimen"),
+            ("7.8.2.1 m, results with units", "\u{a0}W"),
+            ("7.8.2.1 n, deviations", "Deviations from the protocol"),
+            ("7.8.2.1 o, who authorises", "Authorised by: <bdi>tester B</bdi>"),
+            ("7.8.2.2, reproduced only as a whole", "copy only as a whole"),
+            ("7.8.3.1 a, conditions", "temperature: 19 °C"),
+            ("7.8.3.1 c, uncertainty in the unit of the result", "\u{a0}±\u{a0}"),
+            ("7.8.3.1 d and 7.8.7, interpretation told apart", "no part of the statement of conformity"),
+            ("7.8.6.2, the decision rule", "Decision rule (guarded, 95 % coverage)"),
+            ("7.8.6.2, to which results it applies", "Conformance probability"),
+            ("7.8.8.3, amends", "takes the place of sheet <bdi>A-1F02-77B3</bdi>"),
+            ("7.8.8.2, what was changed and why", "the crank length was typed wrong"),
+        ];
+        for (clause, text) in asked {
+            assert!(page.to_lowercase().contains(&text.to_lowercase()), "{clause}: {text}");
         }
     }
 

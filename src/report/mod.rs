@@ -11,6 +11,8 @@ mod groups;
 pub mod html;
 pub mod json;
 pub mod pages;
+mod picture;
+pub mod publish;
 pub mod suites;
 mod svg;
 pub mod table;

@@ -221,12 +221,34 @@ looks! {
     WHISKER = "c-unit", r##"fill="none" stroke="#b8420f" stroke-width="1.1""##;
     INK = "c-strong", r##"fill="#1a2230""##;
     OPEN = "c-open", r##"fill="#d3d8df""##;
+    REFERENCE_FINE = "c-ref", r##"fill="none" stroke="#1d4f91" stroke-width="1""##;
+    LOST = "c-lost", r##"fill="#a1182b" fill-opacity="0.22" stroke="#a1182b" stroke-width="1" stroke-dasharray="2 2""##;
+    SPECKS = "c-specks", r##"fill="none" stroke="#5b6470" stroke-opacity="0.55" stroke-width="2.2" stroke-linecap="round""##;
+    REFERENCE_DOT = "c-ref2-dot", r##"fill="#5f7f3a""##;
+    REFERENCE_DOT_3 = "c-ref3-dot", r##"fill="#fff" stroke="#7a5aa0" stroke-width="1.6""##;
     ERROR = "c-error", r##"fill="none" stroke="#8a94a2" stroke-width="1""##;
 }
 
 /// References in order; a fourth looks like the third.
 pub fn reference_look(index: usize) -> Look {
     [REFERENCE, REFERENCE_2, REFERENCE_3][index.min(2)]
+}
+
+/// The dot of a reference other than the first, by its place among all.
+pub fn reference_dot(index: usize) -> Look {
+    if index <= 1 { REFERENCE_DOT } else { REFERENCE_DOT_3 }
+}
+
+/// Many small dots as one path (in pixels), for a look with round ends.
+pub fn specks(at: &[(f64, f64)]) -> String {
+    let mut d = String::new();
+    let mut pen = (0, 0);
+    for &(x, y) in at {
+        let now = (tenths(x), tenths(y));
+        let _ = write!(d, "m{} {}h0", tenth_text(now.0 - pen.0), tenth_text(now.1 - pen.1));
+        pen = now;
+    }
+    d
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -242,17 +264,30 @@ pub const LETTER_PX: f64 = 12.0;
 pub const STRONG_PX: f64 = 13.0;
 
 /// One picture, with its name and what it shows for those who can't see it.
+#[derive(Debug, Clone)]
 pub struct Svg {
     width: f64,
     height: f64,
-    head: String,
+    title: String,
+    desc: String,
     body: String,
 }
 
 impl Svg {
     pub fn new(width: f64, height: f64, title: &str, desc: &str) -> Self {
-        let head = format!("<title>{}</title><desc>{}</desc>", escape(title), escape(desc));
-        Self { width, height, head, body: String::new() }
+        Self { width, height, title: title.to_owned(), desc: desc.to_owned(), body: String::new() }
+    }
+
+    pub fn title(&self) -> &str {
+        &self.title
+    }
+
+    pub fn desc(&self) -> &str {
+        &self.desc
+    }
+
+    pub fn size(&self) -> (f64, f64) {
+        (self.width, self.height)
     }
 
     fn push(&mut self, element: std::fmt::Arguments<'_>) {
@@ -348,12 +383,73 @@ impl Svg {
         }
     }
 
-    pub fn finish(self) -> String {
+    /// Letters of another size than the rest.
+    pub fn text_sized(&mut self, x: f64, y: f64, look: Look, size_px: f64, text: &str) {
+        self.push(format_args!(
+            r#"<text class="{}" {} font-size="{}" x="{}" y="{}">{}</text>"#,
+            look.class,
+            look.paint,
+            px(size_px),
+            px(x),
+            px(y),
+            escape(text)
+        ));
+    }
+
+    /// A line so many times as thick as its look says, dashes and all.
+    pub fn thick(&mut self, from: (f64, f64), to: (f64, f64), look: Look, times: f64) {
+        let at = |v: f64| px(v / times);
+        self.push(format_args!(
+            r#"<path class="{}" {} transform="scale({times:.2})" d="M{} {}L{} {}"/>"#,
+            look.class,
+            look.paint,
+            at(from.0),
+            at(from.1),
+            at(to.0),
+            at(to.1)
+        ));
+    }
+
+    /// Another drawing, enlarged, with its upper left corner at a place.
+    pub fn inset(&mut self, other: &Svg, x: f64, y: f64, scale: f64) {
+        self.push(format_args!(
+            r#"<g transform="translate({} {}) scale({scale:.4})">{}</g>"#,
+            px(x),
+            px(y),
+            other.body
+        ));
+    }
+
+    fn head(&self) -> String {
+        format!("<title>{}</title><desc>{}</desc>", escape(&self.title), escape(&self.desc))
+    }
+
+    /// As markup within a page.
+    pub fn finish(&self) -> String {
         format!(
             r#"<svg role="img" viewBox="0 0 {} {}" font-size="{LETTER_PX}" font-family="system-ui, sans-serif">{}{}</svg>"#,
             px(self.width),
             px(self.height),
-            self.head,
+            self.head(),
+            self.body
+        )
+    }
+
+    /// As markup beside a word that says the same: nothing for a screen reader.
+    pub fn ornament(&self) -> String {
+        let (width, height) = (px(self.width), px(self.height));
+        format!(
+            r#"<svg aria-hidden="true" width="{width}" height="{height}" viewBox="0 0 {width} {height}">{}</svg>"#,
+            self.body
+        )
+    }
+
+    /// As a file of its own, on white, `height` high.
+    pub fn alone(&self, height: f64) -> String {
+        let (width, height) = (px(self.width), px(height));
+        format!(
+            r##"<svg xmlns="http://www.w3.org/2000/svg" role="img" width="{width}" height="{height}" viewBox="0 0 {width} {height}" font-size="{LETTER_PX}" font-family="system-ui, sans-serif">{}<rect width="{width}" height="{height}" fill="#fff"/>{}</svg>"##,
+            self.head(),
             self.body
         )
     }

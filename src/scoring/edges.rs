@@ -119,6 +119,14 @@ impl Scene<'_> {
         Ok((reference, at_s))
     }
 
+    /// The reference's power at one of its edges, for whoever shows it: which one, and when, where there is a step.
+    pub(super) fn reference_edge(&self, edge: Edge, stop: Stop) -> Option<(usize, Option<f64>)> {
+        let reference = self.edge_reference(Signal::Power, stop).ok()?;
+        let trace = &self.ride.references[reference].trace;
+        let about_s = if edge == Edge::Release { stop.coast.start_s } else { stop.restart.start_s };
+        Some((reference, self.reference_crossing(edge, Signal::Power, trace, about_s, stop).ok()))
+    }
+
     /// The first reference that serves edges and has the signal around the stop.
     fn edge_reference(&self, signal: Signal, stop: Stop) -> Result<usize, NoValue> {
         let around = Window { start_s: stop.coast.start_s - 6.0, end_s: stop.restart.end_s };

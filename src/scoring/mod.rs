@@ -6,11 +6,12 @@ mod losses;
 mod references;
 mod repeats;
 mod ride_wide;
+mod shown;
 mod typed;
 pub mod value;
 mod windows;
 
-use crate::matching::{MatchOutcome, Matches, Ridden};
+use crate::matching::{MatchOutcome, Matches, PhaseMatch, Ridden};
 use crate::protocol::{Check, Contrast, Drill, Measure, Part, Phase, Protocol, Ring, Side};
 use crate::quantity::{Bound, Limit, Unit};
 use crate::ride::{Ride, Trace, Window};
@@ -22,6 +23,7 @@ use edges::{Edge, Signal, Stop};
 use losses::Losses;
 pub use references::{Agreement, Pair, Suspect};
 use references::{Consensus, Need, serving};
+pub use shown::{Level, ReferenceEdges, Shown};
 use value::{Kind, Measured, NoValue, Scored, Value};
 use windows::{Paired, PooledScatter, Scene, push_in};
 
@@ -93,22 +95,9 @@ pub struct Stretch {
 
 /// Scores every phase that was found, the contrasts and the whole ride.
 pub fn score_all(session: &Session, protocol: &Protocol, matches: &Matches, ride: &Ride) -> Scores {
-    let windows: Vec<Option<Window>> = matches
-        .found
-        .iter()
-        .map(|found| match &found.outcome {
-            MatchOutcome::Ridden(ridden) => Some(scored_window(&protocol.phases[found.phase], ridden)),
-            MatchOutcome::NotRidden { .. } => None,
-        })
-        .collect();
+    let windows = scored_windows(protocol, matches);
     let is_steady = |phase: usize| matches!(protocol.phases[phase].drill, Drill::Steady { .. });
-    let steady: Vec<Window> = matches
-        .found
-        .iter()
-        .zip(&windows)
-        .filter(|(found, _)| is_steady(found.phase))
-        .filter_map(|(_, window)| *window)
-        .collect();
+    let steady = steady_windows(protocol, matches);
     let agreement = references::agreement(ride, &steady, protocol.decision.coverage);
     let judging = agreement.left_out().map(|reference| references::without(ride, reference));
     let ride = judging.as_ref().unwrap_or(ride);
@@ -153,6 +142,21 @@ pub fn score_all(session: &Session, protocol: &Protocol, matches: &Matches, ride
     scores.rings = rings(protocol, matches, &scene, &windows);
     widen(&mut scores);
     scores
+}
+
+/// By `matches.found`; `None` for what was not ridden.
+fn scored_windows(protocol: &Protocol, matches: &Matches) -> Vec<Option<Window>> {
+    let window = |found: &PhaseMatch| match &found.outcome {
+        MatchOutcome::Ridden(ridden) => Some(scored_window(&protocol.phases[found.phase], ridden)),
+        MatchOutcome::NotRidden { .. } => None,
+    };
+    matches.found.iter().map(window).collect()
+}
+
+fn steady_windows(protocol: &Protocol, matches: &Matches) -> Vec<Window> {
+    let is_steady = |phase: usize| matches!(protocol.phases[phase].drill, Drill::Steady { .. });
+    let windows = matches.found.iter().zip(scored_windows(protocol, matches));
+    windows.filter(|(found, _)| is_steady(found.phase)).filter_map(|(_, window)| window).collect()
 }
 
 /// Compares the whole ride where there is no protocol.

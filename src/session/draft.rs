@@ -44,7 +44,8 @@ pub fn draft(recordings: &[Recording], protocol: Option<&Protocol>, folder: &Pat
 
     let mut text = String::from(
         "# Drafted from recordings. Replace each `?`. A line that does not apply may go, except for `label`,\n\
-         # `located`, `uncertainty` and `recording`. Then: assize check, assize judge.\n",
+         # `located`, `uncertainty` and `recording`. Then: assize check, assize judge.\n\
+         # A laboratory adds: laboratory, address, customer, issued; of the unit: received, condition.\n",
     );
     for sentence in &left_out {
         let _ = writeln!(text, "# Left out: {sentence}");

@@ -10,6 +10,9 @@
 //! | --- | --- |
 //! | `protocol` | the protocol file; without one the whole ride is compared, advisory |
 //! | `tester`, `place`, `date`, `notes`, `authorised_by` | text |
+//! | `laboratory`, `address`, `customer` | text: who reports, and to whom |
+//! | `issued` | the sheet's date, `2026-11-20` |
+//! | `amends` | `{sheet: A-7C41-09E2, because: the crank length was typed wrong}`: an earlier sheet that this one takes the place of |
 //! | `threshold_power` | the rider's own, `250 W`; overrules the protocol's `basis` |
 //! | `unit`, or `units` (a list) | an instrument, with (`claimed: 1.5 %`) |
 //! | `references` | a list of instruments, each with `uncertainty: 1.0 % or 2 W`, (`certificate: {number, date, by}`), (`mode: resistance` or `constant power`) |
@@ -29,7 +32,8 @@
 //! | `sides` | `both`, `left doubled`, `right doubled`, `total`; else assumed from the place, aloud |
 //! | `recording` | a file, or a list where the recording was restarted; needed if anything is ridden |
 //! | `instrument` | a card: a file with the keys of this table that stay the same from ride to ride; the session's own win |
-//! | `model`, `serial`, `firmware`, `battery`, `history`, `head_unit` | text as written |
+//! | `model`, `serial`, `firmware`, `battery`, `history`, `condition`, `head_unit` | text as written; `condition` is the state that it came in |
+//! | `received` | the day that it came, `2026-11-20` |
 //! | `power`, `cadence`, `heart_rate`, `speed`, `altitude`, `temperature`, `distance`, `latitude`, `longitude`, `right_share` | the field or column that holds this channel, where several instruments share a recording: `power: developer power_2`. Cadence and balance of a shared recording are the one's whose power is in the usual field, unless named |
 //! | `time` | the column that holds the time, where a table names it unusually |
 

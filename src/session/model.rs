@@ -21,6 +21,8 @@ pub struct Session {
     pub date: Option<String>,
     pub notes: Option<String>,
     pub authorised_by: Option<String>,
+    /// What a laboratory's report says besides.
+    pub report: ReportFacts,
     /// One sheet each; none is a reference to another.
     pub units: Vec<Unit>,
     pub references: Vec<Reference>,
@@ -34,6 +36,28 @@ pub struct Session {
     pub threshold_power_w: Option<f64>,
     /// Read from what was not said: one sentence each, for the sheet.
     pub assumed: Vec<String>,
+}
+
+/// Who reports to whom, where a laboratory does.
+///
+/// Source: ISO/IEC 17025:2017, 7.8.2.1 and 7.8.8.3, from memory.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct ReportFacts {
+    pub laboratory: Option<String>,
+    pub address: Option<String>,
+    pub customer: Option<String>,
+    /// ISO date as written.
+    pub issued: Option<String>,
+    pub amends: Option<Amendment>,
+}
+
+/// An earlier sheet that this one takes the place of.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Amendment {
+    /// Its number.
+    pub sheet: String,
+    /// What was changed, and why.
+    pub because: String,
 }
 
 /// The power meter on trial.
@@ -76,6 +100,10 @@ pub struct Instrument {
     pub firmware: Option<String>,
     pub battery: Option<String>,
     pub history: Option<String>,
+    /// The state that it came in.
+    pub condition: Option<String>,
+    /// ISO date as written.
+    pub received: Option<String>,
     pub head_unit: Option<String>,
     pub located: Location,
     pub sides: Sides,
@@ -95,6 +123,8 @@ impl Instrument {
             firmware: None,
             battery: None,
             history: None,
+            condition: None,
+            received: None,
             head_unit: None,
             located,
             sides,

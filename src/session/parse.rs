@@ -64,6 +64,10 @@ pub(super) fn read(reading: &mut Reading, file: &Path) -> Option<Session> {
     let mut text = |key| keys.take(key).and_then(|n| reading.text(n));
     let (tester, place, date) = (text("tester"), text("place"), text("date"));
     let (notes, authorised_by) = (text("notes"), text("authorised_by"));
+    let (laboratory, address, customer) = (text("laboratory"), text("address"), text("customer"));
+    let issued = keys.take("issued").and_then(|n| iso_date(reading, n));
+    let amends = keys.take("amends").and_then(|n| amendment(reading, n));
+    let report = ReportFacts { laboratory, address, customer, issued, amends };
     let units = units(reading, &mut keys, ridden, &mut assumed);
     if let Some(protocol) = &protocol {
         need_claims(reading, &root, protocol, &units);
@@ -102,6 +106,7 @@ pub(super) fn read(reading: &mut Reading, file: &Path) -> Option<Session> {
         date,
         notes,
         authorised_by,
+        report,
         units,
         references,
         drivetrain,
@@ -213,16 +218,27 @@ fn uncertainty(reading: &mut Reading, node: &Node) -> Option<Bound> {
     reading.words(node, "an uncertainty, as in `1.0 % or 2 W`", |w| w.bound(&[Measured::Percent, Measured::Watt]))
 }
 
+/// A date, kept as written.
+fn iso_date(reading: &mut Reading, node: &Node) -> Option<String> {
+    let date = reading.text(node)?;
+    if chrono::NaiveDate::parse_from_str(&date, "%Y-%m-%d").is_err() {
+        reading.report(node.at, format!("`{date}` is no date"), Some("as in `2026-03-02`".into()));
+    }
+    Some(date)
+}
+
+fn amendment(reading: &mut Reading, node: &Node) -> Option<Amendment> {
+    let mut keys = reading.map(node, "an amendment")?;
+    let sheet = keys.need(reading, "sheet", "A-7C41-09E2").and_then(|n| reading.text(n));
+    let because = keys.need(reading, "because", "the crank length was typed wrong").and_then(|n| reading.text(n));
+    keys.finish(reading);
+    Some(Amendment { sheet: sheet?, because: because? })
+}
+
 fn certificate(reading: &mut Reading, node: &Node) -> Option<Certificate> {
     let mut keys = reading.map(node, "a certificate")?;
     let number = keys.take("number").and_then(|n| reading.text(n));
-    let date = keys.take("date").and_then(|n| {
-        let date = reading.text(n)?;
-        if chrono::NaiveDate::parse_from_str(&date, "%Y-%m-%d").is_err() {
-            reading.report(n.at, format!("`{date}` is no date"), Some("as in `2026-03-02`".into()));
-        }
-        Some(date)
-    });
+    let date = keys.take("date").and_then(|n| iso_date(reading, n));
     let by = keys.take("by").and_then(|n| reading.text(n));
     keys.finish(reading);
     Some(Certificate { number, date, by })
@@ -234,6 +250,8 @@ fn instrument(reading: &mut Reading, keys: &mut Keys, recorded: bool, assumed: &
     let mut text = |key| keys.take(key).and_then(|n| reading.text(n));
     let (model, serial, firmware) = (text("model"), text("serial"), text("firmware"));
     let (battery, history, head_unit) = (text("battery"), text("history"), text("head_unit"));
+    let condition = text("condition");
+    let received = keys.take("received").and_then(|n| iso_date(reading, n));
     let places = [Location::Pedals, Location::Crank, Location::Spindle, Location::Spider, Location::Hub];
     let places = places.map(|place| (place.word(), place));
     let located = keys.need(reading, "located", "spindle").and_then(|n| reading.one_of(n, &places));
@@ -265,6 +283,8 @@ fn instrument(reading: &mut Reading, keys: &mut Keys, recorded: bool, assumed: &
         firmware,
         battery,
         history,
+        condition,
+        received,
         head_unit,
         located: located?,
         sides: sides?,

@@ -1,0 +1,120 @@
+//! What a picture marks in a ride beside the readings: seconds lost, the edges of the stops, steady levels.
+
+use crate::matching::{MatchOutcome, Matches};
+use crate::protocol::{Drill, Protocol};
+use crate::quantity::Unit;
+use crate::ride::{Ride, Window};
+
+use super::edges::{Edge, Stop};
+use super::losses::Losses;
+use super::references::{self, Need};
+use super::windows::Scene;
+use super::{PhaseScorer, scored_window};
+
+/// Session seconds at which the reference's power crossed half of its own step.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ReferenceEdges {
+    /// Its label.
+    pub reference: String,
+    pub release_s: Option<f64>,
+    pub onset_s: Option<f64>,
+}
+
+/// Steady riding at one power: a block, or a step of a ramp.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Level {
+    /// Index into `matches.found`.
+    pub found: usize,
+    pub window: Window,
+    /// Mean power of the references, combined.
+    pub reference_w: f64,
+    pub error_w: f64,
+    pub expanded_uncertainty_w: f64,
+}
+
+/// What pictures mark, found by the same rules as the scores.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Shown {
+    /// Runs in which the unit said nothing while the rider pedalled.
+    pub dropouts: Vec<Window>,
+    /// Runs in which its head unit heard nothing at all.
+    pub set_aside: Vec<Window>,
+    /// By `matches.found`; `None` for what is no coast-and-restart, or was not ridden.
+    pub stops: Vec<Option<ReferenceEdges>>,
+    pub levels: Vec<Level>,
+}
+
+impl Shown {
+    /// Without a protocol only what was lost.
+    pub fn of(protocol: Option<&Protocol>, matches: &Matches, ride: &Ride) -> Self {
+        let Some(protocol) = protocol else {
+            let losses = Losses::of(ride);
+            return Self { dropouts: runs(&losses.dropout), set_aside: runs(&losses.set_aside), ..Self::default() };
+        };
+        let steady = super::steady_windows(protocol, matches);
+        let agreement = references::agreement(ride, &steady, protocol.decision.coverage);
+        let judging = agreement.left_out().map(|reference| references::without(ride, reference));
+        let ride = judging.as_ref().unwrap_or(ride);
+        let losses = Losses::of(ride);
+        let mut scene = Scene { ride, losses: &losses, pooled: None };
+        scene.pooled = super::pooled_scatter(&scene, &steady);
+        let mut shown = Self { dropouts: runs(&losses.dropout), set_aside: runs(&losses.set_aside), ..Self::default() };
+        for (at, found) in matches.found.iter().enumerate() {
+            let phase = &protocol.phases[found.phase];
+            let MatchOutcome::Ridden(ridden) = &found.outcome else {
+                shown.stops.push(None);
+                continue;
+            };
+            let window = scored_window(phase, ridden);
+            let scorer = PhaseScorer { scene, phase, ridden, window, steady: &steady };
+            let is_stop = matches!(phase.drill, Drill::CoastRestart { .. });
+            shown.stops.push(if is_stop { scorer.stop().ok().and_then(|stop| scene.edges(stop)) } else { None });
+            let windows = match phase.drill {
+                Drill::Steady { .. } => vec![window],
+                Drill::Ramp { .. } => scorer.steps(),
+                _ => vec![],
+            };
+            shown.levels.extend(windows.into_iter().filter_map(|window| {
+                let value = scene.mean_error(Need::SteadyPower, window, Unit::Watt).ok()?;
+                Some(Level {
+                    found: at,
+                    window,
+                    reference_w: value.reference,
+                    error_w: value.value,
+                    expanded_uncertainty_w: value.budget.combine(protocol.decision.coverage).expanded(),
+                })
+            }));
+        }
+        shown
+    }
+}
+
+impl Scene<'_> {
+    /// Both edges of the reference that lags are taken against; `None` without one that serves.
+    fn edges(&self, stop: Stop) -> Option<ReferenceEdges> {
+        let (reference, release_s) = self.reference_edge(Edge::Release, stop)?;
+        let (_, onset_s) = self.reference_edge(Edge::Onset, stop)?;
+        let reference = self.ride.references[reference].trace.label.clone();
+        Some(ReferenceEdges { reference, release_s, onset_s })
+    }
+}
+
+/// Stretches of seconds that are flagged.
+fn runs(flags: &[bool]) -> Vec<Window> {
+    let seconds: Vec<usize> = (0..flags.len()).filter(|&k| flags[k]).collect();
+    let window = |run: &[usize]| Window { start_s: run[0] as f64, end_s: (run[run.len() - 1] + 1) as f64 };
+    seconds.chunk_by(|a, b| a + 1 == *b).map(window).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn runs_are_stretches_of_flagged_seconds() {
+        let flags = [false, true, true, false, true];
+        let found: Vec<(f64, f64)> = runs(&flags).iter().map(|w| (w.start_s, w.end_s)).collect();
+        assert_eq!(found, [(1.0, 3.0), (4.0, 5.0)]);
+        assert!(runs(&[]).is_empty());
+    }
+}
