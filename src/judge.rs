@@ -658,10 +658,11 @@ fn session_facts(session: &Session, ride: &Ride) -> SessionFacts {
         address: session.report.address.clone(),
         customer: session.report.customer.clone(),
         issued: session.report.issued.clone(),
-        amends: session.report.amends.as_ref().map(|amends| AmendmentFacts {
-            sheet: amends.sheet.clone(),
-            because: amends.because.clone(),
-        }),
+        amends: session
+            .report
+            .amends
+            .as_ref()
+            .map(|amends| AmendmentFacts { sheet: amends.sheet.clone(), because: amends.because.clone() }),
         assumed: session.assumed.clone(),
     }
 }

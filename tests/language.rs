@@ -247,10 +247,7 @@ fn every_key_of_a_session_is_read() {
         (text(&i.firmware), text(&i.battery), text(&i.history)),
         ("1.10".into(), "62 %".into(), "second crank".into())
     );
-    assert_eq!(
-        (text(&i.condition), text(&i.received)),
-        ("a scratch on the left arm".into(), "2026-11-01".into())
-    );
+    assert_eq!((text(&i.condition), text(&i.received)), ("a scratch on the left arm".into(), "2026-11-01".into()));
     assert_eq!((text(&i.head_unit), i.located, i.sides), ("unit H".into(), Location::Spindle, Sides::LeftDoubled));
     assert_eq!(i.recordings, [case("unit-017.csv"), case("unit-017-restarted.csv")]);
     assert_eq!(i.fields["cadence"], "revolutions");

@@ -147,6 +147,7 @@ fn session(units: Vec<Instrument>, references: Vec<Instrument>) -> Session {
         readings: Readings::default(),
         remarks: vec![],
         marks: vec![],
+        report: Default::default(),
         pins: vec![],
         photos: vec![],
         threshold_power_w: None,

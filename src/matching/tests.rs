@@ -132,6 +132,7 @@ fn session() -> Session {
         readings: Default::default(),
         remarks: vec![],
         marks: vec![],
+        report: Default::default(),
         pins: vec![],
         photos: vec![],
         threshold_power_w: None,

@@ -275,6 +275,8 @@ fn instrument(label: &str, located: &str, sides: &str, uncertainty: &str) -> Ins
         battery: Some("good".into()),
         head_unit: Some("head unit H1, firmware 3.2".into()),
         history: None,
+        condition: None,
+        received: None,
         uncertainty: Some(uncertainty.into()),
         certificate: None,
         mode: None,
