@@ -322,3 +322,40 @@ fn a_truth_of_other_recordings_or_of_no_kind_is_refused_with_what_to_do() {
     let both = refused(&[Path::new("--truth"), &other, Path::new("--json"), Path::new("-")]);
     assert!(both.contains("--truth reports to standard output"), "{both}");
 }
+
+/// Without a protocol there are few pictures: the session, the clocks, and what spreads about them.
+#[test]
+fn charts_are_written_each_as_svg_and_png_in_two_sizes_with_its_numbers() {
+    let folder = tempfile::tempdir().unwrap();
+    let demo = project("demo-data/bench-sound");
+    let mut command = assize();
+    command.arg("judge").arg("--unit").arg(demo.join("unit-017.fit"));
+    command.arg("--reference").arg(demo.join("pedals-p.fit")).arg("--charts").arg(folder.path().join("pictures"));
+    command.arg("--json").arg(folder.path().join("v.json")).arg("--sheet").arg(folder.path().join("s.html"));
+    let out = command.output().unwrap();
+    assert!(out.status.success(), "{}", String::from_utf8_lossy(&out.stderr));
+    assert!(String::from_utf8_lossy(&out.stdout).contains("Pictures: "));
+    let files: Vec<PathBuf> =
+        std::fs::read_dir(folder.path().join("pictures")).unwrap().map(|f| f.unwrap().path()).collect();
+    assert!(files.len() >= 10 && files.len() % 5 == 0, "{files:?}");
+    for file in &files {
+        let bytes = std::fs::read(file).unwrap();
+        match file.extension().and_then(|e| e.to_str()).unwrap() {
+            // The signature of PNG (ISO/IEC 15948, 5.2), then the size in the first chunk (11.2.2).
+            "png" => {
+                assert_eq!(bytes[..8], [0x89, b'P', b'N', b'G', b'\r', b'\n', 0x1a, b'\n']);
+                let size = |at: usize| u32::from_be_bytes(bytes[at..at + 4].try_into().unwrap());
+                let screen = file.to_string_lossy().contains("-16x9");
+                assert!(if screen { (size(16), size(20)) == (1920, 1080) } else { size(16) == 1600 });
+            }
+            "svg" => {
+                let mut reader = quick_xml::Reader::from_reader(bytes.as_slice());
+                while !matches!(reader.read_event().expect("well-formed"), quick_xml::events::Event::Eof) {}
+                let text = String::from_utf8(bytes.clone()).unwrap();
+                assert!(!text.contains("NaN") && text.contains("<title>") && text.contains("sheet "));
+            }
+            "csv" => assert!(bytes.iter().filter(|b| **b == b'\n').count() > 1, "{}", file.display()),
+            other => panic!("{other}"),
+        }
+    }
+}
