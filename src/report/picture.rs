@@ -122,8 +122,9 @@ impl Picture {
             Some(high) => (room / width).min((high - y - beneath) / height),
         };
         let total = format.height_px.unwrap_or(y + height * scale + beneath);
-        frame.inset(&self.drawing, (format.width_px - width * scale) / 2.0, y, scale);
-        let small = letter * 0.8;
+        let spare = (total - beneath - y - height * scale).max(0.0);
+        frame.inset(&self.drawing, (format.width_px - width * scale) / 2.0, y + spare / 2.0, scale);
+        let small = letter * 0.65;
         frame.text_sized(margin, total - letter, svg::TEXT, small, &svg::fitted(footer, small, room));
         frame.alone(total)
     }

@@ -29,6 +29,9 @@ pub fn contrast(contrast: &Contrast, check: &CheckVerdict, verdict: &Verdict, pr
     }
     let words_of = |selector: &crate::protocol::Selector| words::phase(&selector.to_string());
     let (of, against) = (words_of(&contrast.of), words_of(&contrast.against));
+    // The small ring is hollow in every picture.
+    let small = contrast.of.keys.iter().any(|(key, value)| key == "ring" && value == "small");
+    let looks = if small { [svg::HOLLOW, svg::DOT] } else { [svg::DOT, svg::HOLLOW] };
     let title = format!("{}: {of} against {against}", words::capital(&words::phase(&contrast.name)));
     let says = pairs.iter().map(|p| {
         let [first, second] = [p.of, p.against].map(|e| words::quantity(e.value, Some(e.uncertainty), &check.unit));
@@ -68,7 +71,7 @@ pub fn contrast(contrast: &Contrast, check: &CheckVerdict, verdict: &Verdict, pr
     for (i, pair) in pairs.iter().enumerate() {
         let (frame, y) = (&frames[0], lane(i));
         svg.text(102.0, y + 4.0, Anchor::End, svg::TEXT, &svg::fitted(&pair.label, svg::LETTER_PX, 96.0));
-        for (error, up, look) in [(pair.of, -6.0, svg::DOT), (pair.against, 6.0, svg::HOLLOW)] {
+        for (error, up, look) in [(pair.of, -6.0, looks[0]), (pair.against, 6.0, looks[1])] {
             let [low, high] = both(&error).map(|v| frame.x.at(v));
             svg.segment((low, y + up), (high, y + up), svg::MEAN);
             svg.dot(frame.x.at(error.value), y + up, 4.0, look);
@@ -91,7 +94,7 @@ pub fn contrast(contrast: &Contrast, check: &CheckVerdict, verdict: &Verdict, pr
     for limit in limits.into_iter().flatten() {
         svg.upright(&frames[1], limit, svg::LIMIT);
     }
-    let mut keys = vec![Key::dot(svg::DOT, of), Key::dot(svg::HOLLOW, against)];
+    let mut keys = vec![Key::dot(looks[0], of), Key::dot(looks[1], against)];
     keys.push(Key::line(svg::MEAN, "expanded uncertainty"));
     keys.push(Key::dot(svg::INK, "difference of a pair"));
     if limits.iter().any(Option::is_some) {

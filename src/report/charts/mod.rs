@@ -261,7 +261,7 @@ mod tests {
         let Pictures { rides, together } = of_drill(&judgement, "coast_restart");
         let check = |p: &PhaseVerdict| p.checks.iter().find(|c| c.measure == "release_lag").unwrap().value;
         let first = judgement.verdict.phases.iter().find(|p| p.drill == "coast_restart").unwrap();
-        let text = format!(">{}<", words::quantity(check(first).unwrap(), None, "s"));
+        let text = format!(">{}\u{a0}s<", words::number(check(first).unwrap(), 1));
         assert!(drawn(rides[0].as_ref().unwrap()).contains(&text), "{text}");
         let together = together.unwrap();
         // Six stops, two panels, two instruments.

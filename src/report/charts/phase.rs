@@ -170,7 +170,8 @@ impl Ridden<'_> {
             svg.segment((from, y - 4.0), (from, frame.y.from_px), svg::REFERENCE_FINE);
             svg.segment((to, y - 4.0), (to, frame.y.from_px), svg::WHISKER);
             svg.segment((from, y), (to, y), svg::MEAN);
-            let text = words::value(Some(lag_s), None, "s", lag.check.censored).unwrap_or_default();
+            let bound = if lag.check.censored { "≥\u{a0}" } else { "" };
+            let text = format!("{bound}{}\u{a0}s", words::number(lag_s, 1));
             let half = svg::text_width(&text, svg::LETTER_PX) / 2.0;
             let middle = ((from + to) / 2.0).max(free_px + half).min(frame.x.to_px + 18.0 - half);
             svg.text(middle, 14.0, Anchor::Middle, svg::STRONG, &text);
