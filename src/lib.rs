@@ -7,6 +7,7 @@
 
 pub mod against_truth;
 pub mod align;
+pub mod brief;
 pub mod cli;
 pub mod decide;
 pub mod diagnose;

@@ -26,6 +26,29 @@ impl Phase {
     }
 }
 
+impl Drill {
+    /// Between repeats, where the protocol says it.
+    pub fn recover_s(&self) -> Option<Range> {
+        match self {
+            Drill::Sprint { recover_s, .. }
+            | Drill::CoastRestart { recover_s, .. }
+            | Drill::SoftPedal { recover_s, .. } => *recover_s,
+            _ => None,
+        }
+    }
+
+    /// Easy riding between repeats, and before the first, where the protocol does not say. Common practice, no source.
+    /// `None` for what is not scored by riding.
+    pub fn usual_recovery_s(&self) -> Option<Range> {
+        match self {
+            Drill::Sprint { .. } => Some(Range::between(90.0, 120.0)),
+            Drill::CoastRestart { .. } | Drill::SoftPedal { .. } => Some(Range::between(40.0, 60.0)),
+            Drill::Steady { .. } | Drill::Ramp { .. } => Some(Range::between(60.0, 90.0)),
+            Drill::Free { .. } | Drill::Wait { .. } | Drill::StaticLoad { .. } | Drill::ZeroCheck => None,
+        }
+    }
+}
+
 impl Protocol {
     /// Planned time on the bike, in seconds.
     pub fn riding_s(&self) -> f64 {

@@ -167,14 +167,9 @@ impl Script<'_> {
 
     /// Soft spinning before a repeat, onto its ring.
     fn recover(&mut self, phase: &Phase, repeat: u32) {
-        let plain = match &phase.drill {
-            Drill::Sprint { recover_s, .. } => Some((recover_s, 90.0, 120.0)),
-            Drill::CoastRestart { recover_s, .. } | Drill::SoftPedal { recover_s, .. } => Some((recover_s, 40.0, 60.0)),
-            Drill::Steady { .. } | Drill::Ramp { .. } => Some((&None, 60.0, 90.0)),
-            Drill::Free { .. } | Drill::Wait { .. } | Drill::StaticLoad { .. } | Drill::ZeroCheck => None,
-        };
-        let Some((asked, low_s, high_s)) = plain else { return };
-        let (low_s, high_s) = asked.map_or((low_s, high_s), |range| inner(&range, 0.2, 0.6));
+        let Some(usual) = phase.drill.usual_recovery_s() else { return };
+        let usual_s = inner(&usual, 0.0, 1.0);
+        let (low_s, high_s) = phase.drill.recover_s().map_or(usual_s, |range| inner(&range, 0.2, 0.6));
         let lasts_s = self.noise.between(low_s, high_s) + if repeat == 1 { 10.0 } else { 0.0 };
         let aim_w = RECOVERY_W * self.noise.between(0.93, 1.07);
         self.spin(Act::Recovery, None, lasts_s, aim_w, RECOVERY_RPM, phase.ring);

@@ -1,0 +1,677 @@
+//! The session as the rider meets it: one step after another, each with how long and how hard.
+
+use crate::protocol::{Drill, Hold, Phase, PhaseOrder, Posture, Protocol, Ring, Side, Target, trim};
+use crate::quantity::Range;
+
+/// To clip in and roll off, from standing still to riding. Common practice, no source.
+const ROLL_OFF_S: f64 = 20.0;
+
+/// What a rider (or the tester beside the bike) does in one step.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Act {
+    WarmUp,
+    /// Easy riding that the protocol writes as a `free` phase.
+    Ride,
+    /// Easy riding between repeats and between phases.
+    Recover,
+    /// Riding on until the road brings a place for the part that follows (`order: any`).
+    Look,
+    /// From standing still onto the bike.
+    RollOff,
+    /// Steady riding that is scored.
+    Block,
+    Sprint,
+    LeadIn,
+    /// Feet still.
+    Coast,
+    Restart,
+    Surge,
+    Soft,
+    /// One step of a ramp.
+    Level,
+    CoolDown,
+    /// Off the bike: a `wait` phase.
+    OffBike,
+    /// Sets or reads the zero offset and writes it down.
+    Zero,
+    /// Hangs one mass, reads the torque and writes it down.
+    Load,
+}
+
+impl Act {
+    pub fn word(self) -> &'static str {
+        match self {
+            Act::WarmUp => "warm-up",
+            Act::Ride => "easy riding",
+            Act::Recover => "recovery",
+            Act::Look => "ride on",
+            Act::RollOff => "roll off",
+            Act::Block => "block",
+            Act::Sprint => "sprint",
+            Act::LeadIn => "lead-in",
+            Act::Coast => "coast",
+            Act::Restart => "restart",
+            Act::Surge => "surge",
+            Act::Soft => "soft pedalling",
+            Act::Level => "ramp step",
+            Act::CoolDown => "cool-down",
+            Act::OffBike => "off the bike",
+            Act::Zero => "zero offset",
+            Act::Load => "hung mass",
+        }
+    }
+
+    /// Whether its seconds are scored.
+    pub fn is_scored(self) -> bool {
+        use Act::*;
+        matches!(self, Block | Sprint | LeadIn | Coast | Restart | Surge | Soft | Level)
+    }
+
+    /// Whether the rider is riding, if only rolling.
+    pub fn is_ridden(self) -> bool {
+        !matches!(self, Act::OffBike | Act::Zero | Act::Load)
+    }
+}
+
+/// The part of the protocol that a step belongs to. A recovery between repeats belongs to the repeat that it leads to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct PartOf {
+    /// Index into [`Protocol::phases`].
+    pub phase: usize,
+    /// From 1.
+    pub repeat: u32,
+    /// Repeats of this phase.
+    pub of: u32,
+}
+
+/// How long a step lasts.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Lasts {
+    /// To count down, seconds: the middle of what is asked, or its closed end. `None`: until somebody presses a key (a
+    /// reading is typed, the road brings a place, a cool-down takes what it takes).
+    pub planned_s: Option<f64>,
+    /// What the protocol asks for, seconds; `None` where it says nothing.
+    pub asked_s: Option<Range>,
+}
+
+impl Lasts {
+    fn asked(range: Range) -> Self {
+        Self { planned_s: range.middle(), asked_s: Some(range) }
+    }
+
+    fn planned(planned_s: f64) -> Self {
+        Self { planned_s: Some(planned_s), asked_s: None }
+    }
+
+    /// With no countdown.
+    fn open(asked_s: Option<Range>) -> Self {
+        Self { planned_s: None, asked_s }
+    }
+}
+
+/// The power asked for, watts.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Aim {
+    At(f64),
+    Between(f64, f64),
+    AtLeast(f64),
+    AtMost(f64),
+}
+
+impl Aim {
+    /// `None` for a range open at both ends.
+    pub fn of(range: &Range) -> Option<Self> {
+        Some(match (range.low, range.high) {
+            (Some(low), Some(high)) if low == high => Aim::At(low),
+            (Some(low), Some(high)) => Aim::Between(low, high),
+            (Some(low), None) => Aim::AtLeast(low),
+            (None, Some(high)) => Aim::AtMost(high),
+            (None, None) => return None,
+        })
+    }
+
+    fn of_target(target: &Target) -> Option<Self> {
+        match target {
+            Target::Value(power_w) => Some(Aim::At(*power_w)),
+            Target::Within(range) => Aim::of(range),
+        }
+    }
+
+    /// Each watt multiplied by `scale`, rounded to `decimals` and written with `unit`.
+    fn words(&self, scale: f64, decimals: i32, unit: &str) -> String {
+        let step = 10f64.powi(decimals);
+        let n = |power_w: f64| trim((power_w * scale * step).round() / step);
+        match *self {
+            Aim::At(power) => format!("{} {unit}", n(power)),
+            Aim::Between(low, high) => format!("{} to {} {unit}", n(low), n(high)),
+            Aim::AtLeast(low) => format!("at least {} {unit}", n(low)),
+            Aim::AtMost(high) => format!("at most {} {unit}", n(high)),
+        }
+    }
+
+    /// In whole per cent of a threshold power: `80 %`, `12 to 36 %`.
+    pub fn of_threshold(&self, threshold_power_w: f64) -> String {
+        self.words(100.0 / threshold_power_w, 0, "%")
+    }
+}
+
+impl std::fmt::Display for Aim {
+    /// `200 W`, `30 to 90 W`, `at least 600 W`.
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(&self.words(1.0, 1, "W"))
+    }
+}
+
+/// One mass to hang.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Load {
+    pub mass_kg: f64,
+    pub side: Side,
+    /// Of the crank from straight down; `None` where the protocol does not say (level is usual).
+    pub angle_deg: Option<f64>,
+}
+
+/// What somebody reads off a display and writes down. Such a step waits for that.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Reads {
+    /// The session file's `zero_before`.
+    ZeroBefore,
+    /// The session file's `zero_after`.
+    ZeroAfter,
+    /// One line of the session file's `readings: loads`.
+    Torque(Load),
+}
+
+/// One thing to do, with how long and how hard.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Step {
+    /// `None` for what the protocol leaves unwritten: the warm-up that it needs, easy riding between phases, a cool-down.
+    pub part: Option<PartOf>,
+    pub act: Act,
+    pub lasts: Lasts,
+    pub power: Option<Aim>,
+    pub cadence_rpm: Option<Range>,
+    /// To ride this step on; `None`: whichever.
+    pub ring: Option<Ring>,
+    /// Ring to be on when this step ends: the next part asks for another than was asked for last.
+    pub shift_to: Option<Ring>,
+    pub posture: Option<Posture>,
+    pub grade_pct: Option<Range>,
+    pub reads: Option<Reads>,
+    /// The head unit's lap button, when this step begins: a repeat's scored part opens here, or has just ended.
+    lap: bool,
+}
+
+impl Step {
+    fn new(act: Act, part: Option<PartOf>, lasts: Lasts) -> Self {
+        Self {
+            part,
+            act,
+            lasts,
+            power: None,
+            cadence_rpm: None,
+            ring: None,
+            shift_to: None,
+            posture: None,
+            grade_pct: None,
+            reads: None,
+            lap: false,
+        }
+    }
+
+    /// Whether the head unit's lap button is pressed as this step begins: where a repeat's scored part opens, and where
+    /// it has just ended.
+    pub fn presses_lap(&self) -> bool {
+        self.lap
+    }
+
+    /// Whether a repeat's scored part opens with this step.
+    pub fn opens_repeat(&self) -> bool {
+        self.lap && self.act.is_scored()
+    }
+
+    /// Whether it waits for somebody to read and write down.
+    pub fn is_typed(&self) -> bool {
+        self.reads.is_some()
+    }
+
+    /// In few words, without its length: `Sprint standing, at least 600 W, big ring`.
+    pub fn says(&self) -> String {
+        let mut words = vec![self.does()];
+        words.extend(self.power.map(|power| power.to_string()));
+        words.extend(self.cadence_rpm.and_then(|range| spoken(&range, "rpm")));
+        match (self.ring, self.shift_to) {
+            (_, Some(ring)) => words.push(format!("then onto the {} ring", ring.word())),
+            (Some(ring), None) => words.push(format!("{} ring", ring.word())),
+            (None, None) => {}
+        }
+        words.extend(self.grade_pct.and_then(|range| spoken(&range, "% grade")));
+        words.join(", ")
+    }
+
+    /// What is done, with the posture: `Sprint standing`.
+    fn does(&self) -> String {
+        if let Some(reads) = self.reads {
+            return match reads {
+                Reads::ZeroBefore => "Set the zero offset, write it down".into(),
+                Reads::ZeroAfter => "Read the zero offset, do not set it, write it down".into(),
+                Reads::Torque(load) => {
+                    let angle = load.angle_deg.map_or(String::new(), |angle| format!(" at {}°", trim(angle)));
+                    format!("Hang {} kg {}{angle}, write the torque down", trim(load.mass_kg), side(load.side))
+                }
+            };
+        }
+        let does = match self.act {
+            Act::WarmUp => "Warm up",
+            Act::Ride | Act::Recover => "Easy riding",
+            Act::Look => "Ride on until there is room for it",
+            Act::RollOff => "Roll off",
+            Act::Block => "Steady",
+            Act::Sprint => "Sprint",
+            Act::LeadIn => "Lead in",
+            Act::Coast => "Coast, feet still",
+            Act::Restart => "Restart",
+            Act::Surge => "Surge",
+            Act::Soft => "Pedal softly",
+            Act::Level => "Ramp step",
+            Act::CoolDown => "Cool down",
+            Act::OffBike => "Off the bike",
+            Act::Zero | Act::Load => "Write it down",
+        };
+        match self.posture {
+            Some(posture) if self.act.is_scored() => format!("{does} {}", posture.word()),
+            _ => does.to_owned(),
+        }
+    }
+}
+
+fn side(side: Side) -> &'static str {
+    match side {
+        Side::Left => "left",
+        Side::Right => "right",
+    }
+}
+
+/// `80 to 95 rpm`, `at least 50 rpm`; `None` where anything goes.
+pub(super) fn spoken(range: &Range, unit: &str) -> Option<String> {
+    Some(match (range.low, range.high) {
+        (Some(low), Some(high)) if low == high => format!("{} {unit}", trim(low)),
+        (Some(low), Some(high)) => format!("{} to {} {unit}", trim(low), trim(high)),
+        (Some(low), None) => format!("at least {} {unit}", trim(low)),
+        (None, Some(high)) => format!("at most {} {unit}", trim(high)),
+        (None, None) => return None,
+    })
+}
+
+/// Seconds of all countdowns among `steps`.
+pub fn planned_s(steps: &[Step]) -> f64 {
+    steps.iter().filter_map(|step| step.lasts.planned_s).sum()
+}
+
+/// The whole session in the order of the protocol, every repeat by itself.
+///
+/// What a protocol leaves unwritten is there too: the warm-up that it needs if it begins with no free phase, easy riding
+/// between phases that no free phase lies between, rolling off after standing still, a cool-down, and the second
+/// reading of the zero. Recoveries lie between repeats only: six sprints share five. With [`PhaseOrder::Any`] the steps
+/// are what to look for: before each repeat the rider rides on until the road brings it.
+pub fn steps(protocol: &Protocol) -> Vec<Step> {
+    let mut list = List { protocol, steps: vec![], ring: None };
+    let phases = &protocol.phases;
+    let rides = phases.iter().any(|phase| phase.is_scored_riding());
+    if !matches!(phases.first().map(|p| &p.drill), Some(Drill::Free { .. })) {
+        match protocol.needs.warm_up_s {
+            Some(warm_up_s) => list.push(Step::new(Act::WarmUp, None, Lasts::asked(Range::at_least(warm_up_s)))),
+            None if rides => list.push(Step::new(Act::WarmUp, None, Lasts::open(None))),
+            None => {}
+        }
+    }
+    for (index, phase) in phases.iter().enumerate() {
+        for repeat in 1..=phase.repeats {
+            list.lead_to(index, repeat);
+            list.add(index, PartOf { phase: index, repeat, of: phase.repeats });
+        }
+    }
+    if phases.last().is_some_and(Phase::is_scored_riding) {
+        list.push(Step::new(Act::CoolDown, None, Lasts::open(None)));
+    }
+    let reads = |wanted: Reads| list.steps.iter().any(|step| step.reads == Some(wanted));
+    if reads(Reads::ZeroBefore) && !reads(Reads::ZeroAfter) {
+        let mut zero = Step::new(Act::Zero, None, Lasts::open(None));
+        zero.reads = Some(Reads::ZeroAfter);
+        list.push(zero);
+    }
+    list.finish()
+}
+
+impl Phase {
+    /// Whether it is ridden and scored.
+    fn is_scored_riding(&self) -> bool {
+        !matches!(self.drill, Drill::Free { .. } | Drill::Wait { .. } | Drill::StaticLoad { .. } | Drill::ZeroCheck)
+    }
+}
+
+struct List<'a> {
+    protocol: &'a Protocol,
+    steps: Vec<Step>,
+    /// Asked for last.
+    ring: Option<Ring>,
+}
+
+impl List<'_> {
+    fn push(&mut self, step: Step) {
+        self.steps.push(step);
+    }
+
+    /// What lies before a repeat.
+    fn lead_to(&mut self, index: usize, repeat: u32) {
+        let phases = &self.protocol.phases;
+        let phase = &phases[index];
+        if !phase.is_scored_riding() {
+            return;
+        }
+        let before = index.checked_sub(1).map(|before| &phases[before]);
+        if self.protocol.order == PhaseOrder::Any {
+            let part = PartOf { phase: index, repeat, of: phase.repeats };
+            let recover_s = phase.drill.recover_s().filter(|_| repeat > 1);
+            let mut look = Step::new(Act::Look, Some(part), Lasts::open(recover_s));
+            look.grade_pct = phase.grade_pct;
+            return self.push(look);
+        }
+        if repeat > 1 {
+            let part = PartOf { phase: index, repeat, of: phase.repeats };
+            let lasts = match phase.drill.recover_s() {
+                Some(asked_s) => Lasts::asked(asked_s),
+                None => Lasts::planned(rest_s(&phase.drill)),
+            };
+            return self.push(Step::new(Act::Recover, Some(part), lasts));
+        }
+        match before.map(|b| (b, &b.drill)) {
+            None | Some((_, Drill::Free { .. })) => {}
+            Some((_, Drill::Wait { .. } | Drill::StaticLoad { .. } | Drill::ZeroCheck)) => {
+                self.push(Step::new(Act::RollOff, None, Lasts::planned(ROLL_OFF_S)));
+            }
+            // After sprints the legs need what lies between sprints, whatever comes next.
+            Some((before, _)) => {
+                let lasts_s = rest_s(&before.drill).max(rest_s(&phase.drill));
+                self.push(Step::new(Act::Recover, None, Lasts::planned(lasts_s)));
+            }
+        }
+    }
+
+    /// The steps of one repeat.
+    fn add(&mut self, index: usize, part: PartOf) {
+        let phases = &self.protocol.phases;
+        let phase = &phases[index];
+        let opens = self.steps.len();
+        let held = |act: Act, hold: &Hold| {
+            let mut step = Step::new(act, Some(part), Lasts::asked(hold.for_s));
+            step.power = Aim::of_target(&hold.power_w);
+            step
+        };
+        match &phase.drill {
+            Drill::Free { power_w, lasts_s } => {
+                let (first, last) = (index == 0, index + 1 == phases.len());
+                let act = if first {
+                    Act::WarmUp
+                } else if last {
+                    Act::CoolDown
+                } else {
+                    Act::Ride
+                };
+                let lasts = lasts_s.map_or(Lasts::open(None), Lasts::asked);
+                let mut step = Step::new(act, Some(part), lasts);
+                step.power = power_w.as_ref().and_then(Aim::of);
+                self.push(step);
+            }
+            Drill::Wait { lasts_s } => {
+                let lasts = lasts_s.map_or(Lasts::open(None), Lasts::asked);
+                self.push(Step::new(Act::OffBike, Some(part), lasts));
+            }
+            Drill::Steady { power_w, lasts_s, .. } => {
+                self.push(held(Act::Block, &Hold { power_w: *power_w, for_s: *lasts_s }));
+            }
+            Drill::Sprint { effort_w, lasts_s, .. } => {
+                self.push(held(Act::Sprint, &Hold { power_w: Target::Within(*effort_w), for_s: *lasts_s }));
+            }
+            Drill::CoastRestart { lead_in, coast_s, restart, .. } => {
+                self.push(held(Act::LeadIn, lead_in));
+                self.push(Step::new(Act::Coast, Some(part), Lasts::asked(*coast_s)));
+                self.push(held(Act::Restart, restart));
+            }
+            Drill::SoftPedal { surge, soft, .. } => {
+                self.push(held(Act::Surge, surge));
+                self.push(held(Act::Soft, soft));
+            }
+            Drill::Ramp { steps_w, each_s, .. } => {
+                let for_s = Range::between(*each_s, *each_s);
+                for power_w in steps_w {
+                    self.push(held(Act::Level, &Hold { power_w: Target::Value(*power_w), for_s }));
+                }
+            }
+            Drill::StaticLoad { loads_kg, sides, angles_deg } => {
+                for load in loads(loads_kg, sides, angles_deg) {
+                    let mut step = Step::new(Act::Load, Some(part), Lasts::open(None));
+                    step.reads = Some(Reads::Torque(load));
+                    self.push(step);
+                }
+            }
+            Drill::ZeroCheck => {
+                let later =
+                    phases[index + 1..].iter().any(|p| p.is_scored_riding() || matches!(p.drill, Drill::ZeroCheck));
+                let taken = self.steps.iter().any(|step| step.reads == Some(Reads::ZeroBefore));
+                let mut step = Step::new(Act::Zero, Some(part), Lasts::open(None));
+                step.reads =
+                    Some(if taken || (!later && rode(&self.steps)) { Reads::ZeroAfter } else { Reads::ZeroBefore });
+                self.push(step);
+            }
+        }
+        let scored = phase.is_scored_riding();
+        for (at, step) in self.steps[opens..].iter_mut().enumerate() {
+            step.ring = phase.ring.filter(|_| step.act.is_ridden());
+            step.posture = phase.posture.filter(|_| step.act.is_ridden());
+            step.grade_pct = phase.grade_pct.filter(|_| step.act.is_ridden());
+            // What a phase asks of the cadence is not asked of the surge before soft pedalling, nor while coasting.
+            step.cadence_rpm =
+                phase.cadence_rpm.filter(|_| step.act.is_ridden() && !matches!(step.act, Act::Coast | Act::Surge));
+            step.lap = scored && at == 0;
+        }
+        if let Some(ring) = phase.ring {
+            self.shift_to(ring, opens);
+        }
+    }
+
+    /// The change of ring falls into the step before, if that is easy riding.
+    fn shift_to(&mut self, ring: Ring, opens: usize) {
+        if self.ring.replace(ring) == Some(ring) {
+            return;
+        }
+        if let Some(before) = opens.checked_sub(1).and_then(|at| self.steps.get_mut(at)) {
+            before.shift_to = (before.act.is_ridden() && !before.act.is_scored()).then_some(ring);
+        }
+    }
+
+    /// With the lap button at the end of each scored part.
+    fn finish(mut self) -> Vec<Step> {
+        for at in 1..self.steps.len() {
+            let ended = self.steps[at - 1].act.is_scored() && !self.steps[at].act.is_scored();
+            self.steps[at].lap |= ended;
+        }
+        self.steps
+    }
+}
+
+/// Easy riding after or before a repeat, seconds.
+fn rest_s(drill: &Drill) -> f64 {
+    drill.recover_s().or(drill.usual_recovery_s()).and_then(|range| range.middle()).unwrap_or_default()
+}
+
+fn rode(steps: &[Step]) -> bool {
+    steps.iter().any(|step| step.act.is_scored())
+}
+
+/// For each side and angle all masses, in the order in which they are hung. Both sides where none is named.
+fn loads(loads_kg: &[f64], sides: &[Side], angles_deg: &[f64]) -> Vec<Load> {
+    let sides = if sides.is_empty() { &[Side::Left, Side::Right][..] } else { sides };
+    let angles: Vec<Option<f64>> =
+        if angles_deg.is_empty() { vec![None] } else { angles_deg.iter().copied().map(Some).collect() };
+    let mut all = vec![];
+    for side in sides {
+        for angle_deg in &angles {
+            all.extend(loads_kg.iter().map(|mass_kg| Load { mass_kg: *mass_kg, side: *side, angle_deg: *angle_deg }));
+        }
+    }
+    all
+}
+
+#[cfg(test)]
+pub(super) mod tests {
+    use std::path::Path;
+
+    use super::*;
+    use crate::protocol;
+
+    pub(in crate::brief) const SHIPPED: [&str; 7] = [
+        "bench-both-rings",
+        "cold-soak-drift",
+        "rig-ramp-and-loads",
+        "road-climbs",
+        "short-check",
+        "single-sided",
+        "sprint-and-stop",
+    ];
+
+    pub(in crate::brief) fn shipped(name: &str) -> Protocol {
+        let file = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("protocols/{name}.yaml"));
+        protocol::load(&file, None).unwrap()
+    }
+
+    pub(in crate::brief) fn written(phases: &str) -> Protocol {
+        let text = format!("assize: 1\ntitle: t\nrevision: \"1\"\nphases:\n{phases}");
+        protocol::load_bytes(Path::new("made-up.yaml"), text.as_bytes()).unwrap()
+    }
+
+    fn acts(steps: &[Step]) -> Vec<Act> {
+        steps.iter().map(|step| step.act).collect()
+    }
+
+    #[test]
+    fn what_the_protocol_writes_takes_as_long_as_the_protocol_plans() {
+        for name in SHIPPED {
+            let protocol = shipped(name);
+            let steps = steps(&protocol);
+            let any = protocol.order == PhaseOrder::Any;
+            // The plan counts a recovery for each repeat; ridden are those between repeats, on the road none by the clock.
+            let not_ridden_s: f64 = protocol
+                .phases
+                .iter()
+                .map(|p| {
+                    let recoveries = if any { p.repeats } else { 1 };
+                    p.drill.recover_s().and_then(|r| r.middle()).unwrap_or(0.0) * f64::from(recoveries)
+                })
+                .sum();
+            let of_protocol: Vec<Step> = steps.iter().filter(|s| s.part.is_some()).cloned().collect();
+            let (ridden, waited): (Vec<Step>, Vec<Step>) = of_protocol.into_iter().partition(|s| s.act != Act::OffBike);
+            assert!((planned_s(&ridden) - (protocol.riding_s() - not_ridden_s)).abs() < 1e-6, "{name}");
+            assert_eq!(planned_s(&waited), protocol.waiting_s(), "{name}");
+        }
+    }
+
+    #[test]
+    fn every_repeat_of_every_shipped_protocol_opens_once_in_order_and_ends() {
+        for name in SHIPPED {
+            let protocol = shipped(name);
+            let steps = steps(&protocol);
+            let asked: Vec<(usize, u32)> = protocol
+                .phases
+                .iter()
+                .enumerate()
+                .filter(|(_, p)| p.is_scored_riding())
+                .flat_map(|(at, p)| (1..=p.repeats).map(move |repeat| (at, repeat)))
+                .collect();
+            let opened: Vec<(usize, u32)> = steps
+                .iter()
+                .filter(|s| s.opens_repeat())
+                .map(|s| s.part.map(|p| (p.phase, p.repeat)).unwrap())
+                .collect();
+            assert_eq!(opened, asked, "{name}");
+            let ended = steps.iter().filter(|s| s.presses_lap() && !s.act.is_scored()).count();
+            assert_eq!(ended, asked.len(), "{name}");
+            assert!(!steps.last().unwrap().act.is_scored(), "{name}");
+        }
+    }
+
+    #[test]
+    fn six_sprints_share_five_recoveries() {
+        let steps = steps(&shipped("bench-both-rings"));
+        let is_part = |s: &&Step| s.part.is_some_and(|p| shipped("bench-both-rings").phases[p.phase].repeats == 6);
+        let count = |act: Act| steps.iter().filter(is_part).filter(|s| s.act == act).count();
+        // Six sprints, and six times coast and restart, each with five recoveries between.
+        assert_eq!((count(Act::Sprint), count(Act::Coast), count(Act::Recover)), (6, 6, 10));
+    }
+
+    #[test]
+    fn a_change_of_ring_is_told_where_there_is_time_for_it() {
+        let steps = steps(&shipped("bench-both-rings"));
+        let blocks: Vec<usize> = (0..steps.len()).filter(|at| steps[*at].act == Act::Block).collect();
+        let told: Vec<_> = blocks.iter().map(|at| (steps[*at].ring.unwrap(), steps[at - 1].shift_to)).collect();
+        use Ring::{Big, Small};
+        assert_eq!(
+            told,
+            [
+                (Big, Some(Big)),
+                (Small, Some(Small)),
+                (Small, None),
+                (Big, Some(Big)),
+                (Big, None),
+                (Small, Some(Small))
+            ]
+        );
+    }
+
+    #[test]
+    fn what_is_left_unwritten_is_there() {
+        let protocol = written(
+            "  - {phase: a, drill: sprint, effort: at least 500 W, lasts: 8 s, repeat: 2}\n  \
+             - {phase: b, drill: coast_restart, lead_in: 200 W for 20 s, coast: 8 s, restart: at least 300 W for 6 s, recover: 20 s}\n",
+        );
+        let steps = steps(&protocol);
+        use Act::*;
+        assert_eq!(acts(&steps), [WarmUp, Sprint, Recover, Sprint, Recover, LeadIn, Coast, Restart, CoolDown]);
+        // Nobody says how long; and after a sprint the legs rest as after a sprint.
+        assert_eq!(steps[0].lasts, Lasts::default());
+        assert_eq!(steps[4].lasts, Lasts::planned(105.0));
+        assert_eq!(steps[8].lasts, Lasts::default());
+    }
+
+    #[test]
+    fn the_zero_is_read_again_at_the_end_and_each_mass_is_a_step() {
+        let rig = steps(&shipped("rig-ramp-and-loads"));
+        let reads: Vec<Reads> = rig.iter().filter_map(|s| s.reads).collect();
+        assert_eq!((reads[0], reads[reads.len() - 1]), (Reads::ZeroBefore, Reads::ZeroAfter));
+        let masses: Vec<f64> =
+            reads.iter().filter_map(|r| if let Reads::Torque(load) = r { Some(load.mass_kg) } else { None }).collect();
+        assert_eq!(masses, [5.0, 10.0, 20.0, 10.0, 5.0, 5.0, 10.0, 20.0, 10.0, 5.0]);
+        assert!(rig.iter().all(|s| !s.is_typed() || s.lasts.planned_s.is_none()));
+    }
+
+    #[test]
+    fn on_the_road_every_repeat_waits_for_its_place() {
+        let steps = steps(&shipped("road-climbs"));
+        for pair in steps.windows(2).filter(|pair| pair[1].opens_repeat()) {
+            assert_eq!((pair[0].act, pair[0].lasts.planned_s), (Act::Look, None));
+            assert_eq!(pair[0].grade_pct, pair[1].grade_pct);
+        }
+    }
+
+    #[test]
+    fn steps_are_told_in_few_words() {
+        let steps = steps(&shipped("bench-both-rings"));
+        let said = |act: Act| steps.iter().find(|s| s.act == act).unwrap().says();
+        assert_eq!(said(Act::Sprint), "Sprint standing, at least 600 W, big ring");
+        assert_eq!(said(Act::Block), "Steady, 120 W, 80 to 95 rpm, big ring");
+        assert_eq!(said(Act::RollOff), "Roll off, then onto the big ring");
+        assert_eq!(said(Act::Soft), "Pedal softly, 30 to 90 W, at least 50 rpm");
+        assert_eq!(Aim::Between(30.0, 90.0).of_threshold(250.0), "12 to 36 %");
+        assert_eq!(Aim::AtLeast(600.0).of_threshold(250.0), "at least 240 %");
+    }
+}
