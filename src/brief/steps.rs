@@ -230,6 +230,11 @@ impl Step {
         self.lap && self.act.is_scored()
     }
 
+    /// The same, but not of any part: two repeats are ridden alike.
+    pub fn of_no_part(&self) -> Self {
+        Self { part: None, ..self.clone() }
+    }
+
     /// Whether it waits for somebody to read and write down.
     pub fn is_typed(&self) -> bool {
         self.reads.is_some()
