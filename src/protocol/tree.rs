@@ -110,12 +110,25 @@ pub(crate) struct Reading {
     problems: Vec<Problem>,
     /// A file whose bytes are at hand.
     held: Option<(PathBuf, Vec<u8>)>,
+    /// Whether a `?` is left blank and recordings may be missing still.
+    before_ride: bool,
 }
+
+const UNSAID: &str = "nobody has filled this in";
 
 impl Reading {
     /// A reading that takes one file's bytes from memory.
     pub fn of(file: &Path, bytes: &[u8]) -> Self {
         Self { held: Some((file.to_owned(), bytes.to_owned())), ..Self::default() }
+    }
+
+    /// A reading of what is known before anything was ridden: a `?` is no mistake, nor a recording that is not there.
+    pub fn before_ride() -> Self {
+        Self { before_ride: true, ..Self::default() }
+    }
+
+    pub fn is_before_ride(&self) -> bool {
+        self.before_ride
     }
 
     /// The value, or the mistakes; a value together with mistakes counts as mistakes.
@@ -211,7 +224,8 @@ impl Reading {
             match builder.document() {
                 Ok(root) => {
                     let problems = std::mem::take(&mut builder.problems);
-                    for (at, message, help) in problems {
+                    let blank = self.before_ride;
+                    for (at, message, help) in problems.into_iter().filter(|(_, m, _)| !blank || m != UNSAID) {
                         self.report(at, message, help);
                     }
                     return match root {
@@ -659,7 +673,7 @@ impl<'t> Builder<'t> {
             return Body::Empty;
         }
         if text == "?" || text.chars().eq([STAND_IN_ASK]) {
-            self.problems.push((at, "nobody has filled this in".into(), Some("replace the `?`".into())));
+            self.problems.push((at, UNSAID.into(), Some("replace the `?`".into())));
             return Body::Unsaid;
         }
         let raw = span.slice(self.text).unwrap_or("");

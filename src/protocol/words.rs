@@ -540,6 +540,17 @@ fn number(chars: &[char], at: usize) -> Read<(Token, usize)> {
     }
 }
 
+/// A power above zero, as a command line takes it: `250 W`, `250W`.
+///
+/// # Errors
+/// Which characters are wrong, and what was expected.
+pub fn watts(text: &str) -> Result<f64, Slip> {
+    let mut words = Words::new(text)?;
+    let power_w = words.amount(Unit::Watt)?;
+    words.end()?;
+    if power_w > 0.0 { Ok(power_w) } else { slip(0, text.chars().count(), "expected a power above zero", None) }
+}
+
 /// `85..95 rpm`, `at least 600 W`; a range of one value prints as that value.
 pub fn range_in_words(range: &Range, unit: Unit) -> String {
     let symbol = unit.symbol();

@@ -74,3 +74,16 @@ pub fn load_bytes(path: &Path, bytes: &[u8]) -> Result<Session, Problems> {
     let session = parse::read(&mut reading, path);
     reading.close(session)
 }
+
+/// [`load`] of a session that is still to be ridden: a `?` is left blank, an instrument without all of its facts is left
+/// out, and no recording is looked for.
+///
+/// # Errors
+/// As [`load`], for every other mistake.
+pub fn load_before_ride(path: &Path) -> Result<Session, Problems> {
+    let mut reading = Reading::before_ride();
+    let session = parse::read(&mut reading, path);
+    // Nothing but a `?` is a session of which nothing is known.
+    let session = session.or_else(|| (reading.problem_count() == 0).then(Session::default));
+    reading.close(session)
+}

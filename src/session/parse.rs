@@ -265,8 +265,10 @@ fn instrument(reading: &mut Reading, keys: &mut Keys, recorded: bool, assumed: &
             sides
         }),
     };
-    let recording = if recorded { keys.need(reading, "recording", "ride.fit") } else { keys.take("recording") };
-    let recordings = recording.map(|n| {
+    let to_come = reading.is_before_ride();
+    let recording =
+        if recorded && !to_come { keys.need(reading, "recording", "ride.fit") } else { keys.take("recording") };
+    let recordings = recording.filter(|_| !to_come).map(|n| {
         let files = reading.one_or_list(n, "recordings").unwrap_or_default();
         files.iter().filter_map(|file| reading.existing_file(file)).collect::<Vec<PathBuf>>()
     });
