@@ -16,22 +16,10 @@ import sys
 import tempfile
 import warnings
 
-READER = "fitdecode==0.11.0"
+import environment
+
 # FIT counts seconds from 1989-12-31T00:00:00Z (public FIT profile, type `date_time`).
 FIT_EPOCH_UNIX_S = 631065600
-ROOT = pathlib.Path(__file__).resolve().parent.parent
-
-
-def with_reader():
-    """Starts again inside a virtual environment that has the other reader."""
-    venv = ROOT / "target" / "second-reader"
-    python = venv / "bin" / "python"
-    if pathlib.Path(sys.prefix) == venv:
-        return
-    if not python.exists():
-        subprocess.run([sys.executable, "-m", "venv", venv], check=True)
-    subprocess.run([python, "-m", "pip", "install", "--quiet", "--disable-pip-version-check", READER], check=True)
-    os.execv(python, [python, __file__, *sys.argv[1:]])
 
 
 def theirs(file, strict):
@@ -116,15 +104,15 @@ def compare(name, we, they, whole):
 
 
 def main():
-    with_reader()
+    environment.start_again_with("second-reader", [environment.READER])
     recordings = pathlib.Path(sys.argv[1]).resolve()
     with tempfile.TemporaryDirectory() as work:
         work = pathlib.Path(work)
         tables, rehearsed = work / "tables", work / "rehearsed"
         tables.mkdir()
-        protocol = ROOT / "protocols" / "bench-both-rings.yaml"
+        protocol = environment.ROOT / "protocols" / "bench-both-rings.yaml"
         cargo = lambda *args, **env: subprocess.run(
-            ["cargo", *args], cwd=ROOT, check=True, stdout=subprocess.DEVNULL, env={**os.environ, **env}
+            ["cargo", *args], cwd=environment.ROOT, check=True, stdout=subprocess.DEVNULL, env={**os.environ, **env}
         )
         rehearse = ["rehearse", str(protocol), "--sound", "--shifting", "electronic", "--out", str(rehearsed)]
         # A pause, a second file, a clock that counts from 1989, seconds never written.

@@ -16,24 +16,13 @@ import subprocess
 import sys
 import tempfile
 
+import environment
+
 LIBRARIES = ["numpy==2.4.6", "scipy==1.17.1", "statsmodels==0.15.0"]
-ROOT = pathlib.Path(__file__).resolve().parent.parent
 RELATIVE = 1e-9
 # For a difference of two numbers near 1 (a small tail, an intercept near zero).
 ABSOLUTE = 1e-12
 FEWEST_CASES = 150
-
-
-def with_libraries():
-    """Starts again inside a virtual environment that has the libraries."""
-    venv = ROOT / "target" / "second-statistics"
-    python = venv / "bin" / "python"
-    if pathlib.Path(sys.prefix) == venv:
-        return
-    if not python.exists():
-        subprocess.run([sys.executable, "-m", "venv", venv], check=True)
-    subprocess.run([python, "-m", "pip", "install", "--quiet", "--disable-pip-version-check", *LIBRARIES], check=True)
-    os.execv(python, [python, __file__, *sys.argv[1:]])
 
 
 def infinite(nu):
@@ -313,7 +302,7 @@ def physics():
 
 def public_functions():
     """Names that `src/stats` exports; types and constants begin with a capital."""
-    exports = re.findall(r"pub use \w+::\{?([^;}]+)\}?;", (ROOT / "src" / "stats" / "mod.rs").read_text())
+    exports = re.findall(r"pub use \w+::\{?([^;}]+)\}?;", (environment.ROOT / "src" / "stats" / "mod.rs").read_text())
     return {name.strip() for names in exports for name in names.split(",") if name.strip()[:1].islower()}
 
 
@@ -332,13 +321,13 @@ def apart(here, there):
 
 
 def main():
-    with_libraries()
+    environment.start_again_with("second-statistics", LIBRARIES)
     seed = sys.argv[1] if len(sys.argv) > 1 else "1"
     with tempfile.TemporaryDirectory() as work:
         file = pathlib.Path(work) / "statistics.json"
         test = ["cargo", "test", "--quiet", "--locked", "--test", "second_statistics", "--", "--ignored"]
         env = {**os.environ, "ASSIZE_STATISTICS_TO": str(file), "ASSIZE_STATISTICS_SEED": seed}
-        subprocess.run(test, cwd=ROOT, check=True, stdout=subprocess.DEVNULL, env=env)
+        subprocess.run(test, cwd=environment.ROOT, check=True, stdout=subprocess.DEVNULL, env=env)
         cases = json.loads(file.read_text())
 
     there = {**distributions(), **samples(), **lines(), **several(), **physics()}
