@@ -115,7 +115,7 @@ fn same_length(a: &Step, b: &Step) -> bool {
 #[cfg(test)]
 mod tests {
     use super::super::steps::steps;
-    use super::super::steps::tests::{SHIPPED, shipped};
+    use super::super::steps::tests::{all_shipped, shipped};
     use super::*;
 
     #[test]
@@ -135,8 +135,8 @@ mod tests {
 
     #[test]
     fn every_repeat_of_every_scored_phase_is_told_in_some_line() {
-        for name in SHIPPED {
-            let protocol = shipped(name);
+        for name in all_shipped() {
+            let protocol = shipped(&name);
             let steps = steps(&protocol);
             let told: u32 = parts(&protocol, &steps)
                 .iter()

@@ -1,5 +1,6 @@
 //! The command line: one file per subcommand.
 
+mod brief;
 mod check;
 mod completions;
 mod draft;
@@ -55,6 +56,7 @@ enum Command {
     Draft(draft::DraftArgs),
     Check(check::CheckArgs),
     Inspect(inspect::InspectArgs),
+    Brief(brief::BriefArgs),
     Rehearse(rehearse::RehearseArgs),
     Completions(completions::CompletionsArgs),
     Manual(manual::ManualArgs),
@@ -67,6 +69,7 @@ pub fn run(cli: &Cli, out: &mut impl Write) -> anyhow::Result<Exit> {
         Command::Draft(args) => draft::run(args, out),
         Command::Check(args) => check::run(args, out),
         Command::Inspect(args) => inspect::run(args, out),
+        Command::Brief(args) => brief::run(args, out),
         Command::Rehearse(args) => rehearse::run(args, out),
         Command::Completions(args) => completions::run(args, out),
         Command::Manual(args) => manual::run(args, out),

@@ -3,6 +3,7 @@
 //! Reports read a [`crate::verdict::Verdict`] or a [`crate::trials::Summary`] and compute nothing of judgement: they round,
 //! put into words and draw.
 
+pub mod brief;
 mod charts;
 pub mod csv;
 #[cfg(test)]

@@ -1,0 +1,123 @@
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, bail};
+use chrono::{DateTime, Utc};
+
+use super::Exit;
+use super::files::write_whole;
+use crate::brief::{self, workout};
+use crate::protocol::{self, Protocol};
+use crate::report;
+use crate::session::{self, Session};
+
+/// The time that a workout carries if none is said: head units tell workouts apart by it and by the protocol's hash.
+const MADE: &str = "2026-01-01T00:00:00Z";
+
+/// The rider's run sheet of a protocol: what to check before, what to ride, what to write down
+///
+/// Printed to the terminal, and with --html as one or two pages. A workout leads a head unit through the same steps and
+/// marks each with a lap.
+#[derive(Debug, clap::Args)]
+pub struct BriefArgs {
+    /// Protocol to ride (YAML); if not said, the session's
+    #[arg(required_unless_present = "session")]
+    protocol: Option<PathBuf>,
+    /// Session file with what is known before the ride (instruments, bike, rider); recordings need not be there, and a `?`
+    /// is left blank
+    #[arg(long, value_name = "FILE")]
+    session: Option<PathBuf>,
+    /// The rider's threshold power, as in 250W; if not said, the session's
+    #[arg(long, value_name = "POWER", value_parser = threshold)]
+    threshold: Option<f64>,
+    /// Where to write the page; - for standard output
+    #[arg(long, value_name = "FILE")]
+    html: Option<PathBuf>,
+    /// Where to write a FIT workout with a step for each move
+    #[arg(long, value_name = "FILE")]
+    workout: Option<PathBuf>,
+    /// Time that the workout carries as that of its making
+    #[arg(long, value_name = "UTC", default_value = MADE, requires = "workout")]
+    made: DateTime<Utc>,
+    /// Where to write the steps as JSON; - for standard output
+    #[arg(long, value_name = "FILE")]
+    json: Option<PathBuf>,
+}
+
+fn threshold(text: &str) -> Result<f64, String> {
+    protocol::watts(text).map_err(|slip| slip.to_string())
+}
+
+pub fn run(args: &BriefArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
+    let standard = Path::new("-");
+    let to_standard = [&args.html, &args.json].into_iter().flatten().filter(|to| *to == standard).count();
+    if to_standard > 1 {
+        bail!("--html - and --json - both write to standard output; give one of them a file");
+    }
+    if args.workout.as_deref() == Some(standard) {
+        bail!("--workout takes a file: a FIT file on a terminal is of no use");
+    }
+    let session = match &args.session {
+        None => None,
+        Some(file) => {
+            let read = session::load_before_ride(file);
+            Some(read.map_err(|problems| anyhow::anyhow!("the session can't be used\n\n{problems}"))?)
+        }
+    };
+    let own = session.as_ref().and_then(|session| session.protocol.as_ref()).map(|protocol| protocol.file.clone());
+    let Some(file) = args.protocol.clone().or(own) else {
+        bail!("the session names no protocol; name one before --session");
+    };
+    let threshold_power_w = args.threshold.or(session.as_ref().and_then(|session| session.threshold_power_w));
+    let protocol = protocol::load(&file, threshold_power_w)
+        .map_err(|problems| anyhow::anyhow!("the protocol can't be used\n\n{problems}"))?;
+    let told = tell(args, &protocol, session.as_ref(), threshold_power_w)?;
+    for (to, text) in &told {
+        if *to == standard {
+            out.write_all(text.as_bytes())?;
+        } else {
+            write_whole(to, text.as_bytes()).with_context(|| format!("writing {}", to.display()))?;
+        }
+    }
+    if to_standard > 0 {
+        return Ok(Exit::Done);
+    }
+    report::brief::write(&report::brief::Sheet::of(&protocol, session.as_ref(), threshold_power_w), out)
+        .context("writing the run sheet")?;
+    let files = told.iter().map(|(to, _)| *to).chain(args.workout.as_deref());
+    let files: Vec<String> = files.map(|to| to.display().to_string()).collect();
+    if !files.is_empty() {
+        writeln!(out, "\nWritten: {}", files.join(", "))?;
+    }
+    Ok(Exit::Done)
+}
+
+/// Page and JSON, as far as they were asked for; the workout is written at once.
+fn tell<'a>(
+    args: &'a BriefArgs,
+    protocol: &Protocol,
+    session: Option<&Session>,
+    threshold_power_w: Option<f64>,
+) -> anyhow::Result<Vec<(&'a Path, String)>> {
+    let steps = brief::steps(protocol);
+    let mut told = vec![];
+    if let Some(to) = &args.html {
+        let sheet = report::brief::Sheet::of(protocol, session, threshold_power_w);
+        told.push((to.as_path(), report::brief::page(&sheet).context("making the page")?));
+    }
+    if let Some(to) = &args.json {
+        told.push((to.as_path(), report::brief::to_json(protocol, &steps)));
+    }
+    if let Some(to) = &args.workout {
+        let entries = workout::fold(&steps).len();
+        if entries > workout::MOST_STEPS {
+            eprintln!(
+                "the workout has {entries} steps; many head units take no more than {} or so",
+                workout::MOST_STEPS
+            );
+        }
+        let bytes = workout::encode(protocol, &steps, args.made);
+        write_whole(to, &bytes).with_context(|| format!("writing {}", to.display()))?;
+    }
+    Ok(told)
+}

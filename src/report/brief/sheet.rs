@@ -1,0 +1,558 @@
+//! What stands on the run sheet, as texts: the same for page and terminal.
+
+use serde::Serialize;
+
+use super::wording::{about, clock, does, lasts, range_s, span};
+use crate::brief::{self, Act, Aim, Line, Part, Reads, Step};
+use crate::protocol::{self, Accept, Drill, Phase, PhaseOrder, Posture, Protocol, Setting, Side, trim};
+use crate::quantity::Range;
+use crate::report::words;
+use crate::session::{Drivetrain, Instrument, Session, TrainerMode};
+
+/// Middle of what legs turn where the protocol says nothing: blocks, sprints, soft pedalling. Common practice, no source.
+const USUAL_RPM: f64 = 88.0;
+const SPRINT_RPM: f64 = 106.0;
+
+/// A run sheet. Texts from files are as written, to be escaped by whoever shows them; `None` is a blank to fill in.
+#[derive(Debug, Clone, Serialize)]
+pub struct Sheet {
+    pub title: String,
+    pub revision: String,
+    pub purpose: Option<String>,
+    pub sha256: String,
+    pub setting: &'static str,
+    pub length: String,
+    /// What does not fit: another protocol than the session's, targets of another rider.
+    pub notes: Vec<String>,
+    /// Term and what is known.
+    pub facts: Vec<(String, Option<String>)>,
+    pub instruments: Vec<Worn>,
+    pub checks: Vec<String>,
+    /// Whether phases come when the road brings them.
+    pub any_order: bool,
+    pub has_gears: bool,
+    pub has_shares: bool,
+    pub parts: Vec<PartRow>,
+    pub ride_notes: Vec<String>,
+    pub spoils: Vec<String>,
+    /// What to write down beside the zeros, with what is known of it.
+    pub conditions: Vec<(String, Option<String>)>,
+    /// Whether zeros are read before and after.
+    pub zeros: bool,
+    pub loads: Vec<LoadRow>,
+    pub cautions: Vec<String>,
+    pub version: &'static str,
+}
+
+/// An instrument on the bike, as far as it is known.
+#[derive(Debug, Clone, Serialize)]
+pub struct Worn {
+    pub role: &'static str,
+    pub label: Option<String>,
+    pub place: Option<String>,
+    pub firmware: Option<String>,
+    pub battery: Option<String>,
+    pub head_unit: Option<String>,
+}
+
+/// A part of the ride.
+#[derive(Debug, Clone, Serialize)]
+pub struct PartRow {
+    /// Since the start; `None` where the road decides.
+    pub at: Option<String>,
+    pub title: String,
+    pub easy: bool,
+    /// Repeats of its one phase.
+    pub times: Option<u32>,
+    /// Where, what is between repeats, what counts.
+    pub how: Vec<String>,
+    pub lines: Vec<LineRow>,
+}
+
+/// A move.
+#[derive(Debug, Clone, Serialize)]
+pub struct LineRow {
+    pub at: Option<String>,
+    pub does: String,
+    pub times: Option<u32>,
+    pub lasts: String,
+    pub power: Option<String>,
+    /// Of the rider's threshold power.
+    pub share: Option<String>,
+    pub cadence: Option<String>,
+    pub ring: Option<String>,
+    pub gear: Option<String>,
+}
+
+/// A reading to type.
+#[derive(Debug, Clone, Serialize)]
+pub struct LoadRow {
+    pub mass: String,
+    pub side: &'static str,
+    pub angle: String,
+}
+
+impl Sheet {
+    /// The sheet of a protocol. `threshold_power_w` is the rider's own, where it is known; `session` says what is worn, on
+    /// which bike, and by whom.
+    pub fn of(protocol: &Protocol, session: Option<&Session>, threshold_power_w: Option<f64>) -> Self {
+        let steps = brief::steps(protocol);
+        let parts = brief::parts(protocol, &steps);
+        let nothing = Session::default();
+        let known = session.unwrap_or(&nothing);
+        let teller = Teller { protocol, drivetrain: &known.drivetrain, threshold_power_w };
+        let rows: Vec<PartRow> = parts.iter().map(|part| teller.part(part)).collect();
+        let lines = || rows.iter().flat_map(|row| &row.lines);
+        let has = |wanted: fn(&Drill) -> bool| protocol.phases.iter().any(|phase| wanted(&phase.drill));
+        let loads: Vec<LoadRow> = steps.iter().filter_map(load).collect();
+        Self {
+            title: protocol.title.clone(),
+            revision: protocol.revision.clone(),
+            purpose: protocol.purpose.clone(),
+            sha256: protocol.sha256.clone(),
+            setting: match protocol.setting {
+                Setting::Indoor => "indoors",
+                Setting::Road => "on the road",
+                Setting::Rig => "on a rig",
+            },
+            length: length(protocol, &steps),
+            notes: notes(protocol, session, threshold_power_w),
+            facts: facts(protocol, known, threshold_power_w),
+            instruments: worn(protocol, known),
+            checks: checks(protocol, known),
+            any_order: protocol.order == PhaseOrder::Any,
+            has_gears: lines().any(|line| line.gear.is_some()),
+            has_shares: lines().any(|line| line.share.is_some()),
+            ride_notes: ride_notes(protocol, lines().any(|line| line.gear.is_some())),
+            spoils: spoils(protocol),
+            conditions: conditions(protocol, known),
+            zeros: has(|drill| matches!(drill, Drill::ZeroCheck)),
+            loads,
+            cautions: cautions(protocol),
+            parts: rows,
+            version: env!("CARGO_PKG_VERSION"),
+        }
+    }
+}
+
+/// How long, to the minute, and what is not counted in it.
+fn length(protocol: &Protocol, steps: &[Step]) -> String {
+    let of = |off_bike: bool| {
+        let some = steps.iter().filter(|step| (step.act == Act::OffBike) == off_bike);
+        brief::planned_s(&some.cloned().collect::<Vec<_>>())
+    };
+    let (ridden_s, off_s) = (of(false), of(true));
+    let mut text = match protocol.order {
+        PhaseOrder::AsWritten => format!("about {} of riding", about(ridden_s)),
+        PhaseOrder::Any => format!("{} of drills and what the road needs between them", about(ridden_s)),
+    };
+    if off_s > 0.0 {
+        text += &format!(", {} off the bike", about(off_s));
+    }
+    let typed = steps.iter().filter(|step| matches!(step.reads, Some(Reads::Torque(_)))).count();
+    if typed > 0 {
+        text += &format!(", {typed} masses to hang");
+    }
+    text
+}
+
+fn notes(protocol: &Protocol, session: Option<&Session>, threshold_power_w: Option<f64>) -> Vec<String> {
+    let mut notes = vec![];
+    if let Some(other) = session.and_then(|s| s.protocol.as_ref()).filter(|other| other.sha256 != protocol.sha256) {
+        notes.push(format!(
+            "The session names another protocol: {}, revision {}. This sheet is for {}, revision {}.",
+            other.title, other.revision, protocol.title, protocol.revision
+        ));
+    }
+    if let (None, Some(basis_w)) = (threshold_power_w, protocol.threshold_power_w) {
+        notes.push(format!(
+            "Targets of a threshold power are for the protocol's own {} W: with --threshold they are the rider's.",
+            trim(basis_w)
+        ));
+    }
+    notes
+}
+
+fn facts(protocol: &Protocol, known: &Session, threshold_power_w: Option<f64>) -> Vec<(String, Option<String>)> {
+    let drivetrain = &known.drivetrain;
+    let teeth = |list: &[u32]| {
+        let text: Vec<String> = list.iter().map(u32::to_string).collect();
+        (!text.is_empty()).then(|| text.join(" "))
+    };
+    let mut facts = vec![
+        ("Tester".to_owned(), known.tester.clone()),
+        ("Place".to_owned(), known.place.clone()),
+        ("Date".to_owned(), known.date.clone()),
+        ("Threshold power".to_owned(), threshold_power_w.map(|w| format!("{} W", trim(w.round())))),
+        ("Chainrings".to_owned(), teeth(&drivetrain.chainrings)),
+        ("Cassette".to_owned(), teeth(&drivetrain.cassette)),
+    ];
+    let claims: Vec<String> =
+        known.units.iter().filter_map(|unit| unit.claimed.as_ref().map(|c| c.to_string())).collect();
+    if !claims.is_empty() {
+        facts.push(("Unit claims".to_owned(), Some(claims.join("; "))));
+    }
+    if protocol.setting != Setting::Road {
+        let mode = known.references.iter().find_map(|reference| reference.mode);
+        let mode = mode.map(|mode| match mode {
+            TrainerMode::Resistance => "resistance",
+            TrainerMode::ConstantPower => "holds the power",
+        });
+        facts.push(("Trainer's mode".to_owned(), mode.map(str::to_owned)));
+    }
+    facts
+}
+
+/// The unit and its references; as many blank ones as the protocol needs and nobody named.
+fn worn(protocol: &Protocol, known: &Session) -> Vec<Worn> {
+    let one = |role, instrument: &Instrument| Worn {
+        role,
+        label: Some(instrument.label.clone()),
+        place: Some(format!("{}, {}", instrument.located.word(), instrument.sides.word())),
+        firmware: instrument.firmware.clone(),
+        battery: instrument.battery.clone(),
+        head_unit: instrument.head_unit.clone(),
+    };
+    let blank = |role| Worn { role, label: None, place: None, firmware: None, battery: None, head_unit: None };
+    let mut worn: Vec<Worn> = known.units.iter().map(|unit| one("Unit", &unit.instrument)).collect();
+    if worn.is_empty() {
+        worn.push(blank("Unit"));
+    }
+    worn.extend(known.references.iter().map(|reference| one("Reference", &reference.instrument)));
+    let missing = protocol.needs.references.max(1).saturating_sub(known.references.len());
+    worn.extend((0..missing).map(|_| blank("Reference")));
+    worn
+}
+
+/// In the order in which a tester does it.
+fn checks(protocol: &Protocol, known: &Session) -> Vec<String> {
+    let rides = protocol.phases.iter().any(Phase::is_scored_riding);
+    let length = known.conditions.crank_length_m.map(|m| format!(" ({} mm)", trim(m * 1000.0)));
+    let mut checks = vec![
+        "Fitted and torqued to the makers' figures: unit, references, pedals, cassette".to_owned(),
+        format!("Crank length{} set on every instrument that asks for it", length.unwrap_or_default()),
+        "Firmware noted, nothing updated between this and the last trial unless on purpose".to_owned(),
+        "Batteries charged or fresh: unit, references, heart-rate strap, head units".to_owned(),
+    ];
+    if rides {
+        checks.extend(
+            [
+                "One head unit for each instrument, paired with it and with no other power meter",
+                "One heart-rate strap, worn by the rider and paired with every head unit",
+                "Every head unit: recording every second, automatic pause off, clock set to the same time",
+            ]
+            .map(str::to_owned),
+        );
+        if protocol.setting == Setting::Road {
+            checks.push(
+                "Every head unit: position on, and waited for; wheel sensor shared where there is one".to_owned(),
+            );
+            checks.push("Drills learnt by heart, places for each chosen on the map".to_owned());
+        } else {
+            checks.push("Bike secured, tyre and floor dry, floor clear, fan and drink in reach".to_owned());
+        }
+    }
+    if protocol.phases.iter().any(|phase| matches!(phase.drill, Drill::StaticLoad { .. })) {
+        checks
+            .push("Masses weighed, wheel blocked, crank levelled; crank length and place known for gravity".to_owned());
+    }
+    if rides {
+        checks.push("All recordings started before the warm-up and stopped only at the very end".to_owned());
+    }
+    if let Some(warm_up_s) = protocol.needs.warm_up_s {
+        checks.push(format!(
+            "Warm-up of at least {}, with the unit on the bike, before any zero offset",
+            range_s(&Range::between(warm_up_s, warm_up_s))
+        ));
+    }
+    if !protocol.phases.iter().any(|phase| matches!(phase.drill, Drill::ZeroCheck)) {
+        checks.push("Zero offset of every instrument set after the warm-up, cranks unloaded, and not again".to_owned());
+    }
+    checks
+}
+
+/// What goes for the whole ride.
+fn ride_notes(protocol: &Protocol, has_gears: bool) -> Vec<String> {
+    let mut notes = vec![
+        match protocol.order {
+            PhaseOrder::AsWritten => "Times count riding only: readings and stops come on top.",
+            PhaseOrder::Any => "In any order: ride each when the road has room for it, and tick it off.",
+        }
+        .to_owned(),
+    ];
+    if protocol.phases.iter().any(Phase::is_scored_riding) {
+        notes.push(
+            "Press lap where each repeat begins and where it ends; late does no harm, and the workout file does it by itself."
+                .to_owned(),
+        );
+    }
+    if has_gears {
+        notes.push(
+            "Cogs are where to begin; on your trainer others may fit. At one power keep the wheel as fast on both rings."
+                .to_owned(),
+        );
+    }
+    notes
+}
+
+/// What makes a repeat of this phase count.
+fn counts(phase: &Phase) -> Option<String> {
+    let first = |settle_s: f64| format!("first {}", range_s(&Range::between(settle_s, settle_s)));
+    Some(match &phase.drill {
+        Drill::Steady { settle_s, .. } => {
+            let held = format!("power within {} %", trim(phase.tolerance * 100.0));
+            if *settle_s > 0.0 { format!("{held}, {} not scored", first(*settle_s)) } else { held }
+        }
+        Drill::Sprint { effort_w, .. } => {
+            let asked = Aim::of(effort_w).map(|aim| aim.to_string())?;
+            format!("counts if the reference's best 3 s are {asked}")
+        }
+        Drill::CoastRestart { .. } => "feet still all through, then at once and hard, in the same gear".to_owned(),
+        Drill::SoftPedal { .. } => "straight down from the surge, turning all the while".to_owned(),
+        Drill::Ramp { settle_s, .. } if *settle_s > 0.0 => format!("{} of each step not scored", first(*settle_s)),
+        _ => return None,
+    })
+}
+
+/// What spoils a repeat, and what to do then.
+fn spoils(protocol: &Protocol) -> Vec<String> {
+    if !protocol.phases.iter().any(Phase::is_scored_riding) {
+        return vec!["A mass that swung or slipped: hang it again and keep the second reading.".to_owned()];
+    }
+    let road = if protocol.setting == Setting::Road { ", traffic" } else { "" };
+    vec![
+        format!("Spoiled: chain dropped, wrong ring, stopped in the middle, target missed, radio or head unit lost{road}."),
+        "Write its number and the time of day, and ride it once more at the end of its series: one too many does no harm."
+            .to_owned(),
+        "Do not set a zero offset again, and do not touch a head unit but for the lap.".to_owned(),
+    ]
+}
+
+fn conditions(protocol: &Protocol, known: &Session) -> Vec<(String, Option<String>)> {
+    let of = &known.conditions;
+    let with_unit = |value: Option<f64>, unit: &str| value.map(|v| format!("{} {unit}", trim(v)));
+    let mut list = vec![
+        ("Temperature, start".to_owned(), with_unit(of.temperature_c, "°C")),
+        ("Temperature, end".to_owned(), None),
+        ("Crank length".to_owned(), with_unit(of.crank_length_m.map(|m| m * 1000.0), "mm")),
+    ];
+    if protocol.phases.iter().any(|phase| matches!(phase.drill, Drill::StaticLoad { .. })) {
+        list.push(("Latitude".to_owned(), with_unit(of.latitude_deg, "°")));
+        list.push(("Height above sea".to_owned(), with_unit(of.height_m, "m")));
+    }
+    list
+}
+
+fn load(step: &Step) -> Option<LoadRow> {
+    let Some(Reads::Torque(load)) = step.reads else { return None };
+    Some(LoadRow {
+        mass: format!("{} kg", trim(load.mass_kg)),
+        side: if load.side == Side::Left { "left" } else { "right" },
+        angle: load.angle_deg.map_or("level".to_owned(), |angle| format!("{} °", trim(angle))),
+    })
+}
+
+fn cautions(protocol: &Protocol) -> Vec<String> {
+    let has = |wanted: fn(&Phase) -> bool| protocol.phases.iter().any(wanted);
+    let [hard, road, parts, ..] = words::STANDING_CAUTIONS else { return vec![] };
+    let mut cautions = vec![];
+    if has(|phase| matches!(phase.drill, Drill::Sprint { .. }) || phase.posture == Some(Posture::Standing))
+        || protocol.setting != Setting::Rig
+    {
+        cautions.push((*hard).to_owned());
+    }
+    if protocol.setting == Setting::Road {
+        cautions.push((*road).to_owned());
+        cautions.push(
+            "Wear a helmet. Sprint, coast and change rings only where the view is clear and nobody is about; feet still only \
+             in a straight line. Leave a drill out rather than force it."
+                .to_owned(),
+        );
+    }
+    cautions.push((*parts).to_owned());
+    if has(|phase| matches!(phase.drill, Drill::StaticLoad { .. })) {
+        cautions.push(
+            "Block the wheel, secure each mass against falling before you let go of it, and stand where a crank that swings \
+             can't reach you."
+                .to_owned(),
+        );
+    }
+    if has(|phase| matches!(phase.drill, Drill::Wait { .. })) {
+        cautions.push("Dry clothes for the wait; dry tyre and floor before riding on.".to_owned());
+    }
+    cautions.push("Local rules and licensed practice come before this sheet.".to_owned());
+    cautions
+}
+
+/// Tells the parts of the ride.
+struct Teller<'a> {
+    protocol: &'a Protocol,
+    drivetrain: &'a Drivetrain,
+    threshold_power_w: Option<f64>,
+}
+
+impl Teller<'_> {
+    fn part(&self, part: &Part) -> PartRow {
+        let phase = part.phase().map(|at| &self.protocol.phases[at]);
+        let first = part.lines.first();
+        let times = first.filter(|_| part.lines.len() == 1).map(|line| line.times).filter(|times| *times > 1);
+        let unwritten = || first.and_then(|line| line.moves.first()).map(does).unwrap_or_default();
+        let lines: Vec<LineRow> =
+            part.lines.iter().enumerate().flat_map(|(at, line)| self.line(part, at, line)).collect();
+        PartRow {
+            at: self.at(part.at_s).filter(|_| part.lines.len() == 1),
+            title: phase.map_or_else(unwritten, |phase| words::capital(&words::phase(&phase.id.name))),
+            easy: part.is_easy(),
+            times,
+            how: phase.map_or(vec![], |phase| self.how(part, phase)),
+            lines,
+        }
+    }
+
+    fn at(&self, at_s: f64) -> Option<String> {
+        (self.protocol.order == PhaseOrder::AsWritten).then(|| clock(at_s))
+    }
+
+    /// What is between its repeats, and how it is decided.
+    fn how(&self, part: &Part, phase: &Phase) -> Vec<String> {
+        let mut how = vec![];
+        how.extend(phase.grade_pct.and_then(|range| span(&range, "% grade")).map(|grade| format!("on {grade}")));
+        let waits = |step: &&Step| step.act != Act::Look || step.lasts.asked_s.is_some();
+        let between: Vec<String> = part
+            .between
+            .iter()
+            .filter(waits)
+            .map(|step| {
+                let power = step.power.map(|power| format!(", {power}")).unwrap_or_default();
+                format!("{}{power}", lasts(&step.lasts))
+            })
+            .collect();
+        if !between.is_empty() {
+            let shift = if part.shifts { ", and the change of ring" } else { "" };
+            how.push(format!("{} easy between{shift}", between.join(" or ")));
+        }
+        if let (Drill::StaticLoad { .. }, Some(line)) = (&phase.drill, part.lines.first()) {
+            how.push(format!("{} masses in this order; write down each torque", line.moves.len()));
+        }
+        how.extend(counts(phase));
+        if phase.repeats > 1 && phase.accept != Accept::EveryRepeat {
+            how.push(match phase.accept {
+                Accept::AtLeast { passing, of } => format!("{passing} of {of} must pass"),
+                other => other.to_string(),
+            });
+        }
+        if phase.part == protocol::Part::Optional && phase.is_scored_riding() {
+            how.push("may be left out".to_owned());
+        }
+        how
+    }
+
+    fn line(&self, part: &Part, at: usize, line: &Line) -> Vec<LineRow> {
+        let is = |act: Act| line.moves.iter().all(|step| step.act == act);
+        if is(Act::Level) {
+            return vec![self.ramp(line)];
+        }
+        if is(Act::Load) {
+            return vec![self.masses(line)];
+        }
+        let several = part.lines.len() > 1;
+        let mut carried = None;
+        line.moves
+            .iter()
+            .enumerate()
+            .map(|(n, step)| {
+                let mut row = self.row(step, &mut carried);
+                if several && n == 0 {
+                    row.at = self.at(line.at_s);
+                    row.times = Some(line.times).filter(|times| *times > 1);
+                    if line.moves.len() == 1 {
+                        row.does = match step.act {
+                            Act::Block => numbered(at, step),
+                            _ => row.does,
+                        };
+                    }
+                }
+                row
+            })
+            .collect()
+    }
+
+    fn row(&self, step: &Step, carried: &mut Option<brief::Gear>) -> LineRow {
+        // Nobody shifts while the cranks stand still: the restart is ridden on the gear of the lead-in.
+        let gear = match step.act {
+            Act::Coast => None,
+            Act::Restart => *carried,
+            _ => self.gear(step),
+        };
+        *carried = gear.or(*carried);
+        let ring = step.ring.map(|ring| format!("{} ring", ring.word()));
+        let shift = step.shift_to.filter(|_| !step.act.is_scored()).map(|ring| format!("then {} ring", ring.word()));
+        LineRow {
+            at: None,
+            does: if step.is_typed() { step.says() } else { does(step) },
+            times: None,
+            lasts: lasts(&step.lasts),
+            power: step.power.map(|power| power.to_string()),
+            share: self.share(step.power),
+            cadence: step.cadence_rpm.and_then(|range| span(&range, "rpm")),
+            ring: ring.or(shift),
+            gear: gear.map(|gear| format!("{} × {}", gear.ring, gear.cog)),
+        }
+    }
+
+    fn share(&self, power: Option<Aim>) -> Option<String> {
+        let share = power?.of_threshold(self.threshold_power_w?);
+        // Beside the watts, which say whether that is the least or the most.
+        Some(share.trim_start_matches("at least ").trim_start_matches("at most ").to_owned())
+    }
+
+    /// On the road the road decides.
+    fn gear(&self, step: &Step) -> Option<brief::Gear> {
+        if self.protocol.setting == Setting::Road {
+            return None;
+        }
+        let power_w = match step.power? {
+            Aim::At(power_w) | Aim::AtLeast(power_w) | Aim::AtMost(power_w) => power_w,
+            Aim::Between(low_w, high_w) => (low_w + high_w) / 2.0,
+        };
+        let usual_rpm = if step.act == Act::Sprint { SPRINT_RPM } else { USUAL_RPM };
+        let cadence_rpm = step.cadence_rpm.filter(|range| range.high.is_some()).and_then(|range| range.middle());
+        brief::gear(self.drivetrain, step.ring?, power_w, cadence_rpm.unwrap_or(usual_rpm))
+    }
+
+    /// All its steps in one line.
+    fn ramp(&self, line: &Line) -> LineRow {
+        let first = &line.moves[0];
+        let mut row = self.row(first, &mut None);
+        let watts: Vec<String> = line
+            .moves
+            .iter()
+            .filter_map(|step| if let Some(Aim::At(power_w)) = step.power { Some(trim(power_w)) } else { None })
+            .collect();
+        row.at = self.at(line.at_s);
+        row.does = "Ramp".to_owned();
+        row.lasts = format!("{} each", row.lasts);
+        row.power = Some(format!("{} W", watts.join(", ")));
+        row.share = None;
+        row.gear = None;
+        row
+    }
+
+    fn masses(&self, line: &Line) -> LineRow {
+        let masses: Vec<Reads> = line.moves.iter().filter_map(|step| step.reads).collect();
+        let kg: Vec<String> = masses
+            .iter()
+            .filter_map(|reads| if let Reads::Torque(load) = reads { Some(trim(load.mass_kg)) } else { None })
+            .collect();
+        let mut row = self.row(&line.moves[0], &mut None);
+        row.does = format!("Hang {} kg", kg.join(", "));
+        row
+    }
+}
+
+/// Blocks of one name are told apart by a number, with the posture where one is asked.
+fn numbered(at: usize, step: &Step) -> String {
+    let told = does(step);
+    let rest = told.strip_prefix("Steady").unwrap_or("");
+    format!("{}{rest}", at + 1)
+}
