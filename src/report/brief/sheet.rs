@@ -49,10 +49,10 @@ pub struct Sheet {
 pub struct Worn {
     pub role: &'static str,
     pub label: Option<String>,
+    /// Where it measures, which sides, how well, and what records it.
     pub place: Option<String>,
     pub firmware: Option<String>,
     pub battery: Option<String>,
-    pub head_unit: Option<String>,
 }
 
 /// A part of the ride.
@@ -205,20 +205,26 @@ fn facts(protocol: &Protocol, known: &Session, threshold_power_w: Option<f64>) -
 
 /// The unit and its references; as many blank ones as the protocol needs and nobody named.
 fn worn(protocol: &Protocol, known: &Session) -> Vec<Worn> {
-    let one = |role, instrument: &Instrument| Worn {
-        role,
-        label: Some(instrument.label.clone()),
-        place: Some(format!("{}, {}", instrument.located.word(), instrument.sides.word())),
-        firmware: instrument.firmware.clone(),
-        battery: instrument.battery.clone(),
-        head_unit: instrument.head_unit.clone(),
+    let one = |role, instrument: &Instrument, stated: Option<String>| {
+        let place = format!("{}, {}", instrument.located.word(), instrument.sides.word());
+        let head_unit = instrument.head_unit.as_ref().map(|name| format!("on {name}"));
+        Worn {
+            role,
+            label: Some(instrument.label.clone()),
+            place: Some([Some(place), stated, head_unit].into_iter().flatten().collect::<Vec<_>>().join(", ")),
+            firmware: instrument.firmware.clone(),
+            battery: instrument.battery.clone(),
+        }
     };
-    let blank = |role| Worn { role, label: None, place: None, firmware: None, battery: None, head_unit: None };
-    let mut worn: Vec<Worn> = known.units.iter().map(|unit| one("Unit", &unit.instrument)).collect();
+    let blank = |role| Worn { role, label: None, place: None, firmware: None, battery: None };
+    let mut worn: Vec<Worn> = known.units.iter().map(|unit| one("Unit", &unit.instrument, None)).collect();
     if worn.is_empty() {
         worn.push(blank("Unit"));
     }
-    worn.extend(known.references.iter().map(|reference| one("Reference", &reference.instrument)));
+    worn.extend(known.references.iter().map(|reference| {
+        let stated = format!("±({})", reference.uncertainty);
+        one("Reference", &reference.instrument, Some(stated))
+    }));
     let missing = protocol.needs.references.max(1).saturating_sub(known.references.len());
     worn.extend((0..missing).map(|_| blank("Reference")));
     worn
@@ -441,9 +447,11 @@ impl Teller<'_> {
                 other => other.to_string(),
             });
         }
-        if phase.part == protocol::Part::Optional && phase.is_scored_riding() {
-            how.push("may be left out".to_owned());
-        }
+        how.extend(match phase.part {
+            protocol::Part::Optional if phase.is_scored_riding() => Some("may be left out".to_owned()),
+            protocol::Part::Advisory if phase.is_scored_riding() => Some("for information".to_owned()),
+            _ => None,
+        });
         how
     }
 

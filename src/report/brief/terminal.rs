@@ -87,7 +87,7 @@ impl<W: Write> Paper<'_, W> {
     fn worn(&mut self, worn: &Worn) -> io::Result<()> {
         let said = |known: &Option<String>| known.clone().unwrap_or_else(|| BLANK.to_owned());
         let name = match (&worn.label, &worn.place) {
-            (Some(label), Some(place)) => format!("{label} ({place})"),
+            (Some(label), Some(place)) => format!("{label}: {place}"),
             _ => BLANK.to_owned(),
         };
         let facts = format!("{name}, firmware {}, battery {}", said(&worn.firmware), said(&worn.battery));
