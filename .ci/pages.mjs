@@ -17,13 +17,16 @@ const chromium = process.env.CHROMIUM ?? "/usr/bin/chromium";
 const out = path.join(project, "target/pages/out");
 const SIDE_BY_SIDE = Math.max(1, Math.min(2, os.cpus().length));
 
-// What is opened: a name, what makes assize write it to FILE, and how many bytes it may have. One line each.
+// What is opened: a name, what makes assize write it to FILE, how many bytes and printed pages it may have. One line each.
 const DEMO = "demo-data/bench-faulty";
 const PAGES = [
   ["demo-faulty", `judge ${DEMO}/session.yaml --exit-zero --json /dev/null --sheet FILE`, 1_500_000],
   ["demo-sound", "judge demo-data/bench-sound/session.yaml --json /dev/null --sheet FILE", 1_500_000],
   ["compared", `judge --unit ${DEMO}/unit-021.fit --reference ${DEMO}/pedals-p.fit --json /dev/null --sheet FILE`],
   ["trials", "rehearse protocols/short-check.yaml --trials 6 --fault gain=2 --fault gain=4 --want gain=4 --html FILE"],
+  ["run-sheet", `brief protocols/bench-both-rings.yaml --session ${DEMO}/session.yaml --threshold 250W --html FILE`, 200_000, 2],
+  ["run-sheet-road", "brief protocols/road-climbs.yaml --html FILE", 200_000, 2],
+  ["run-sheet-rig", "brief protocols/rig-ramp-and-loads.yaml --html FILE", 200_000, 2],
 ];
 // Sheets with every outcome, and one whose labels are as hostile as can be.
 const EXAMPLES = ["test", "--locked", "--lib", "writes_the_example", "--", "--ignored"];
@@ -183,7 +186,7 @@ function words(program, args) {
 
 const plain = (text) => text.normalize("NFKC").replace(/\s+/g, " ").trim();
 
-async function onPaper(browser, file, paper, saved) {
+async function onPaper(browser, file, paper, saved, most) {
   // Margins of 14 mm to the left and to the right; a millimetre has 96/25.4 pixels.
   const width = Math.round(((paper.width_mm - 28) * 96) / 25.4);
   return opened(browser, file, { width, height: 1000 }, async (page) => {
@@ -200,6 +203,7 @@ async function onPaper(browser, file, paper, saved) {
     });
     await page.pdf({ path: saved, format: paper.format, printBackground: true });
     const pages = Number(/Pages:\s+(\d+)/.exec(words("pdfinfo", [saved]))[1]);
+    if (most && pages > most) faults.push(["pages", `${pages} printed pages, ${most} allowed`]);
     // Shrunk text is told by the page's width, so the paper must be what was asked for.
     const size = /Page size:\s+([\d.]+) x/.exec(words("pdfinfo", [saved]))[1];
     if (Math.abs(size - (paper.width_mm / 25.4) * 72) > 2)
@@ -222,14 +226,14 @@ async function onPaper(browser, file, paper, saved) {
   });
 }
 
-async function looked(browser, { name, file, bytes }) {
+async function looked(browser, { name, file, bytes, most }) {
   const faults = [];
   const note = (where) => (found) => faults.push(...found.map(([kind, text]) => ({ name, where, kind, text })));
   const size = fs.statSync(file).size;
   if (bytes && size > bytes) note("file")([["size", `${size} bytes, ${bytes} allowed`]]);
   for (const screen of SCREENS) note(screen.name)(await onScreen(browser, file, screen));
   for (const paper of PAPERS)
-    note(paper.name)(await onPaper(browser, file, paper, path.join(out, `${name}-${paper.format}.pdf`)));
+    note(paper.name)(await onPaper(browser, file, paper, path.join(out, `${name}-${paper.format}.pdf`), most));
   return faults;
 }
 
@@ -287,6 +291,9 @@ async function provesItself(browser) {
     return { kind, name: `spoiled-${i}`, file };
   });
   pages.push({ ...pages[0], kind: "size", bytes: 10 });
+  const long = path.join(out, "spoiled-long.html");
+  fs.writeFileSync(long, fine({ body: `<p style="break-before:page">Second.</p>` }));
+  pages.push({ kind: "pages", name: "spoiled-long", file: long, most: 1 });
   for (const page of pages) {
     const found = await looked(browser, page);
     const kinds = new Set(found.map((fault) => fault.kind));
@@ -299,12 +306,12 @@ async function provesItself(browser) {
 
 function made() {
   const program = process.env.ASSIZE ?? path.join(project, "target/release/assize");
-  const pages = PAGES.map(([name, command, bytes]) => {
+  const pages = PAGES.map(([name, command, bytes, most]) => {
     const file = path.join(out, `${name}.html`);
     const args = command.split(" ").map((arg) => (arg === "FILE" ? file : arg));
     const ran = spawnSync(program, args, { cwd: project, encoding: "utf8" });
     if (ran.status !== 0) throw new Error(`${name}: ${command}: ${ran.error ?? ran.stderr}`);
-    return { name, file, bytes };
+    return { name, file, bytes, most };
   });
   const examples = path.join(out, "examples");
   fs.mkdirSync(examples);
