@@ -57,21 +57,23 @@ function faultsOfLayout(print) {
     const names = wide.slice(0, 3).map((e) => `<${e.localName} class="${e.getAttribute("class") ?? ""}">`);
     faults.push(["overflow", `the page is ${root.scrollWidth} px wide on ${root.clientWidth} px: ${names.join(", ")}`]);
   }
-  const clips = (value) =>
-    value === "hidden" || value === "clip" || (print && (value === "auto" || value === "scroll"));
-  // The box of each ancestor that cuts text off; null for text that nobody sees.
-  const cutters = new Map();
-  const cuttersOf = (element) => {
+  const frames = new Map();
+  const cuts = (value) => value === "hidden" || value === "clip" || (print && (value === "auto" || value === "scroll"));
+  const scrolls = (value) => value === "auto" || value === "scroll";
+  // The box of each ancestor that cuts text off, or lets it be scrolled to; null for text that nobody sees.
+  const framesOf = (element) => {
     if (element === null) return [];
-    if (cutters.has(element)) return cutters.get(element);
-    const above = cuttersOf(element.parentElement);
+    if (frames.has(element)) return frames.get(element);
+    const above = framesOf(element.parentElement);
     const style = getComputedStyle(element);
     const box = element.getBoundingClientRect();
+    const overflows = [style.overflowX, style.overflowY];
     let own = above;
     if (above === null || style.clipPath.startsWith("inset") || !element.checkVisibility({ visibilityProperty: true }))
       own = null;
-    else if (element.localName === "svg" || clips(style.overflowX) || clips(style.overflowY)) own = [...above, box];
-    cutters.set(element, own);
+    else if (element.localName === "svg" || overflows.some(cuts)) own = [...above, { box, scrolled: false }];
+    else if (overflows.some(scrolls)) own = [...above, { box, scrolled: true }];
+    frames.set(element, own);
     return own;
   };
   const pieces = [];
@@ -79,26 +81,27 @@ function faultsOfLayout(print) {
   for (let node = walker.nextNode(); node; node = walker.nextNode()) {
     const parent = node.parentElement;
     if (!node.data.trim() || ["STYLE", "SCRIPT", "title", "desc", "TITLE"].includes(parent.tagName)) continue;
-    const cut = cuttersOf(parent);
-    if (cut === null) continue;
+    const around = framesOf(parent);
+    if (around === null) continue;
     const range = document.createRange();
     range.selectNodeContents(node);
     const size = parseFloat(getComputedStyle(parent).fontSize);
     for (const box of range.getClientRects()) {
       if (box.width < 1 || box.height < 1) continue;
-      const off = cut.find(
-        (c) =>
-          box.right > c.right + 1.5 ||
-          box.left < c.left - 1.5 ||
-          box.bottom > c.bottom + size ||
-          box.top < c.top - size,
+      // The innermost that it leaves: what is scrolled away can't be cut off farther out.
+      const off = around.findLast(
+        ({ box: frame }) =>
+          box.right > frame.right + 1.5 ||
+          box.left < frame.left - 1.5 ||
+          box.bottom > frame.bottom + size ||
+          box.top < frame.top - size,
       );
-      if (off) faults.push(["clipped", `${told(node.data)} is cut off`]);
+      if (off && !off.scrolled) faults.push(["clipped", `${told(node.data)} is cut off`]);
+      if (off) continue;
       // A line box is higher than its letters.
       const slack = box.height * 0.22;
       pieces.push({
         node,
-        svg: parent.closest("svg"),
         left: box.left + 1,
         right: box.right - 1,
         top: box.top + slack,
@@ -277,6 +280,17 @@ const SPOILED = [
     fine({
       body: `<svg role="img" aria-label="chart" width="80" height="30"><text x="40" y="20">beyond the edge</text></svg>`,
     }),
+  ],
+  [
+    null,
+    fine({
+      body: `<div tabindex="0" style="height:4rem;overflow:auto">${"<p>One of many.</p>".repeat(9)}</div><p>After.</p>`,
+      style: "@media print{div{height:auto!important}}",
+    }),
+  ],
+  [
+    "clipped",
+    fine({ body: `<div tabindex="0" style="height:4rem;overflow:auto">${"<p>One of many.</p>".repeat(9)}</div>` }),
   ],
   ["overlap", fine({ body: `<p>One line of words.</p><p style="margin-top:-2.6rem">Another line of words.</p>` })],
   ["number", fine({ numbers: "" })],
