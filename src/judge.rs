@@ -243,6 +243,10 @@ impl Case<'_> {
             }
         }
         cautions.dedup();
+        if let (None, Some(marks)) = (protocol, &session.marks_file) {
+            let name = name(&marks.file);
+            cautions.push(format!("{name}: its marks name phases of a protocol, and without one they were not used"));
+        }
         Verdict {
             assize: env!("CARGO_PKG_VERSION").to_owned(),
             verdict_format: VERDICT_FORMAT,
@@ -300,6 +304,7 @@ impl Case<'_> {
         }
         hasher.update(protocol.map_or("", |p| &p.sha256).as_bytes());
         hasher.update(self.session.sha256.as_deref().unwrap_or("").as_bytes());
+        hasher.update(self.session.marks_file.as_ref().map_or("", |m| &m.sha256).as_bytes());
         let digest = hasher.finalize();
         let hex: String = digest.iter().take(5).map(|byte| format!("{byte:02X}")).collect();
         let day = self.aligned.start.format("%Y%m%d");
@@ -664,6 +669,11 @@ fn session_facts(session: &Session, ride: &Ride) -> SessionFacts {
             .as_ref()
             .map(|amends| AmendmentFacts { sheet: amends.sheet.clone(), because: amends.because.clone() }),
         assumed: session.assumed.clone(),
+        marks: session.marks_file.as_ref().map(|m| MarksFacts {
+            file: name(&m.file),
+            sha256: m.sha256.clone(),
+            marks: m.marks.len(),
+        }),
     }
 }
 

@@ -177,6 +177,8 @@ pub enum EdgeKind {
     TimerStop,
     /// A typed mark, with the phase it names.
     Mark(Option<crate::protocol::Selector>),
+    /// A prompt to which the rider began or ended (part of) a repeat, of a marks file whose clock was set by the ride.
+    Cue(crate::protocol::Selector),
 }
 
 #[derive(Debug, Clone, PartialEq)]

@@ -185,6 +185,16 @@ pub struct SessionFacts {
     pub amends: Option<AmendmentFacts>,
     /// What was assumed because nobody said.
     pub assumed: Vec<String>,
+    /// The marks that were made while riding.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub marks: Option<MarksFacts>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct MarksFacts {
+    pub file: String,
+    pub sha256: String,
+    pub marks: usize,
 }
 
 /// An earlier sheet that this one takes the place of.

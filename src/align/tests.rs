@@ -148,6 +148,7 @@ fn session(units: Vec<Instrument>, references: Vec<Instrument>) -> Session {
         remarks: vec![],
         marks: vec![],
         report: Default::default(),
+        marks_file: None,
         pins: vec![],
         photos: vec![],
         threshold_power_w: None,

@@ -38,6 +38,9 @@ pub struct JudgeArgs {
     /// Where a phase was ridden, against the matcher: standing-sprints/2=14:31:02..14:31:10
     #[arg(long, value_name = "PHASE=FROM..TO")]
     pin: Vec<String>,
+    /// Marks that `assize cue` wrote while riding, in place of the session's own
+    #[arg(long, value_name = "FILE")]
+    marks: Option<PathBuf>,
     /// Where to write the verdict as JSON; - for standard output
     #[arg(long, value_name = "FILE")]
     json: Option<PathBuf>,
@@ -200,6 +203,9 @@ pub fn run(args: &JudgeArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
         let session = session_from_args(args)?;
         return Ok(exit(args, [judge_one(args, &session, Path::new(""), &mut truths, out)?]));
     }
+    if args.sessions.len() > 1 && args.marks.is_some() {
+        bail!("--marks are of one ride; with several sessions write `marks: FILE` into each session file");
+    }
     if args.sessions.len() > 1 {
         no_file_named(
             args,
@@ -245,6 +251,7 @@ fn load_and_judge(args: &JudgeArgs, path: &Path, truths: &mut Truths, out: &mut 
         session.protocol = Some(load_protocol(file, session.threshold_power_w)?);
     }
     add_pins(args, &mut session)?;
+    add_marks(args, &mut session)?;
     judge_one(args, &session, path.parent().unwrap_or(Path::new("")), truths, out)
 }
 
@@ -264,6 +271,16 @@ fn add_pins(args: &JudgeArgs, session: &mut Session) -> anyhow::Result<()> {
         let pin = session::pin(text, &protocol.phases).map_err(|slip| anyhow::anyhow!("--pin {text}: {slip}"))?;
         session.pins.push(pin);
     }
+    Ok(())
+}
+
+fn add_marks(args: &JudgeArgs, session: &mut Session) -> anyhow::Result<()> {
+    let Some(file) = &args.marks else { return Ok(()) };
+    let Some(protocol) = &session.protocol else {
+        bail!("--marks names phases of a protocol, and without a protocol there are none");
+    };
+    let marks = session::load_marks(file, Some(protocol));
+    session.marks_file = Some(marks.map_err(|problems| anyhow::anyhow!("the marks file can't be used\n\n{problems}"))?);
     Ok(())
 }
 
@@ -365,6 +382,7 @@ fn session_from_args(args: &JudgeArgs) -> anyhow::Result<Session> {
     session.assumed.push("no chain between unit and references".to_owned());
     session.protocol = args.protocol.as_ref().map(|file| load_protocol(file, None)).transpose()?;
     add_pins(args, &mut session)?;
+    add_marks(args, &mut session)?;
     Ok(session)
 }
 

@@ -90,7 +90,7 @@ impl Explainer<'_> {
             ridden.rests_on.push("order".into());
         }
         for (kind, word) in [(EdgeKind::Lap, "laps"), (EdgeKind::Mark(None), "marks")] {
-            if self.edge_near(&kind, ridden.span) {
+            if self.edge_near(&kind, ridden.span) || (word == "marks" && self.prompted(phase, ridden.span)) {
                 ridden.rests_on.push(word.into());
             }
         }
@@ -99,6 +99,13 @@ impl Explainer<'_> {
         if remarks.any(|r| super::remarked(r, self.ride).is_some_and(|at| super::written_of(ridden.span, at))) {
             ridden.rests_on.push("remark".into());
         }
+    }
+
+    /// Whether a mark made while riding names the phase at either end.
+    fn prompted(&self, phase: &Phase, span: Window) -> bool {
+        let near = |t: f64| (t - span.start_s).abs() <= NEAR_S || (t - span.end_s).abs() <= NEAR_S;
+        let named = |kind: &EdgeKind| matches!(kind, EdgeKind::Cue(of) if of.selects(&phase.id));
+        self.ride.edges.iter().any(|e| named(&e.kind) && near(e.at_s))
     }
 
     fn edge_near(&self, kind: &EdgeKind, span: Window) -> bool {

@@ -17,6 +17,7 @@ mod segment;
 mod signals;
 #[cfg(test)]
 mod tests;
+mod told;
 
 pub use model::*;
 
@@ -27,16 +28,31 @@ use explain::Explainer;
 use moves::Plan;
 use segment::{EdgeCosts, Forced, Instance, LAP};
 use signals::Signals;
+use told::Told;
 
 /// Finds every phase of the protocol in the ride, in protocol order, then by repeat.
 ///
 /// Typed drills (`static_load`, `zero_check`) are not ridden and are left out of [`Matches::found`].
-/// Time and memory grow with the ride's length times the number of phases.
+/// Time and memory grow with the ride's length times the number of phases. Marks made while riding help to find what
+/// they name, if their clock can be set by what is found without them.
 pub fn find(protocol: &Protocol, session: &Session, ride: &Ride) -> Matches {
+    let alone = assign(protocol, session, ride, &Told::default());
+    let Some(marks) = &session.marks_file else { return alone };
+    let told = Told::of(protocol, marks, &alone, ride);
+    let (session, ride) = told.added_to(session, ride);
+    let mut matches = assign(protocol, &session, &ride, &told);
+    matches.cautions.splice(0..0, told.cautions.iter().cloned());
+    told.explain(protocol, &mut matches);
+    matches
+}
+
+/// The whole ride explained, with what marks tell of it.
+fn assign(protocol: &Protocol, session: &Session, ride: &Ride, told: &Told) -> Matches {
     let signals = Signals::of(session, ride);
     let planned = |paced: f64| {
         let mut plan = Plan::of(protocol, &signals, paced);
         expect_remarked(protocol, session, ride, &mut plan);
+        expect_added(told, &mut plan);
         plan
     };
     let mut plan = planned(1.0);
@@ -57,7 +73,7 @@ pub fn find(protocol: &Protocol, session: &Session, ride: &Ride) -> Matches {
         }
     }
     for _ in 0..MOST_REVISIONS {
-        let likenesses = likenesses(protocol, &plan, &signals, &instances);
+        let likenesses = likenesses(protocol, &plan, &signals, &instances, told);
         if likenesses.is_empty() {
             break;
         }
@@ -67,7 +83,8 @@ pub fn find(protocol: &Protocol, session: &Session, ride: &Ride) -> Matches {
         instances = segment::cheapest(&plan, &edges, &forced).1;
     }
     // Cheap boundaries alone, as around an automatic pause, make no phase.
-    instances.retain(|i| i.forced.is_some() || plan.entries[i.entry].cost(&i.bounds) < 0.0);
+    let least = |i: &Instance| if prompted(protocol, &plan, ride, i) { PROMPTED } else { 0.0 };
+    instances.retain(|i| i.forced.is_some() || plan.entries[i.entry].cost(&i.bounds) < least(i));
     let explainer = Explainer { protocol, plan: &plan, signals: &signals, session, ride };
 
     for (entry, expected) in plan.entries.iter().enumerate() {
@@ -78,7 +95,7 @@ pub fn find(protocol: &Protocol, session: &Session, ride: &Ride) -> Matches {
             .filter(|(_, i)| i.entry == entry)
             .map(|(at, instance)| attempt(&explainer, phase, &instances, at, instance, &pins))
             .collect();
-        let (numbered, dropped) = number(attempts, phase.repeats);
+        let (numbered, dropped) = number(attempts, phase.repeats, told.added(expected.phase) > 0);
         matches
             .cautions
             .extend(dropped.into_iter().map(|reason| format!("a further {} was left out, {reason}", phase.id)));
@@ -102,6 +119,20 @@ pub fn find(protocol: &Protocol, session: &Session, ride: &Ride) -> Matches {
     matches.found.extend(between);
     matches.found.sort_by_key(|m| (m.phase, m.repeat));
     matches
+}
+
+/// What was prompted at either end may fit this badly, in seconds of misfit: as much as half of the order is worth.
+const PROMPTED: f64 = moves::JUMP / 2.0;
+
+/// Whether marks made while riding name a stretch's phase at both of its ends.
+fn prompted(protocol: &Protocol, plan: &Plan, ride: &Ride, instance: &Instance) -> bool {
+    const REACH_S: f64 = 3.0;
+    let id = &protocol.phases[plan.entries[instance.entry].phase].id;
+    let near = |second: usize| {
+        let named = |e: &&crate::ride::Edge| matches!(&e.kind, crate::ride::EdgeKind::Cue(of) if of.selects(id));
+        ride.edges.iter().filter(named).any(|e| (e.at_s - second as f64).abs() <= REACH_S)
+    };
+    near(instance.from()) && near(instance.to())
 }
 
 /// By how much another pace must explain the ride better, in seconds of misfit: about half of a block.
@@ -151,7 +182,13 @@ const MOST_REVISIONS: usize = 4;
 
 /// Stretches that are no more than likenesses of a phase, most of them beyond the repeats asked for: a recovery near a
 /// target gains less per second than the block does, but may hide a sprint that belongs there.
-fn likenesses(protocol: &Protocol, plan: &Plan, signals: &Signals, instances: &[Instance]) -> Vec<Instance> {
+fn likenesses(
+    protocol: &Protocol,
+    plan: &Plan,
+    signals: &Signals,
+    instances: &[Instance],
+    told: &Told,
+) -> Vec<Instance> {
     // A surplus repeat is taken for one from half of a perfect fit on, if it is not much worse than the best …
     const LEAST: f64 = 0.5;
     const LEAST_OF_BEST: f64 = 0.7;
@@ -189,7 +226,7 @@ fn likenesses(protocol: &Protocol, plan: &Plan, signals: &Signals, instances: &[
                 && (!steady || (level_w(i) / level_w(example) - 1.0).abs() <= SAME_LEVEL)
                 && !off_target(i, 1.0)
         };
-        let asked = phase.repeats as usize;
+        let asked = phase.repeats as usize + told.added(entry.phase);
         let surplus = repeats.iter().skip(asked).filter(|r| !alike(r));
         // What the order asks for may be off its target or without clear edges, not both.
         let in_name_only = repeats.iter().take(asked).filter(|r| off_target(r.1, plan.paced) && cut_out(r.1));
@@ -261,11 +298,16 @@ fn attempt(
 /// Below this share of the best try's quality, another one is the lesser.
 const CLEARLY_WORSE: f64 = 0.8;
 
-/// Gives the tries of one phase their repeat numbers: in time, but where a pin names one.
+/// Gives the tries of one phase their repeat numbers: in time, but where a pin names one. Of those that the tester put in
+/// the last are surplus.
 ///
 /// Returns one slot per repeat (asked ones first, then surplus) and the reasons of failed tries that a good
 /// one made up for. Beyond what was asked, a match less likely than not is none.
-fn number(mut attempts: Vec<Attempt>, asked: u32) -> (Vec<Option<Result<Ridden, String>>>, Vec<String>) {
+fn number(
+    mut attempts: Vec<Attempt>,
+    asked: u32,
+    last_were_added: bool,
+) -> (Vec<Option<Result<Ridden, String>>>, Vec<String>) {
     let mut dropped = Vec::new();
     while attempts.len() > asked as usize
         && let Some(failed) = attempts.iter().position(|a| a.outcome.as_ref().map_or(true, |r| r.confidence < 0.5))
@@ -274,7 +316,7 @@ fn number(mut attempts: Vec<Attempt>, asked: u32) -> (Vec<Option<Result<Ridden, 
     }
     // A try that is clearly worse than the best is the surplus one; otherwise the last.
     let best = attempts.iter().map(|a| a.quality).fold(0.0, f64::max);
-    if attempts.len() > asked as usize {
+    if attempts.len() > asked as usize && !last_were_added {
         attempts.sort_by_key(|a| a.quality < CLEARLY_WORSE * best);
     }
     let named = attempts.iter().filter_map(|a| a.number).max().unwrap_or(0) as usize;
@@ -317,6 +359,18 @@ fn expect_remarked(protocol: &Protocol, session: &Session, ride: &Ride, plan: &m
     }
 }
 
+/// What was put in while riding was ridden again.
+fn expect_added(told: &Told, plan: &mut Plan) {
+    for (at, entry) in plan.entries.iter_mut().enumerate() {
+        if told.added(entry.phase) > 0 && !entry.free_after.contains(&Some(at)) {
+            entry.free_after.push(Some(at));
+        }
+    }
+}
+
+/// How the reason of a struck repeat begins.
+const STRUCK: &str = "called spoiled by the tester";
+
 /// Strikes the repeat that a remark calls spoiled: what was ridden at its time, else the one with its number.
 fn spoil(protocol: &Protocol, remark: &Remark, ride: &Ride, matches: &mut Matches) {
     let Some(selector) = &remark.spoiled else { return };
@@ -336,7 +390,7 @@ fn spoil(protocol: &Protocol, remark: &Remark, ride: &Ride, matches: &mut Matche
             remark.text, matches.found[at].repeat
         ));
     }
-    let reason = format!("called spoiled by the tester: {}", remark.text);
+    let reason = format!("{STRUCK}: {}", remark.text);
     let struck: Vec<usize> = match then {
         Some(at) => vec![at],
         None => (0..matches.found.len()).filter(|&at| numbered(&matches.found[at])).collect(),
@@ -420,10 +474,10 @@ fn edge_costs(protocol: &Protocol, plan: &Plan, signals: &Signals, ride: &Ride) 
         let worth = match &edge.kind {
             EdgeKind::Lap | EdgeKind::Mark(None) => LAP,
             EdgeKind::TimerStart | EdgeKind::TimerStop => LAP / 2.0,
-            EdgeKind::Mark(Some(_)) => 2.5 * LAP,
+            EdgeKind::Mark(Some(_)) | EdgeKind::Cue(_) => 2.5 * LAP,
         };
         let whose: Vec<Option<usize>> = match &edge.kind {
-            EdgeKind::Mark(Some(selector)) => {
+            EdgeKind::Mark(Some(selector)) | EdgeKind::Cue(selector) => {
                 let named = |e: &usize| selector.selects(&protocol.phases[plan.entries[*e].phase].id);
                 (0..plan.entries.len()).filter(named).map(Some).collect()
             }

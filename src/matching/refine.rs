@@ -3,7 +3,7 @@
 
 use crate::protocol::{Drill, Hold, Phase, Target};
 use crate::quantity::Range;
-use crate::ride::{Ride, Window};
+use crate::ride::{EdgeKind, Ride, Window};
 
 use super::change::{self, Search};
 use super::model::Ridden;
@@ -258,13 +258,20 @@ fn at_lap(k: usize, signals: &Signals, ride: &Ride) -> f64 {
     let near = |off_s: f64, (odds, sd_s): (f64, f64)| (1.0 + odds * (-0.5 * (off_s / sd_s).powi(2)).exp()).ln();
     let off_s = |at_s: f64| (at_s - k as f64).abs();
     let nearest = |off: &mut dyn Iterator<Item = f64>| off.fold(f64::INFINITY, f64::min);
-    near(nearest(&mut ride.edges.iter().map(|e| off_s(e.at_s - late_s))), lap)
+    // A prompt is not late: its clock was set by where riders began.
+    let of_laps = ride.edges.iter().filter(|e| !matches!(e.kind, EdgeKind::Cue(_)));
+    let prompts = ride.edges.iter().filter(|e| matches!(e.kind, EdgeKind::Cue(_)));
+    near(nearest(&mut of_laps.map(|e| off_s(e.at_s - late_s))), lap)
+        + near(nearest(&mut prompts.map(|e| off_s(e.at_s))), PROMPT)
         + near(nearest(&mut signals.shifts.iter().map(|&s| off_s(s as f64 - 0.5))), SHIFT)
 }
 
 /// Odds of an edge at a lap against one without, and where the session's laps all come so long after clear steps.
 const LAP_ODDS: f64 = 20.0;
 const LAP_IN_STEP: f64 = 500.0;
+
+/// The same of a prompt, which riders follow within a second or so; they are not as quick each time.
+const PROMPT: (f64, f64) = (200.0, 1.5);
 
 /// A lap button is pressed late rather than early.
 const USUAL_LAP_LATE_S: f64 = 1.0;

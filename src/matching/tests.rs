@@ -133,6 +133,7 @@ fn session() -> Session {
         remarks: vec![],
         marks: vec![],
         report: Default::default(),
+        marks_file: None,
         pins: vec![],
         photos: vec![],
         threshold_power_w: None,

@@ -157,6 +157,11 @@ impl Reading {
         self.problems.len()
     }
 
+    /// Takes back what was reported since there were `before` mistakes.
+    pub fn forget(&mut self, before: usize) {
+        self.problems.truncate(before);
+    }
+
     /// The folder that relative paths written at `at` start from.
     pub fn folder(&self, at: Place) -> &Path {
         self.sources[at.source].file.parent().unwrap_or(Path::new(""))
@@ -189,6 +194,11 @@ impl Reading {
                 return None;
             }
         };
+        self.open_bytes(file, bytes)
+    }
+
+    /// [`Reading::open`] of bytes at hand.
+    pub fn open_bytes(&mut self, file: &Path, bytes: Vec<u8>) -> Option<Node> {
         let text = String::from_utf8_lossy(&bytes).into_owned();
         let bad = std::str::from_utf8(&bytes).err().map(|e| e.valid_up_to());
         let lines = text.lines().map(|l| l.trim_start_matches('\u{feff}').to_owned()).collect();

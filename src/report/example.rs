@@ -487,6 +487,7 @@ fn verdict(phases: Vec<PhaseVerdict>, ride: &Ride) -> Verdict {
                 because: "the crank length was typed wrong; all results are new".into(),
             }),
             assumed: vec!["the strap delay is 0.2 s, because no head unit states it".into()],
+            marks: None,
         },
         unit: InstrumentFacts {
             condition: Some("as sold, a scratch on the left arm".into()),

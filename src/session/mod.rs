@@ -21,7 +21,7 @@
 //! | `conditions` | `{temperature: 19 °C, crank_length: 172.5 mm, latitude: 52.4 °, height: 35 m}` and further keys as text |
 //! | `readings` | `{zero_before: 12, zero_after: 14}`, `loads`: a list of `{mass: 10 kg, side: left, angle: 90 °, torque: 16.9 N·m}`, and further keys as text |
 //! | `remarks` | a list of texts or `{at: "14:32:10", text: chain dropped, spoiled: sprints/3}` |
-//! | `marks` | a list of `{at: "14:32:10", phase: SELECTOR, text: …}` |
+//! | `marks` | a list of `{at: "14:32:10", phase: SELECTOR, text: …}`, or the marks file that `assize cue` wrote (its lines are told of in `marks.rs`) |
 //! | `pins` | a list of `sprints/2=14:31:02..14:31:10` or `{phase: sprints/2, from: "14:31:02", to: "14:31:10"}` |
 //! | `photos` | a list of files, which are hashed |
 //!
@@ -39,6 +39,7 @@
 
 mod clock;
 mod draft;
+mod marks;
 mod model;
 mod parse;
 
@@ -47,6 +48,7 @@ use std::path::Path;
 pub use clock::pin;
 pub(crate) use draft::relative;
 pub use draft::{Draft, draft};
+pub use marks::{Happened, Heading, MarksFile, Noted, Said, load_marks};
 pub use model::*;
 
 use crate::problem::Problems;

@@ -31,6 +31,8 @@ pub struct Session {
     pub readings: Readings,
     pub remarks: Vec<Remark>,
     pub marks: Vec<Mark>,
+    /// What was written while riding.
+    pub marks_file: Option<super::MarksFile>,
     pub pins: Vec<Pin>,
     pub photos: Vec<Photo>,
     pub threshold_power_w: Option<f64>,

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use sha2::{Digest, Sha256};
 
 use super::clock::{self, clock_time};
+use super::marks::{self, MarksFile};
 use super::model::*;
 use crate::protocol::{
     self, Body, Drill, Keys, Node, Phases, Protocol, Reading, SIDES, hex, nearest, overlay, placed_repeat,
@@ -93,7 +94,13 @@ pub(super) fn read(reading: &mut Reading, file: &Path) -> Option<Session> {
     let conditions = keys.take("conditions").map_or(Conditions::default(), |n| conditions(reading, n));
     let readings = keys.take("readings").map_or(Readings::default(), |n| readings(reading, n));
     let remarks = each(reading, keys.take("remarks"), "remarks", |reading, n| remark(reading, n, phases));
-    let marks = each(reading, keys.take("marks"), "marks", |reading, n| mark(reading, n, phases));
+    let marks_node = keys.take("marks");
+    let (listed, named): (Option<&Node>, Option<&Node>) = match marks_node {
+        Some(n) if n.as_text().is_some() => (None, Some(n)),
+        other => (other, None),
+    };
+    let marks = each(reading, listed, "marks", |reading, n| mark(reading, n, phases));
+    let marks_file = named.and_then(|n| marks_file(reading, n, protocol.as_ref()));
     let pins = each(reading, keys.take("pins"), "pins", |reading, n| pin(reading, n, phases));
     let photos = each(reading, keys.take("photos"), "paths of pictures", photo);
     keys.finish(reading);
@@ -114,6 +121,7 @@ pub(super) fn read(reading: &mut Reading, file: &Path) -> Option<Session> {
         readings,
         remarks,
         marks,
+        marks_file,
         pins,
         photos,
         threshold_power_w,
@@ -447,6 +455,17 @@ fn mark(reading: &mut Reading, node: &Node, phases: Option<&Phases>) -> Option<M
     let text = keys.take("text").and_then(|n| reading.text(n));
     keys.finish(reading);
     Some(Mark { at: at?, phase, text })
+}
+
+fn marks_file(reading: &mut Reading, node: &Node, protocol: Option<&Protocol>) -> Option<MarksFile> {
+    let path = reading.existing_file(node)?;
+    match std::fs::read(&path) {
+        Ok(bytes) => marks::read(reading, &path, bytes, protocol),
+        Err(error) => {
+            reading.report(node.at, format!("`{}` can't be read: {error}", path.display()), None);
+            None
+        }
+    }
 }
 
 /// `{phase, from, to}`, or the one-line form that the command line takes too.

@@ -4,6 +4,8 @@
 pub mod assignment;
 #[allow(dead_code, reason = "each test and bench uses its part")]
 pub mod clocks;
+#[allow(dead_code, reason = "each test and bench uses its part")]
+pub mod marks;
 
 use std::path::Path;
 
