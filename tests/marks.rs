@@ -177,3 +177,25 @@ fn marks_of_another_ride_change_nothing() {
         panic!("{:?}", with.verdict.cautions);
     }
 }
+
+/// Prompts in even steps could pass for a clock that is one step off.
+#[test]
+fn even_steps_do_not_mislead_the_clock() {
+    let protocol = common::shipped("sprint-and-stop.yaml");
+    for seed in 61..65 {
+        let rehearsal = simulate(&protocol, &Plan { habits: Habits::varied(seed), ..Plan::new(seed) });
+        for clock_s in [0.0, 47.0, -75.0] {
+            let marking = Marking { clock_s, seed, ..Marking::default() };
+            let judgement = judged(&protocol, &rehearsal, Some(&marking));
+            let cautions = &judgement.verdict.cautions;
+            let Some(told) = cautions.iter().find(|c| c.starts_with("marks.yaml: its clock is")) else {
+                panic!("seed {seed}, {clock_s} s: {cautions:?}");
+            };
+            let off_s: f64 = told.split(' ').nth(4).unwrap().parse().unwrap();
+            let off_s = if told.contains("behind") { -off_s } else { off_s };
+            let shown = rehearsal.truth.shown_utc(1, 0.0) - rehearsal.truth.date;
+            let truly_s = clock_s - shown.as_seconds_f64() - 1.0;
+            assert!((off_s - truly_s).abs() < 1.5, "seed {seed}, {clock_s} s: {told}");
+        }
+    }
+}

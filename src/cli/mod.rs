@@ -3,6 +3,7 @@
 mod brief;
 mod check;
 mod completions;
+mod cue;
 mod draft;
 mod files;
 mod inspect;
@@ -54,6 +55,7 @@ pub struct Cli {
 enum Command {
     Judge(judge::JudgeArgs),
     Draft(draft::DraftArgs),
+    Cue(cue::CueArgs),
     Check(check::CheckArgs),
     Inspect(inspect::InspectArgs),
     Brief(brief::BriefArgs),
@@ -67,6 +69,7 @@ pub fn run(cli: &Cli, out: &mut impl Write) -> anyhow::Result<Exit> {
     match &cli.command {
         Command::Judge(args) => judge::run(args, out),
         Command::Draft(args) => draft::run(args, out),
+        Command::Cue(args) => cue::run(args, out),
         Command::Check(args) => check::run(args, out),
         Command::Inspect(args) => inspect::run(args, out),
         Command::Brief(args) => brief::run(args, out),

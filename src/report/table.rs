@@ -391,7 +391,7 @@ fn padded(text: &str, width: usize) -> String {
 }
 
 /// A label from a file can hold what moves a terminal's cursor or turns its text round.
-pub(super) fn safe(text: &str) -> String {
+pub(crate) fn safe(text: &str) -> String {
     let turns = |c: char| matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
     text.chars().map(|c| if c.is_control() || turns(c) { '\u{fffd}' } else { c }).collect()
 }
@@ -405,7 +405,7 @@ pub(super) fn cut(text: &str, width: usize) -> String {
 }
 
 /// Lines of at most `width` characters, broken at spaces; never empty. A longer word is broken.
-pub(super) fn wrap(text: &str, width: usize) -> Vec<String> {
+pub(crate) fn wrap(text: &str, width: usize) -> Vec<String> {
     let mut lines = vec![String::new()];
     let mut used = 0;
     for word in safe(text).split(' ').filter(|w| !w.is_empty()) {

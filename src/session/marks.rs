@@ -249,6 +249,9 @@ fn heading(reading: &mut Reading, node: &Node) -> Option<Heading> {
     Some(Heading { title: title?, revision: revision?, sha256: sha256? })
 }
 
+/// What is said of a repeat.
+type Kind = fn(Selector) -> Said;
+
 /// `None` without a report for a mark of a phase that a protocol other than the one it was made for does not have.
 fn noted(reading: &mut Reading, node: &Node, phases: &Phases, lenient: bool) -> Option<Noted> {
     let mut keys = reading.map(node, "a mark")?;
@@ -268,7 +271,7 @@ fn noted(reading: &mut Reading, node: &Node, phases: &Phases, lenient: bool) -> 
         }
         selector
     };
-    let kinds: [(&'static str, fn(Selector) -> Said); 6] = [
+    let kinds: [(&'static str, Kind); 6] = [
         ("began", |of| Said::Began { of, act: None }),
         ("ended", Said::Ended),
         ("skipped", Said::Skipped),
@@ -430,7 +433,13 @@ mod tests {
         let text = written();
         let first = text.find("- { at").unwrap();
         for end in first..text.len() {
-            let whole = text.as_bytes()[..end].split(|b| *b == b'\n').filter(|l| l.ends_with(b"}")).count() - 1;
+            let mut line_ends = 0;
+            let ends = text.lines().map(|line| {
+                line_ends += line.len() + 1;
+                line_ends - 1
+            });
+            // The comment and the heading are no marks.
+            let whole = ends.filter(|line_end| *line_end <= end).count() - 2;
             let read = back(&text.as_bytes()[..end]);
             assert_eq!(read.marks.len(), whole, "{end}");
             assert!(read.cautions.len() <= 1);
