@@ -10,7 +10,7 @@ use crossterm::{cursor, execute, queue, terminal};
 use super::Exit;
 use crate::cue::{Asked, Keeper, Key, Letters, Prompter, Script, Stage, View, opening_lines, plain_line, screen};
 use crate::protocol::{self, Protocol, Setting};
-use crate::session::{self, Heading, MarksFile, Said};
+use crate::session::{self, Heading, MarksFile, Noted, Said};
 
 /// Run a session live: what to ride now and next, how long still, and marks of what was done
 ///
@@ -271,6 +271,9 @@ const TICK: Duration = Duration::from_millis(100);
 /// Before the end of a countdown there are so many beeps, a second apart.
 const BEEPS: i64 = 3;
 
+/// By more than this a clock that moved is told in the marks.
+const MOVED_S: f64 = 5.0;
+
 /// What a terminal can do.
 #[derive(Clone, Copy, PartialEq)]
 enum Terminal {
@@ -323,6 +326,11 @@ impl Watch {
     fn now(&self) -> DateTime<Utc> {
         self.began + TimeDelta::from_std(self.since.elapsed()).unwrap_or_default()
     }
+
+    /// By how much the computer's clock has moved against its counting of seconds: it was set, or the computer slept.
+    fn moved_s(&self) -> f64 {
+        (Utc::now() - self.now()).as_seconds_f64()
+    }
 }
 
 fn by_keys(stand: &mut Stand, silent: bool) -> anyhow::Result<()> {
@@ -337,8 +345,15 @@ fn by_keys(stand: &mut Stand, silent: bool) -> anyhow::Result<()> {
             write!(out, "{line}\r\n")?;
         }
     }
+    let mut told_s = 0.0;
     loop {
         let now = watch.now();
+        let moved_s = watch.moved_s();
+        if (moved_s - told_s).abs() > MOVED_S {
+            told_s = moved_s;
+            let text = format!("this computer's clock moved by {moved_s:+.0} s since the start: it was set, or slept");
+            stand.keeper.keep(&[Noted { at: now, what: Said::Note, text: Some(text) }]);
+        }
         stand.tick(now);
         if stand.prompter.stage() == Stage::Stopped {
             return Ok(());

@@ -358,16 +358,27 @@ impl Prompter {
         let last = self.steps.iter().rposition(|step| of_phase(&step))?;
         let behind = last.max(self.at.min(self.steps.len().saturating_sub(1)));
         let part = PartOf { phase, repeat: number + 1, of: number + 1 };
-        let mut new: Vec<Step> = vec![];
-        if self.steps[behind].act.is_scored() {
-            new.push(self.rest(&repeat[0], Some(part)));
-        }
+        // Changes of ring go along: onto this repeat's before it, and onto the next one's after it.
+        let ridden = self.steps[..=behind].iter().rev().find_map(|step| step.ring);
+        let wanted = repeat[0].ring;
+        let then = self.steps[behind + 1..].iter().find_map(|step| step.ring);
+        let mut rest = self.rest(&repeat[0], Some(part));
+        rest.shift_to = wanted.filter(|_| wanted != ridden);
+        // Always with a rest of its own: what is left of the present step may be too short before an effort.
+        let mut new = vec![rest];
         new.extend(repeat.iter().cloned().map(|mut step| {
             step.part = Some(part);
             step
         }));
-        if self.steps.get(behind + 1).is_some_and(|next| next.act.is_scored()) {
-            new.push(self.rest(&repeat[0], None));
+        let put_off = self.steps[behind].shift_to.take();
+        match self.steps.get_mut(behind + 1) {
+            Some(next) if next.act.is_scored() => {
+                let mut rest = self.rest(&repeat[0], None);
+                rest.shift_to = then.filter(|_| then != wanted.or(ridden));
+                new.push(rest);
+            }
+            Some(next) => next.shift_to = next.shift_to.or(put_off),
+            None => {}
         }
         self.steps.splice(behind + 1..behind + 1, new);
         for part in self.steps.iter_mut().filter_map(|step| step.part.as_mut()).filter(|part| part.phase == phase) {
@@ -387,7 +398,7 @@ impl Prompter {
         let mut step = scored.clone();
         (step.part, step.act, step.lasts) = (part, Act::Recover, lasts);
         (step.power, step.cadence_rpm, step.posture, step.ring) = (None, None, None, None);
-        step.grade_pct = None;
+        (step.grade_pct, step.shift_to) = (None, None);
         step
     }
 
@@ -586,6 +597,23 @@ pub(super) mod tests {
         assert!(lines(&prompter.press(Key::Add, at(s)))[0].ends_with("added: steady[ring=big, power=120 W]/2"));
         let acts: Vec<Act> = prompter.ahead()[..3].iter().map(|s| s.act).collect();
         assert_eq!(acts[..2], [Act::Recover, Act::Block]);
+        // Put in while easy riding leads to the other ring: that change comes after it.
+        let recovery = |p: &Prompter| {
+            let name = |part: PartOf| protocol.phases[part.phase].id.to_string();
+            let step = p.now(at(0.0)).step.and_then(|s| s.part);
+            step.is_some_and(|part| name(part) == "steady-recovery[ring=big, power=120 W]")
+        };
+        let mut easy = Prompter::new(&protocol);
+        let s = until(&mut easy, recovery);
+        assert_eq!(easy.now(at(s)).step.unwrap().shift_to, Some(crate::protocol::Ring::Small));
+        easy.press(Key::Add, at(s));
+        assert_eq!(easy.now(at(s)).step.unwrap().shift_to, None);
+        let ahead: Vec<_> = easy.ahead()[..4].iter().map(|s| (s.act, s.shift_to)).collect();
+        let small = Some(crate::protocol::Ring::Small);
+        assert_eq!(ahead, [(Act::Recover, None), (Act::Block, None), (Act::Recover, small), (Act::Block, None)]);
+        let mut prompter = Prompter::new(&protocol);
+        let s = until(&mut prompter, |p| p.now(at(0.0)).step.is_some_and(|s| s.act == Act::Block));
+        prompter.press(Key::Add, at(s));
         for _ in 1..MOST_ADDED {
             assert_eq!(prompter.press(Key::Add, at(s)).len(), 1);
         }

@@ -87,12 +87,15 @@ fn repeats(protocol: &Protocol, marks: &MarksFile, ride: &Ride) -> Vec<Repeat> {
         | Said::TakenBack(of)
         | Said::Added(of)) = &mark.what
         else {
+            // Back by one step: what began last, of what is scored or not, had not.
             if mark.what == Said::Session(Happened::Back)
-                && let Some(begun) = last.take()
+                && let Some(begun) = last
             {
                 let repeat = &mut repeats[begun];
-                (repeat.began_s, repeat.ended_s, repeat.skipped_s) = (None, None, None);
-                repeat.moves.clear();
+                (repeat.ended_s, repeat.skipped_s) = (None, None);
+                if repeat.moves.pop().is_none() {
+                    (repeat.began_s, last) = (None, None);
+                }
             }
             continue;
         };

@@ -7,16 +7,7 @@
 //! - { at: "2026-11-28T14:32:20.1Z", ended: "standing-sprints/2" }
 //! ```
 //!
-//! | key of a mark | says |
-//! | --- | --- |
-//! | `at` | when, with date and time zone; needed |
-//! | `began: SELECTOR` (`move: coast`) | the rider was told to begin this repeat, or this later move of it |
-//! | `ended: SELECTOR` | it was over |
-//! | `skipped: SELECTOR` | the tester went on before half of it |
-//! | `spoiled: SELECTOR` (`text: …`), `taken_back: SELECTOR` | the tester calls it spoiled, or not after all |
-//! | `added: SELECTOR` | one more repeat was put in |
-//! | `session: started`, `paused`, `resumed`, `back`, `stopped` or `done` | what happened to the session as a whole |
-//! | `text` alone | a note |
+//! Its keys are told of at the top of [`crate::session`].
 
 use std::fmt;
 use std::path::{Path, PathBuf};

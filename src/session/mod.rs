@@ -21,7 +21,7 @@
 //! | `conditions` | `{temperature: 19 °C, crank_length: 172.5 mm, latitude: 52.4 °, height: 35 m}` and further keys as text |
 //! | `readings` | `{zero_before: 12, zero_after: 14}`, `loads`: a list of `{mass: 10 kg, side: left, angle: 90 °, torque: 16.9 N·m}`, and further keys as text |
 //! | `remarks` | a list of texts or `{at: "14:32:10", text: chain dropped, spoiled: sprints/3}` |
-//! | `marks` | a list of `{at: "14:32:10", phase: SELECTOR, text: …}`, or the marks file that `assize cue` wrote (its lines are told of in `marks.rs`) |
+//! | `marks` | a list of `{at: "14:32:10", phase: SELECTOR, text: …}`, or a marks file, below |
 //! | `pins` | a list of `sprints/2=14:31:02..14:31:10` or `{phase: sprints/2, from: "14:31:02", to: "14:31:10"}` |
 //! | `photos` | a list of files, which are hashed |
 //!
@@ -36,6 +36,22 @@
 //! | `received` | the day that it came, `2026-11-20` |
 //! | `power`, `cadence`, `heart_rate`, `speed`, `altitude`, `temperature`, `distance`, `latitude`, `longitude`, `right_share` | the field or column that holds this channel, where several instruments share a recording: `power: developer power_2`. Cadence and balance of a shared recording are the one's whose power is in the usual field, unless named |
 //! | `time` | the column that holds the time, where a table names it unusually |
+//!
+//! # The marks file
+//!
+//! What `assize cue` writes while a session is ridden, one mark a line: a list whose first item says what protocol it was
+//! made for. A line can be mended by hand; half a line, as a crash leaves it, is left out with a caution.
+//!
+//! | key of a mark | says |
+//! | --- | --- |
+//! | `at` | when, with date and time zone; needed |
+//! | `began: SELECTOR` (`move: coast`) | the rider was told to begin this repeat, or this later move of it |
+//! | `ended: SELECTOR` | it was over |
+//! | `skipped: SELECTOR` | the tester went on before half of it |
+//! | `spoiled: SELECTOR` (`text: …`), `taken_back: SELECTOR` | the tester calls it spoiled, or not after all |
+//! | `added: SELECTOR` | one more repeat was put in |
+//! | `session: started`, `paused`, `resumed`, `back`, `stopped` or `done` | what happened to the session as a whole |
+//! | `text` alone | a note |
 
 mod clock;
 mod draft;
