@@ -198,7 +198,8 @@ async function onPaper(browser, file, paper, saved, most) {
     // A heading with nothing to see after it in its box has nothing to stand above.
     const headings = await page.evaluate(() => {
       const seen = (element) =>
-        element.innerText?.trim() || element.querySelector("svg") || element.localName === "svg";
+        element.checkVisibility() &&
+        (element.innerText?.trim() || element.querySelector("svg") || element.localName === "svg");
       const follows = (element) => element !== null && (seen(element) || follows(element.nextElementSibling));
       return [...document.querySelectorAll("h1,h2,h3,h4,caption,figcaption,summary,.keys")]
         .filter((heading) => follows(heading.nextElementSibling))

@@ -28,7 +28,7 @@ pub struct BriefArgs {
     #[arg(long, value_name = "FILE")]
     session: Option<PathBuf>,
     /// The rider's threshold power, as in 250W; if not said, the session's
-    #[arg(long, value_name = "POWER", value_parser = threshold)]
+    #[arg(long, value_name = "POWER", value_parser = super::watts)]
     threshold: Option<f64>,
     /// Where to write the page; - for standard output
     #[arg(long, value_name = "FILE")]
@@ -42,10 +42,6 @@ pub struct BriefArgs {
     /// Where to write the steps as JSON; - for standard output
     #[arg(long, value_name = "FILE")]
     json: Option<PathBuf>,
-}
-
-fn threshold(text: &str) -> Result<f64, String> {
-    protocol::watts(text).map_err(|slip| slip.to_string())
 }
 
 pub fn run(args: &BriefArgs, out: &mut impl Write) -> anyhow::Result<Exit> {

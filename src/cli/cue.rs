@@ -31,7 +31,7 @@ pub struct CueArgs {
     #[arg(long)]
     go_on: bool,
     /// The rider's threshold power, for targets in per cent of it
-    #[arg(long, value_name = "250W", value_parser = threshold)]
+    #[arg(long, value_name = "250W", value_parser = super::watts)]
     threshold: Option<f64>,
     /// No beep in the last three seconds
     #[arg(long)]
@@ -51,14 +51,10 @@ pub struct CueArgs {
     from: DateTime<Utc>,
 }
 
-fn threshold(text: &str) -> Result<f64, String> {
-    protocol::watts(text).map_err(|slip| slip.to_string())
-}
-
 pub fn run(args: &CueArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
-    let from_session = args.session.as_deref().map(session::threshold_power_w).transpose();
-    let from_session =
-        from_session.map_err(|problems| anyhow::anyhow!("the session can't be used\n\n{problems}"))?.flatten();
+    let session = args.session.as_deref().map(session::load_before_ride).transpose();
+    let session = session.map_err(|problems| anyhow::anyhow!("the session can't be used\n\n{problems}"))?;
+    let from_session = session.and_then(|session| session.threshold_power_w);
     let protocol = protocol::load(&args.protocol, args.threshold.or(from_session))
         .map_err(|problems| anyhow::anyhow!("the protocol can't be used\n\n{problems}"))?;
     if protocol.setting == Setting::Road && !args.not_riding {

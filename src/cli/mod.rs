@@ -40,6 +40,11 @@ impl Exit {
     }
 }
 
+/// A power as an option takes it.
+fn watts(text: &str) -> Result<f64, String> {
+    crate::protocol::watts(text).map_err(|slip| slip.to_string())
+}
+
 /// What the program is called.
 const NAME: &str = "assize";
 

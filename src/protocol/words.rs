@@ -683,20 +683,6 @@ pub fn selector(text: &str, phases: &[Phase]) -> Result<Selector, Slip> {
     Ok(selector)
 }
 
-/// Reads a power above zero, as in `250 W`.
-///
-/// # Errors
-/// What is none, with its characters.
-pub fn watts(text: &str) -> Result<f64, Slip> {
-    let mut words = Words::new(text)?;
-    let power_w = words.amount(Unit::Watt)?;
-    words.end()?;
-    if power_w == 0.0 {
-        return slip(0, text.chars().count(), "expected a power of more than zero", None);
-    }
-    Ok(power_w)
-}
-
 /// Reads a selector that has to name one repeat of one phase.
 ///
 /// # Errors

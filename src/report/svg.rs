@@ -73,6 +73,7 @@ pub fn text_width(text: &str, size_px: f64) -> f64 {
         'i' | 'j' | 'l' | 'I' | '.' | ',' | ':' | ';' | '\'' | '|' | ' ' | '\u{a0}' => 0.35,
         'f' | 't' | 'r' | '(' | ')' | '[' | ']' | '/' | '-' => 0.42,
         'm' | 'w' | 'M' | 'W' | '%' | '@' => 0.95,
+        '<' | '>' | '=' | '+' | '~' | '^' | '#' => 0.86,
         c if c.is_uppercase() => 0.73,
         c if c.is_ascii() => 0.63,
         // Unknown scripts can be as wide as they are high.

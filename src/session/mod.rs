@@ -83,22 +83,6 @@ pub fn load(path: &Path) -> Result<Session, Problems> {
     reading.close(session)
 }
 
-/// The rider's threshold power, of a session file that may still hold a `?` or name what is not recorded yet.
-///
-/// # Errors
-/// That the file can't be read, is no YAML, or states no such power.
-pub fn threshold_power_w(path: &Path) -> Result<Option<f64>, Problems> {
-    let mut reading = Reading::default();
-    let Some(root) = reading.open(path, None) else { return reading.close(None) };
-    // What else is unsaid is for `judge` to ask.
-    reading.forget(0);
-    let power_w = root.get("threshold_power").map(|node| crate::protocol::power(&mut reading, node));
-    match power_w {
-        Some(None) => reading.close(None),
-        other => reading.close(Some(other.flatten())),
-    }
-}
-
 /// [`load`] of a file's bytes, for whoever has them already; what it names is looked for beside `path`.
 ///
 /// # Errors

@@ -59,8 +59,11 @@ pub fn rings(verdict: &Verdict) -> Option<Picture> {
         for (phase, check) in &blocks {
             let ring_of = phase.matched.as_ref().and_then(|m| m.ring.as_deref());
             if ring_of == Some(ring.ring.as_str()) && check.unit == unit {
-                let keys = words::phase_parts(&phase.phase).1;
+                let (name, keys) = words::phase_parts(&phase.phase);
                 let mut label = keys.replace(&format!("{} ring, ", ring.ring), "");
+                if label.is_empty() {
+                    label = name;
+                }
                 if phase.surplus {
                     label += ", surplus";
                 }
