@@ -337,7 +337,7 @@ fn charts_are_written_each_as_svg_and_png_in_two_sizes_with_its_numbers() {
     assert!(String::from_utf8_lossy(&out.stdout).contains("Pictures: "));
     let files: Vec<PathBuf> =
         std::fs::read_dir(folder.path().join("pictures")).unwrap().map(|f| f.unwrap().path()).collect();
-    assert!(files.len() >= 10 && files.len() % 5 == 0, "{files:?}");
+    assert!(files.len() >= 10 && files.len().is_multiple_of(5), "{files:?}");
     for file in &files {
         let bytes = std::fs::read(file).unwrap();
         match file.extension().and_then(|e| e.to_str()).unwrap() {
