@@ -9,6 +9,7 @@ pub mod against_truth;
 pub mod align;
 pub mod brief;
 pub mod cli;
+pub mod compare;
 pub mod cue;
 pub mod decide;
 pub mod diagnose;

@@ -57,6 +57,28 @@ impl Source {
         }
     }
 
+    /// The source that a verdict names so.
+    pub fn from_word(word: &str) -> Option<Source> {
+        use Source::*;
+        let all = [
+            Scatter,
+            ReferenceGain,
+            ChainLoss,
+            RingLoss,
+            SideSplit,
+            Flywheel,
+            Clock,
+            SamplingPhase,
+            Storage,
+            Resolution,
+            Mass,
+            Gravity,
+            CrankLength,
+            CrankAngle,
+        ];
+        all.into_iter().find(|source| source.word() == word)
+    }
+
     /// Whether a fresh draw comes with each repeat.
     fn averages_over_repeats(self) -> bool {
         matches!(self, Source::Scatter | Source::Resolution)

@@ -3,6 +3,7 @@
 //! Nothing here reads a file, prints or rounds. Inputs are finite `f64`s; too few of them give `None`.
 
 mod binomial;
+mod components;
 mod consensus;
 mod distributions;
 mod line;
@@ -11,6 +12,10 @@ mod serial;
 mod summary;
 
 pub use binomial::{Sides, clopper_pearson, wilson, zero_failure_sample_size};
+pub use components::{
+    Components, Places, Proportions, equal_proportions, exact_equal_proportions, holm, random_effects,
+    variance_components, variance_interval,
+};
 pub use consensus::{
     Anova, Consensus, Precision, RandomEffects, birge_ratio, dersimonian_laird, e_n, grubbs_three, inverse,
     one_way_anova, repeatability_reproducibility, weighted_consensus,

@@ -1,0 +1,662 @@
+//! Verdicts to rows: which session belongs where, which values answer the same question, and what they share.
+
+use std::cmp::Ordering;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+
+use chrono::{DateTime, Utc};
+
+use super::pool::{Entry, Shared};
+use super::{
+    Answer, By, COMPARISON_FORMAT, CompareError, ComparedProtocol, ComparedSession, Comparison, Group, Question, Row,
+    Tally,
+};
+use crate::report::words;
+use crate::scoring::budget::Source;
+use crate::verdict::{CheckOf, CheckVerdict, InstrumentFacts, Outcome, PlacedCheck, ProtocolFacts, Verdict};
+
+/// A verdict and the file that it stands in.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Given {
+    pub file: String,
+    pub verdict: Verdict,
+}
+
+/// One row before it is pooled.
+#[derive(Debug)]
+pub(super) struct Measured {
+    pub name: String,
+    pub of: &'static str,
+    pub place: String,
+    pub measure: String,
+    pub unit: String,
+    pub limit: Option<String>,
+    pub required: bool,
+    pub compared: bool,
+    /// Asked the questions of specimen, firmware, tester and drift.
+    pub main: bool,
+    /// By session.
+    pub entries: Vec<Option<Entry>>,
+}
+
+pub(super) struct Gathered {
+    pub by: By,
+    pub protocol: ComparedProtocol,
+    pub given: Vec<Given>,
+    /// By session.
+    pub group: Vec<usize>,
+    pub specimen: Vec<usize>,
+    pub groups: Vec<String>,
+    pub specimens: Vec<String>,
+    pub rows: Vec<Measured>,
+    pub cautions: Vec<String>,
+}
+
+impl Gathered {
+    pub(super) fn of(given: Vec<Given>, by: By) -> Result<Self, CompareError> {
+        let (mut cautions, mut given) = (vec![], given);
+        given.sort_by(|a, b| a.file.cmp(&b.file));
+        let protocol = one_protocol(&given, &mut cautions)?;
+        let mut given = once_each(given, &mut cautions);
+        if given.len() < 2 {
+            let found = match given.first() {
+                None => "there is none".to_owned(),
+                Some(only) => format!("there is one only, {}", only.file),
+            };
+            return Err(CompareError::TooFew { found });
+        }
+        given.sort_by(|a, b| {
+            let when = |g: &Given| (g.verdict.session.start, g.verdict.sheet_number.clone());
+            when(a).cmp(&when(b)).then_with(|| a.file.cmp(&b.file))
+        });
+        let (specimen, specimens) = numbered(specimen_names(&given, &mut cautions));
+        let names = given.iter().zip(&specimen).map(|(given, s)| group_name(&given.verdict, by, &specimens[*s]));
+        let (group, groups) = numbered(names.collect());
+        let rows = rows(&given);
+        advise(&given, &mut cautions);
+        Ok(Self { by, protocol, given, group, specimen, groups, specimens, rows, cautions })
+    }
+
+    /// Seconds to days since the first session, by session.
+    pub(super) fn days(&self) -> Vec<f64> {
+        let first = self.given.first().map_or(DateTime::<Utc>::MIN_UTC, |g| g.verdict.session.start);
+        self.given.iter().map(|g| (g.verdict.session.start - first).as_seconds_f64() / 86400.0).collect()
+    }
+
+    pub(super) fn firmware(&self, session: usize) -> Option<&str> {
+        self.given[session].verdict.unit.firmware.as_deref()
+    }
+
+    pub(super) fn tester(&self, session: usize) -> Option<&str> {
+        self.given[session].verdict.session.tester.as_deref()
+    }
+
+    pub(super) fn models(&self) -> BTreeSet<&str> {
+        self.given.iter().filter_map(|g| g.verdict.unit.model.as_deref()).collect()
+    }
+
+    pub(super) fn comparison(
+        self,
+        rows: Vec<Row>,
+        apart: Vec<String>,
+        questions: Vec<(&'static str, &'static str, Vec<Answer>)>,
+    ) -> Comparison {
+        let sessions: Vec<ComparedSession> = self
+            .given
+            .iter()
+            .enumerate()
+            .map(|(i, Given { file, verdict })| ComparedSession {
+                file: file.clone(),
+                sheet_number: verdict.sheet_number.clone(),
+                start: verdict.session.start,
+                group: self.group[i],
+                specimen: self.specimens[self.specimen[i]].clone(),
+                model: verdict.unit.model.clone(),
+                firmware: verdict.unit.firmware.clone(),
+                tester: verdict.session.tester.clone(),
+                trainer: trainer(verdict),
+                references: verdict.references.iter().map(|r| r.label.clone()).collect(),
+                verdict: verdict.verdict.map(|outcome| outcome.word().to_owned()),
+                judged_by: verdict.assize.clone(),
+            })
+            .collect();
+        let starts = || sessions.iter().map(|s| s.start);
+        let groups = self.groups.iter().enumerate().map(|(g, name)| self.group_facts(g, name)).collect();
+        let (first, last) = (starts().min().unwrap_or_default(), starts().max().unwrap_or_default());
+        let percent = words::plain_number(100.0 * self.protocol.coverage);
+        Comparison {
+            assize: env!("CARGO_PKG_VERSION").to_owned(),
+            comparison_format: COMPARISON_FORMAT,
+            method: method(&percent),
+            protocol: self.protocol,
+            by: self.by,
+            first,
+            last,
+            groups,
+            sessions,
+            rows,
+            apart,
+            questions: questions
+                .into_iter()
+                .map(|(key, asks, answers)| Question { key: key.to_owned(), asks: asks.to_owned(), answers })
+                .collect(),
+            cautions: self.cautions,
+        }
+    }
+
+    fn group_facts(&self, g: usize, name: &str) -> Group {
+        let members: Vec<usize> = (0..self.given.len()).filter(|&i| self.group[i] == g).collect();
+        let specimens: BTreeSet<usize> = members.iter().map(|&i| self.specimen[i]).collect();
+        let mut verdicts = Tally::default();
+        members.iter().filter_map(|&i| self.given[i].verdict.verdict).for_each(|outcome| verdicts.add(outcome));
+        let starts = || members.iter().map(|&i| self.given[i].verdict.session.start);
+        Group {
+            name: name.to_owned(),
+            sessions: members.len(),
+            specimens: specimens.into_iter().map(|s| self.specimens[s].clone()).collect(),
+            first: starts().min().unwrap_or_default(),
+            last: starts().max().unwrap_or_default(),
+            verdicts,
+        }
+    }
+}
+
+fn method(percent: &str) -> Vec<String> {
+    vec![
+        format!(
+            "Expanded uncertainties and intervals are for {percent} %. Sessions of one group are averaged; what they share \
+             (a reference's gain, the chain's loss) is not lessened by more of them."
+        ),
+        "How much sessions scatter beyond their budgets is pooled over all groups, row by row. Where it is less than the \
+         budgets say, the budgets stand, so the uncertainties are rather too wide than too narrow."
+            .to_owned(),
+        "In a difference what both sides share cancels: the same reference by label, certificate and serial number. \
+         References that may or may not be the same count as different there and as the same in a mean."
+            .to_owned(),
+        format!(
+            "Groups are called different with an allowance for all pairs of all rows held against each other (Holm): of \
+             equal units, fewer than {} in 100 comparisons call any two different.",
+            // 95 % leaves 5.
+            words::plain_number(100.0 - percent.parse::<f64>().unwrap_or(95.0))
+        ),
+    ]
+}
+
+impl Tally {
+    pub(super) fn add(&mut self, outcome: Outcome) {
+        let count = match outcome {
+            Outcome::Pass => &mut self.pass,
+            Outcome::Fail => &mut self.fail,
+            Outcome::Undecided => &mut self.undecided,
+            Outcome::NotRidden => &mut self.not_ridden,
+            Outcome::NotApplicable => &mut self.not_applicable,
+        };
+        *count += 1;
+    }
+}
+
+/// Title and revision of all, or what differs.
+fn one_protocol(given: &[Given], cautions: &mut Vec<String>) -> Result<ComparedProtocol, CompareError> {
+    let mut found: BTreeMap<(&str, &str), Vec<&str>> = BTreeMap::new();
+    let mut texts: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
+    let mut protocol: Option<&ProtocolFacts> = None;
+    for Given { file, verdict } in given {
+        let Some(facts) = &verdict.protocol else {
+            return Err(CompareError::NoProtocol { file: file.clone() });
+        };
+        protocol.get_or_insert(facts);
+        found.entry((&facts.title, &facts.revision)).or_default().push(file);
+        texts.entry(&facts.sha256).or_default().push(file);
+    }
+    if found.len() > 1 {
+        let line = |((title, revision), files): (&(&str, &str), &Vec<&str>)| {
+            format!("  {title}, revision {revision}: {}", files.join(", "))
+        };
+        return Err(CompareError::OtherProtocols {
+            differences: found.iter().map(line).collect::<Vec<_>>().join("\n")
+                + "\nGive the files of one title and revision",
+        });
+    }
+    let Some(facts) = protocol else {
+        return Err(CompareError::TooFew { found: "there is none".to_owned() });
+    };
+    if texts.len() > 1 {
+        let line = |(sha, files): (&&str, &Vec<&str>)| format!("{} ({})", short(sha), some_of(files));
+        cautions.push(format!(
+            "{}, revision {}, is not one text: {}. Somebody changed it without a new revision; check what before you \
+             believe a difference.",
+            facts.title,
+            facts.revision,
+            texts.iter().map(line).collect::<Vec<_>>().join(" and ")
+        ));
+    }
+    let sha256 = texts.into_keys().map(str::to_owned).collect();
+    let (title, revision) = (facts.title.clone(), facts.revision.clone());
+    Ok(ComparedProtocol { title, revision, sha256, coverage: facts.coverage })
+}
+
+fn short(sha: &str) -> String {
+    sha.chars().take(12).collect()
+}
+
+/// Up to three, and how many more.
+fn some_of(names: &[&str]) -> String {
+    match names.len() {
+        0..=3 => names.join(", "),
+        n => format!("{} and {} more", names[..3].join(", "), n - 3),
+    }
+}
+
+/// Of judgements of the same recordings for the same unit the one by the newest program, said aloud.
+fn once_each(given: Vec<Given>, cautions: &mut Vec<String>) -> Vec<Given> {
+    let mut kept: Vec<Given> = vec![];
+    let mut places: HashMap<(String, Vec<String>), usize> = HashMap::new();
+    for one in given {
+        let mut hashes: Vec<String> = one.verdict.recordings.iter().map(|r| r.sha256.clone()).collect();
+        hashes.sort();
+        if hashes.is_empty() {
+            kept.push(one);
+            continue;
+        }
+        let key = (one.verdict.unit.label.clone(), hashes);
+        let Some(&place) = places.get(&key) else {
+            places.insert(key, kept.len());
+            kept.push(one);
+            continue;
+        };
+        let newer = by_parts(&one.verdict.assize, &kept[place].verdict.assize) == Ordering::Greater;
+        let dropped = if newer { std::mem::replace(&mut kept[place], one) } else { one };
+        let stays = &kept[place];
+        let alike = if dropped.verdict == stays.verdict { "" } else { "; the two judgements differ" };
+        cautions.push(format!(
+            "{} and {} hold the same recordings of {}: counted once, as in {}{alike}.",
+            stays.file, dropped.file, stays.verdict.unit.label, stays.file
+        ));
+    }
+    kept
+}
+
+/// Orders words with numbers in them by the numbers: 2.9 before 2.10, unit 9 before unit 17.
+pub(super) fn by_parts(a: &str, b: &str) -> Ordering {
+    let parts = |text: &str| {
+        let mut parts: Vec<(u64, String)> = vec![];
+        let (mut word, mut digits) = (String::new(), String::new());
+        for c in text.chars().chain(['\0']) {
+            if c.is_ascii_digit() {
+                digits.push(c);
+                continue;
+            }
+            if !digits.is_empty() {
+                parts.push((digits.parse().unwrap_or(u64::MAX), std::mem::take(&mut word)));
+                digits.clear();
+            }
+            word.push(c);
+        }
+        parts.push((0, word));
+        parts.into_iter().map(|(number, before)| (before, number)).collect::<Vec<_>>()
+    };
+    parts(a).cmp(&parts(b)).then_with(|| a.cmp(b))
+}
+
+/// Index of each name into the sorted names.
+fn numbered(names: Vec<String>) -> (Vec<usize>, Vec<String>) {
+    let mut sorted: Vec<String> = names.iter().cloned().collect::<BTreeSet<_>>().into_iter().collect();
+    sorted.sort_by(|a, b| by_parts(a, b));
+    let place: HashMap<&String, usize> = sorted.iter().enumerate().map(|(i, name)| (name, i)).collect();
+    let indices = names.iter().map(|name| place[name]).collect();
+    (indices, sorted)
+}
+
+/// The label, with the serial number where one label has several.
+fn specimen_names(given: &[Given], cautions: &mut Vec<String>) -> Vec<String> {
+    let mut serials: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
+    let mut labels: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
+    for unit in given.iter().map(|g| &g.verdict.unit) {
+        let known = serials.entry(&unit.label).or_default();
+        if let Some(serial) = &unit.serial {
+            known.insert(serial);
+            labels.entry(serial).or_default().insert(&unit.label);
+        }
+    }
+    for (serial, labels) in labels.iter().filter(|(_, labels)| labels.len() > 1) {
+        let labels: Vec<&str> = labels.iter().copied().collect();
+        cautions.push(format!(
+            "Serial number {serial} stands under {}: taken as different specimens. Give one specimen one label.",
+            labels.join(" and ")
+        ));
+    }
+    let name = |unit: &InstrumentFacts| match (&unit.serial, serials[unit.label.as_str()].len()) {
+        (_, 0 | 1) => unit.label.clone(),
+        (Some(serial), _) => format!("{} (serial {serial})", unit.label),
+        (None, _) => format!("{} (serial not stated)", unit.label),
+    };
+    given.iter().map(|g| name(&g.verdict.unit)).collect()
+}
+
+/// The references at the hub.
+fn trainer(verdict: &Verdict) -> Option<String> {
+    let hubs: Vec<&str> = verdict.references.iter().filter(|r| r.located == "hub").map(|r| r.label.as_str()).collect();
+    (!hubs.is_empty()).then(|| hubs.join(" and "))
+}
+
+fn group_name(verdict: &Verdict, by: By, specimen: &str) -> String {
+    match by {
+        By::Specimen => specimen.to_owned(),
+        By::Firmware => match &verdict.unit.firmware {
+            Some(version) => format!("firmware {version}"),
+            None => "firmware not stated".to_owned(),
+        },
+        By::Tester => verdict.session.tester.clone().unwrap_or_else(|| "tester not stated".to_owned()),
+        By::Trainer => trainer(verdict).unwrap_or_else(|| "no trainer".to_owned()),
+        By::Date => verdict.session.start.format("%Y-%m-%d").to_string(),
+    }
+}
+
+fn advise(given: &[Given], cautions: &mut Vec<String>) {
+    let versions: BTreeSet<&str> = given.iter().map(|g| g.verdict.assize.as_str()).collect();
+    if versions.len() > 1 {
+        let versions: Vec<&str> = versions.into_iter().collect();
+        cautions.push(format!(
+            "Judged by several versions of the program ({}): judge all of them again with one before you believe a \
+             difference.",
+            versions.join(", ")
+        ));
+    }
+    let models: BTreeSet<&str> = given.iter().filter_map(|g| g.verdict.unit.model.as_deref()).collect();
+    if models.len() > 1 {
+        let models: Vec<&str> = models.into_iter().collect();
+        cautions.push(format!("The specimens are of several models: {}.", models.join(", ")));
+    }
+}
+
+/// Numbers for texts, so that sessions compare keys as numbers.
+#[derive(Default)]
+struct Keys(HashMap<String, u32>);
+
+impl Keys {
+    fn of(&mut self, text: String) -> u32 {
+        let next = self.0.len() as u32;
+        *self.0.entry(text).or_insert(next)
+    }
+}
+
+/// What a session's budget lines hang on, as keys: `surely` the same draw, `maybe` the same.
+struct Hangs {
+    references: HashMap<String, String>,
+    all_references: u32,
+    drivetrain: (u32, u32),
+    head_units: (u32, u32),
+    place: (u32, u32),
+    session: u32,
+}
+
+/// Any session's: what nobody knows to be different may be the same.
+const ANYWHERE: &str = "anywhere";
+
+impl Hangs {
+    fn of(given: &[Given], keys: &mut Keys) -> Vec<Hangs> {
+        let clusters = clusters(given);
+        given
+            .iter()
+            .enumerate()
+            .map(|(i, Given { verdict, .. })| {
+                let session = keys.of(format!("session {i}"));
+                let known = |r: &InstrumentFacts| format!("{}\u{1}{:?}\u{1}{:?}", r.label, r.serial, r.certificate);
+                let drivetrain = format!("{:?}", verdict.session.drivetrain);
+                let of_place = verdict.session.place.as_ref().or(verdict.session.tester.as_ref());
+                let heads: Option<Vec<&str>> = std::iter::once(&verdict.unit)
+                    .chain(&verdict.references)
+                    .map(|instrument| instrument.head_unit.as_deref())
+                    .collect();
+                let surely_or = |text: Option<String>, keys: &mut Keys| text.map_or(session, |text| keys.of(text));
+                Hangs {
+                    references: verdict.references.iter().map(|r| (r.label.clone(), known(r))).collect(),
+                    all_references: keys.of(format!("cluster {}", clusters[i])),
+                    drivetrain: (
+                        surely_or(of_place.map(|place| format!("drivetrain {drivetrain} {place}")), keys),
+                        keys.of(format!("drivetrain {drivetrain}")),
+                    ),
+                    head_units: (
+                        surely_or(heads.map(|heads| format!("heads {heads:?}")), keys),
+                        keys.of(ANYWHERE.to_owned()),
+                    ),
+                    place: (
+                        surely_or(of_place.map(|place| format!("place {place}")), keys),
+                        keys.of(ANYWHERE.to_owned()),
+                    ),
+                    session,
+                }
+            })
+            .collect()
+    }
+
+    /// (surely, maybe); `None` for a draw of the session's own.
+    fn keys(&self, source: Option<Source>, check: &CheckVerdict, keys: &mut Keys) -> Option<(u32, u32)> {
+        match source {
+            Some(Source::Scatter | Source::Resolution | Source::SamplingPhase) => None,
+            Some(Source::ReferenceGain | Source::SideSplit | Source::Flywheel) => {
+                let mut names: Vec<&str> = check
+                    .references
+                    .iter()
+                    .map(|l| self.references.get(l).map_or(l.as_str(), String::as_str))
+                    .collect();
+                names.sort_unstable();
+                let surely = if names.is_empty() {
+                    self.session
+                } else {
+                    keys.of(format!("references {}", names.join("\u{2}")))
+                };
+                Some((surely, self.all_references))
+            }
+            Some(Source::ChainLoss | Source::RingLoss) => Some(self.drivetrain),
+            Some(Source::Storage) => Some(self.head_units),
+            // The strap's delay may come again with the same strap; nobody knows that it does.
+            Some(Source::Clock) => Some((self.session, self.head_units.1)),
+            Some(Source::Mass | Source::Gravity) => Some(self.place),
+            // A word that this version does not know, too.
+            Some(Source::CrankLength | Source::CrankAngle) | None => Some((self.session, self.place.1)),
+        }
+    }
+}
+
+/// By session, the number of the set of sessions whose references hang together by a label or a serial number.
+fn clusters(given: &[Given]) -> Vec<usize> {
+    let mut parent: Vec<usize> = (0..given.len()).collect();
+    fn root(parent: &mut [usize], mut i: usize) -> usize {
+        while parent[i] != i {
+            parent[i] = parent[parent[i]];
+            i = parent[i];
+        }
+        i
+    }
+    fn join(parent: &mut [usize], a: usize, b: usize) {
+        let (a, b) = (root(parent, a), root(parent, b));
+        parent[a.max(b)] = a.min(b);
+    }
+    let mut seen: HashMap<String, usize> = HashMap::new();
+    for (i, given) in given.iter().enumerate() {
+        for reference in &given.verdict.references {
+            let token = match &reference.serial {
+                Some(serial) => format!("serial {serial}"),
+                None => format!("label {}", reference.label),
+            };
+            let first = *seen.entry(token).or_insert(i);
+            join(&mut parent, first, i);
+        }
+    }
+    // Where a label comes with and without a serial number, the bare one may be any of them.
+    for (i, given) in given.iter().enumerate() {
+        for reference in given.verdict.references.iter().filter(|r| r.serial.is_some()) {
+            if let Some(&bare) = seen.get(&format!("label {}", reference.label)) {
+                join(&mut parent, bare, i);
+            }
+        }
+    }
+    (0..given.len()).map(|i| root(&mut parent, i)).collect()
+}
+
+/// A value with what its budget says, times `factor`.
+fn entry(check: &CheckVerdict, factor: f64, hangs: &Hangs, keys: &mut Keys) -> Entry {
+    let mut entry = Entry {
+        value: check.value.filter(|_| !check.censored).map(|value| value * factor),
+        uncertain: check.expanded_uncertainty.is_some() && !check.budget.is_empty(),
+        censored: check.censored,
+        outcome: Some(check.verdict),
+        ..Entry::default()
+    };
+    for line in &check.budget {
+        let u = line.standard_uncertainty * factor.abs();
+        let source = Source::from_word(&line.source);
+        match hangs.keys(source, check, keys) {
+            None => entry.own(u, line.degrees_of_freedom.unwrap_or(f64::INFINITY)),
+            Some((surely, maybe)) => {
+                let source = source.map_or(u8::MAX, |source| source as u8);
+                entry.shared.push(Shared { source, surely, maybe, u });
+            }
+        }
+    }
+    entry
+}
+
+/// Errors of steady blocks in per cent, by ring, then every check of the protocol.
+fn rows(given: &[Given]) -> Vec<Measured> {
+    let mut keys = Keys::default();
+    let hangs = Hangs::of(given, &mut keys);
+    let mut rows = steady_rows(given, &hangs, &mut keys);
+    let mut places: HashMap<(&'static str, String, String, String), usize> = HashMap::new();
+    for (i, Given { verdict, .. }) in given.iter().enumerate() {
+        for placed in verdict.checks() {
+            let Some(of) = kind(&placed, verdict) else { continue };
+            let check = placed.check;
+            let key = (of, placed.label().to_owned(), check.measure.clone(), check.unit.clone());
+            let place = *places.entry(key).or_insert_with(|| {
+                rows.push(Measured { entries: vec![], ..of_check(&placed, of) });
+                rows.len() - 1
+            });
+            let row = &mut rows[place];
+            row.entries.resize(i, None);
+            // A check that stands twice in one verdict is one row's once.
+            if row.entries.len() == i {
+                row.entries.push(Some(entry(check, 1.0, &hangs[i], &mut keys)));
+            }
+            if row.limit != check.limit {
+                row.limit = None;
+            }
+        }
+    }
+    rows.iter_mut().for_each(|row| row.entries.resize(given.len(), None));
+    rows
+}
+
+/// `None` for what another row says: single rides of what is repeated, and surplus ones.
+fn kind(placed: &PlacedCheck<'_>, verdict: &Verdict) -> Option<&'static str> {
+    match placed.of {
+        CheckOf::Ride(phase) => {
+            (!phase.surplus && phase.repeat == 1 && verdict.repeats_of(&phase.phase).is_none()).then_some("ride")
+        }
+        CheckOf::Mean(_) => Some("mean"),
+        CheckOf::Contrast => Some("contrast"),
+        CheckOf::WholeRide => Some("whole ride"),
+    }
+}
+
+fn of_check(placed: &PlacedCheck<'_>, of: &'static str) -> Measured {
+    let (check, label) = (placed.check, placed.label());
+    let steady = matches!(placed.of, CheckOf::Ride(phase) if phase.drill == "steady");
+    let measure = words::plain(&check.measure);
+    let name = match of {
+        "contrast" => words::plain(label),
+        "whole ride" => format!("whole ride: {measure}"),
+        "mean" => format!("{}, mean of repeats: {measure}", words::phase(label)),
+        _ => format!("{}: {measure}", words::phase(label)),
+    };
+    let measured = check.expanded_uncertainty.is_some() || of != "ride";
+    Measured {
+        name,
+        of,
+        place: label.to_owned(),
+        measure: check.measure.clone(),
+        unit: check.unit.clone(),
+        limit: check.limit.clone(),
+        required: placed.required(),
+        compared: placed.required() && measured && !(steady && check.measure == "mean_error"),
+        main: of == "contrast",
+        entries: vec![],
+    }
+}
+
+/// The ring that a selector asks for.
+fn ring(selector: &str) -> Option<&str> {
+    let (_, keys) = selector.split_once('[')?;
+    keys.trim_end_matches(']').split(", ").find_map(|key| key.strip_prefix("ring="))
+}
+
+fn steady_rows(given: &[Given], hangs: &[Hangs], keys: &mut Keys) -> Vec<Measured> {
+    let mut rows: BTreeMap<Option<String>, Vec<Option<Entry>>> = BTreeMap::new();
+    for (i, Given { verdict, .. }) in given.iter().enumerate() {
+        let mut blocks: BTreeMap<Option<String>, Vec<Entry>> = BTreeMap::new();
+        for placed in verdict.checks() {
+            let CheckOf::Ride(phase) = placed.of else { continue };
+            let check = placed.check;
+            if phase.drill != "steady" || phase.surplus || check.measure != "mean_error" || check.budget.is_empty() {
+                continue;
+            }
+            if let Some(factor) = to_percent(check) {
+                let block = entry(check, factor, &hangs[i], keys);
+                blocks.entry(ring(&phase.phase).map(str::to_owned)).or_default().push(block);
+            }
+        }
+        for (ring, blocks) in blocks {
+            if let Some(mean) = Entry::mean(&blocks) {
+                let row = rows.entry(ring).or_default();
+                row.resize(i, None);
+                row.push(Some(mean));
+            }
+        }
+    }
+    let named = |(ring, mut entries): (Option<String>, Vec<Option<Entry>>)| {
+        entries.resize(given.len(), None);
+        let name = ring.as_ref().map_or("steady error".to_owned(), |ring| format!("steady error, {ring} ring"));
+        Measured {
+            name,
+            of: "steady",
+            place: ring.unwrap_or_default(),
+            measure: "mean_error".to_owned(),
+            unit: "%".to_owned(),
+            limit: None,
+            required: true,
+            compared: true,
+            main: true,
+            entries,
+        }
+    };
+    rows.into_iter().map(named).collect()
+}
+
+/// What makes a check's value per cents; `None` where it has no such form.
+fn to_percent(check: &CheckVerdict) -> Option<f64> {
+    if check.unit == "%" {
+        return Some(1.0);
+    }
+    let also = check.also.as_ref().filter(|also| also.unit == "%")?;
+    let by_uncertainty = also.expanded_uncertainty.zip(check.expanded_uncertainty).map(|(a, b)| a / b);
+    by_uncertainty.or_else(|| Some(also.value / check.value?)).filter(|factor| factor.is_finite() && *factor > 0.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_in_names_order_them() {
+        let mut names = ["unit 17", "unit 9", "firmware 2.10", "firmware 2.9", "unit 9b"];
+        names.sort_by(|a, b| by_parts(a, b));
+        assert_eq!(names, ["firmware 2.9", "firmware 2.10", "unit 9", "unit 9b", "unit 17"]);
+    }
+
+    #[test]
+    fn a_selector_tells_its_ring() {
+        assert_eq!(ring("steady[ring=big, power=120 W]"), Some("big"));
+        assert_eq!(ring("steady[power=120 W]"), None);
+        assert_eq!(ring("sprints"), None);
+    }
+}

@@ -1,0 +1,207 @@
+//! Uncertainty of weighted sums of sessions.
+
+use std::collections::BTreeMap;
+
+use super::gather::Measured;
+use crate::stats;
+use crate::verdict::Outcome;
+
+/// A draw that other sessions may share.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Shared {
+    pub source: u8,
+    /// Sessions with this key have the same draw.
+    pub surely: u32,
+    /// Sessions with this key may have the same draw.
+    pub maybe: u32,
+    /// Standard uncertainty.
+    pub u: f64,
+}
+
+/// What one session says in one row.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub(super) struct Entry {
+    pub value: Option<f64>,
+    pub uncertain: bool,
+    pub censored: bool,
+    /// `None` for a row that no check is.
+    pub outcome: Option<Outcome>,
+    /// Variance of what no other session shares, and Σu⁴/ν of it.
+    pub variance: f64,
+    pub spread: f64,
+    pub shared: Vec<Shared>,
+}
+
+impl Entry {
+    pub(super) fn own(&mut self, u: f64, degrees_of_freedom: f64) {
+        self.variance += u * u;
+        self.spread += u.powi(4) / degrees_of_freedom;
+    }
+
+    /// The mean of blocks of one session; `None` where none has a value.
+    pub(super) fn mean(blocks: &[Entry]) -> Option<Entry> {
+        let blocks: Vec<&Entry> = blocks.iter().filter(|block| block.value.is_some()).collect();
+        let n = blocks.len() as f64;
+        let value = stats::mean(&blocks.iter().filter_map(|block| block.value).collect::<Vec<f64>>())?;
+        let mut shared: BTreeMap<(u8, u32, u32), f64> = BTreeMap::new();
+        for one in blocks.iter().flat_map(|block| &block.shared) {
+            *shared.entry((one.source, one.surely, one.maybe)).or_default() += one.u / n;
+        }
+        Some(Entry {
+            value: Some(value),
+            uncertain: blocks.iter().all(|block| block.uncertain),
+            censored: false,
+            outcome: None,
+            variance: blocks.iter().map(|block| block.variance).sum::<f64>() / (n * n),
+            spread: blocks.iter().map(|block| block.spread).sum::<f64>() / n.powi(4),
+            shared: shared
+                .into_iter()
+                .map(|((source, surely, maybe), u)| Shared { source, surely, maybe, u })
+                .collect(),
+        })
+    }
+}
+
+/// A sum of sessions with weights, by (session, weight).
+pub(super) type Weights = Vec<(usize, f64)>;
+
+/// Variance of a sum by what it comes from.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(super) struct Sum {
+    pub value: f64,
+    pub own: f64,
+    pub spread: f64,
+    pub shared: f64,
+    /// Σw², which a variance between sessions is multiplied by.
+    pub squares: f64,
+}
+
+impl Sum {
+    /// What a row's sessions with these weights sum up to. Where sessions may share a draw, weights of one sign are taken to
+    /// share it and weights of different sign not to, unless they surely do: that is wide rather than narrow.
+    pub(super) fn of(row: &Measured, weights: &[(usize, f64)]) -> Sum {
+        let mut sum = Sum::default();
+        // Of each source, what weights above and below zero add up to, by what may and what surely is one draw.
+        let mut maybe: BTreeMap<(u8, u32), [f64; 2]> = BTreeMap::new();
+        let mut surely: BTreeMap<(u8, u32), [f64; 2]> = BTreeMap::new();
+        for &(session, weight) in weights {
+            let Some(entry) = &row.entries[session] else { continue };
+            sum.value += weight * entry.value.unwrap_or(0.0);
+            sum.own += weight * weight * entry.variance;
+            sum.spread += weight.powi(4) * entry.spread;
+            sum.squares += weight * weight;
+            let side = usize::from(weight < 0.0);
+            for one in &entry.shared {
+                maybe.entry((one.source, one.maybe)).or_default()[side] += weight.abs() * one.u;
+                surely.entry((one.source, one.surely)).or_default()[side] += weight.abs() * one.u;
+            }
+        }
+        let alike: f64 = maybe.values().map(|[up, down]| up * up + down * down).sum();
+        let cancelled: f64 = surely.values().map(|[up, down]| 2.0 * up * down).sum();
+        sum.shared = (alike - cancelled).max(0.0);
+        sum
+    }
+
+    pub(super) fn variance(&self) -> f64 {
+        self.own + self.shared
+    }
+}
+
+/// How much sessions of one specimen scatter.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(super) struct SessionScatter {
+    pub mean_square: f64,
+    pub degrees_of_freedom: f64,
+    /// Beyond what their budgets say.
+    pub beyond: f64,
+}
+
+impl SessionScatter {
+    /// Pooled over cells, each of sessions of the same thing.
+    pub(super) fn of(row: &Measured, cells: &[Vec<usize>]) -> SessionScatter {
+        let (mut squares, mut expected, mut degrees_of_freedom) = (0.0, 0.0, 0.0);
+        for cell in cells.iter().filter(|cell| cell.len() > 1) {
+            let n = cell.len() as f64;
+            let values: Vec<f64> = cell.iter().filter_map(|&i| row.entries[i].as_ref()?.value).collect();
+            squares += stats::sample_sd(&values).map_or(0.0, |sd| sd * sd * (n - 1.0));
+            expected += expected_squares(row, cell);
+            degrees_of_freedom += n - 1.0;
+        }
+        SessionScatter::from_squares(squares, expected, degrees_of_freedom)
+    }
+
+    pub(super) fn from_squares(squares: f64, expected: f64, degrees_of_freedom: f64) -> SessionScatter {
+        if degrees_of_freedom < 1.0 {
+            return SessionScatter::default();
+        }
+        let mean_square = squares / degrees_of_freedom;
+        SessionScatter {
+            mean_square,
+            degrees_of_freedom,
+            beyond: (mean_square - expected / degrees_of_freedom).max(0.0),
+        }
+    }
+}
+
+/// The sum of squares about the cell's mean that the budgets make one expect.
+pub(super) fn expected_squares(row: &Measured, cell: &[usize]) -> f64 {
+    let (own, shared) = expected_parts(row, cell);
+    own + shared
+}
+
+/// The same of what sessions have of their own and of what others may have too.
+pub(super) fn expected_parts(row: &Measured, cell: &[usize]) -> (f64, f64) {
+    let n = cell.len() as f64;
+    let together: Weights = cell.iter().map(|&i| (i, 1.0)).collect();
+    let (own, shared) = surely(row, &together);
+    let alone: f64 = cell.iter().map(|&i| surely(row, &[(i, 1.0)]).1).sum();
+    (own * (1.0 - 1.0 / n), alone - shared / n)
+}
+
+/// Variance of a sum where only what surely is one draw is taken as one: what sessions have of their own, and the rest.
+pub(super) fn surely(row: &Measured, weights: &[(usize, f64)]) -> (f64, f64) {
+    let mut shared: BTreeMap<(u8, u32), f64> = BTreeMap::new();
+    let mut own = 0.0;
+    for &(session, weight) in weights {
+        let Some(entry) = &row.entries[session] else { continue };
+        own += weight * weight * entry.variance;
+        for one in &entry.shared {
+            *shared.entry((one.source, one.surely)).or_default() += weight * one.u;
+        }
+    }
+    (own, shared.values().map(|sum| sum * sum).sum())
+}
+
+/// A value with its uncertainty.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Estimate {
+    pub value: f64,
+    pub u: f64,
+    pub degrees_of_freedom: f64,
+    pub shared_u: f64,
+}
+
+impl Estimate {
+    /// What the budgets say, and what sessions scatter beyond them with the degrees of freedom that it was seen with.
+    pub(super) fn of(sum: Sum, scatter: &SessionScatter) -> Estimate {
+        let variance = sum.variance() + scatter.beyond * sum.squares;
+        let degrees_of_freedom = if scatter.beyond > 0.0 {
+            let seen = (scatter.mean_square * sum.squares).min(variance);
+            (variance / seen).powi(2) * scatter.degrees_of_freedom
+        } else {
+            variance * variance / sum.spread
+        };
+        // 0/0: nothing uncertain.
+        let degrees_of_freedom = if degrees_of_freedom.is_nan() { f64::INFINITY } else { degrees_of_freedom };
+        Estimate { value: sum.value, u: variance.sqrt(), degrees_of_freedom, shared_u: sum.shared.sqrt() }
+    }
+
+    pub(super) fn expanded(&self, coverage: f64) -> f64 {
+        stats::coverage_factor(coverage, self.degrees_of_freedom) * self.u
+    }
+
+    /// Two-sided probability of a value as far from zero.
+    pub(super) fn p(&self) -> f64 {
+        if self.u > 0.0 { 2.0 * stats::t_cdf(-(self.value / self.u).abs(), self.degrees_of_freedom) } else { 1.0 }
+    }
+}

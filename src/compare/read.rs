@@ -1,0 +1,77 @@
+//! Verdict files in.
+
+use std::path::{Path, PathBuf};
+
+use rayon::prelude::*;
+use serde::Deserialize;
+
+use super::Given;
+use crate::verdict::{VERDICT_FORMAT, Verdict};
+
+#[derive(Debug, thiserror::Error)]
+pub enum CompareError {
+    #[error("{}: can't be read: {why}", .file.display())]
+    Unreadable { file: PathBuf, why: String },
+    #[error("{}: not a verdict of `assize judge`: {why}; give the verdict.json that judging wrote", .file.display())]
+    NotAVerdict { file: PathBuf, why: String },
+    #[error(
+        "{}: verdict_format {found}, and this program reads {VERDICT_FORMAT}; judge the session again with this program, \
+         or compare with the version that wrote it", .file.display()
+    )]
+    OtherFormat { file: PathBuf, found: u64 },
+    #[error("{file}: judged without a protocol, so there are no common checks; judge it with one")]
+    NoProtocol { file: String },
+    #[error("the sessions follow different protocols, so their checks are not the same questions:\n{differences}")]
+    OtherProtocols { differences: String },
+    #[error("a comparison takes two sessions or more, and {found}; give more verdict files")]
+    TooFew { found: String },
+}
+
+/// Just what tells a verdict from anything else.
+#[derive(Deserialize)]
+struct Marked {
+    verdict_format: Option<u64>,
+}
+
+/// A verdict from its JSON.
+///
+/// # Errors
+/// What is no verdict, or one of another format.
+pub fn from_json(file: &Path, bytes: &[u8]) -> Result<Verdict, CompareError> {
+    serde_json::from_slice::<Verdict>(bytes).map_err(|slip| known_format(file, bytes, &slip)).and_then(|verdict| {
+        let found = u64::from(verdict.verdict_format);
+        if found == u64::from(VERDICT_FORMAT) {
+            Ok(verdict)
+        } else {
+            Err(CompareError::OtherFormat { file: file.to_owned(), found })
+        }
+    })
+}
+
+/// Why it did not read: another format says more than the first key that is missed.
+fn known_format(file: &Path, bytes: &[u8], slip: &serde_json::Error) -> CompareError {
+    let file = file.to_owned();
+    match serde_json::from_slice::<Marked>(bytes) {
+        Ok(Marked { verdict_format: Some(found) }) if found != u64::from(VERDICT_FORMAT) => {
+            CompareError::OtherFormat { file, found }
+        }
+        Ok(Marked { verdict_format: None }) => {
+            CompareError::NotAVerdict { file, why: "it has no `verdict_format`".to_owned() }
+        }
+        _ => CompareError::NotAVerdict { file, why: slip.to_string() },
+    }
+}
+
+/// Reads verdict files, several at a time; of mistakes the first in the order given.
+///
+/// # Errors
+/// Those of the file system and of [`from_json`].
+pub fn read_all(files: &[PathBuf]) -> Result<Vec<Given>, CompareError> {
+    let read = |file: &PathBuf| {
+        let bytes =
+            std::fs::read(file).map_err(|why| CompareError::Unreadable { file: file.clone(), why: why.to_string() })?;
+        Ok(Given { file: file.display().to_string(), verdict: from_json(file, &bytes)? })
+    };
+    let read: Vec<Result<Given, CompareError>> = files.par_iter().map(read).collect();
+    read.into_iter().collect()
+}
