@@ -14,6 +14,7 @@ pub mod json;
 pub mod pages;
 mod picture;
 pub mod publish;
+pub mod side_by_side;
 pub mod suites;
 mod svg;
 pub mod table;
