@@ -47,7 +47,13 @@ pub struct Judgement {
 
 /// Judges a ridden session, one sheet per unit. The same files give the same verdicts, byte for byte.
 pub fn judge(session: &Session) -> Result<Vec<Judgement>, JudgeError> {
-    let recordings = read(session)?;
+    judge_found(session, &BTreeMap::new())
+}
+
+/// [`judge`] where recordings lie elsewhere than the session says: by the path that it names, the path where the file is
+/// now. The verdict calls them as the session does.
+pub fn judge_found(session: &Session, found: &BTreeMap<PathBuf, PathBuf>) -> Result<Vec<Judgement>, JudgeError> {
+    let recordings = read(session, found)?;
     judge_recordings(session, &recordings)
 }
 
@@ -94,8 +100,8 @@ fn in_order(session: &Session, recordings: &BTreeMap<PathBuf, Recording>) -> Ses
     session
 }
 
-/// Reads every recording that the session names, each once, in parallel.
-fn read(session: &Session) -> Result<BTreeMap<PathBuf, Recording>, JudgeError> {
+/// Reads every recording that the session names, each once, in parallel, from where it was found.
+fn read(session: &Session, found: &BTreeMap<PathBuf, PathBuf>) -> Result<BTreeMap<PathBuf, Recording>, JudgeError> {
     let mut files: BTreeMap<PathBuf, Option<String>> = BTreeMap::new();
     for instrument in instruments(session) {
         for path in &instrument.recordings {
@@ -104,7 +110,10 @@ fn read(session: &Session) -> Result<BTreeMap<PathBuf, Recording>, JudgeError> {
         }
     }
     let files: Vec<_> = files.into_iter().collect();
-    let read = |(path, time_column): &(PathBuf, Option<String>)| recording::read_with(path, time_column.as_deref());
+    let read = |(path, time_column): &(PathBuf, Option<String>)| {
+        let read = recording::read_with(found.get(path).unwrap_or(path), time_column.as_deref())?;
+        Ok(Recording { file: path.clone(), ..read })
+    };
     let read = files.par_iter().map(read).collect::<Result<Vec<Recording>, RecordingError>>()?;
     Ok(files.into_iter().map(|(path, _)| path).zip(read).collect())
 }

@@ -28,5 +28,6 @@ pub mod session;
 pub mod stats;
 pub mod trials;
 pub mod verdict;
+pub mod verify;
 
 pub use judge::{Judgement, judge};

@@ -11,6 +11,7 @@ mod judge;
 mod manual;
 mod rehearse;
 mod trials;
+mod verify;
 
 use std::io::Write;
 
@@ -62,6 +63,7 @@ enum Command {
     Draft(draft::DraftArgs),
     Cue(cue::CueArgs),
     Check(check::CheckArgs),
+    Verify(verify::VerifyArgs),
     Inspect(inspect::InspectArgs),
     Brief(brief::BriefArgs),
     Rehearse(rehearse::RehearseArgs),
@@ -76,6 +78,7 @@ pub fn run(cli: &Cli, out: &mut impl Write) -> anyhow::Result<Exit> {
         Command::Draft(args) => draft::run(args, out),
         Command::Cue(args) => cue::run(args, out),
         Command::Check(args) => check::run(args, out),
+        Command::Verify(args) => verify::run(args, out),
         Command::Inspect(args) => inspect::run(args, out),
         Command::Brief(args) => brief::run(args, out),
         Command::Rehearse(args) => rehearse::run(args, out),

@@ -87,7 +87,7 @@ use std::path::Path;
 pub use model::*;
 pub(crate) use parse::{one_repeat as placed_repeat, overlay, read, selector as placed_selector};
 pub(crate) use phase::{Phases, SIDES, positive, power};
-pub(crate) use tree::{Body, Keys, Node, Place, Reading, hex, nearest};
+pub(crate) use tree::{Body, Keys, Node, Place, Reading, Reopened, hex, nearest};
 pub use words::{Slip, one_repeat, range_in_words, selector, watts};
 
 use crate::problem::Problems;

@@ -112,6 +112,21 @@ pub(crate) struct Reading {
     held: Option<(PathBuf, Vec<u8>)>,
     /// Whether a `?` is left blank and recordings may be missing still.
     before_ride: bool,
+    /// Of a session that was judged before.
+    reopened: Option<Reopened>,
+}
+
+/// A session that is read again after it was judged: what it names may lie elsewhere by now.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Reopened {
+    /// Taken where the file that the session names is not there.
+    pub protocol: Option<PathBuf>,
+    pub marks: Option<PathBuf>,
+    /// As the session names them, not there, and nothing given in their place.
+    pub missing_protocol: Option<PathBuf>,
+    pub missing_marks: Option<PathBuf>,
+    /// Files whose keys were laid under the session's.
+    pub cards: Vec<PathBuf>,
 }
 
 const UNSAID: &str = "nobody has filled this in";
@@ -125,6 +140,16 @@ impl Reading {
     /// A reading of what is known before anything was ridden: a `?` is no mistake, nor a recording that is not there.
     pub fn before_ride() -> Self {
         Self { before_ride: true, ..Self::default() }
+    }
+
+    /// A reading of the bytes of a session that was judged before: recordings and pictures are not looked for, and
+    /// protocol and marks may be given.
+    pub fn reopening(file: &Path, bytes: &[u8], given: Reopened) -> Self {
+        Self { reopened: Some(given), ..Self::of(file, bytes) }
+    }
+
+    pub fn reopened(&mut self) -> Option<&mut Reopened> {
+        self.reopened.as_mut()
     }
 
     pub fn is_before_ride(&self) -> bool {
@@ -403,6 +428,15 @@ impl Reading {
         let help = format!("looked for `{}`; paths start from this file's folder", path.display());
         self.report(node.at, format!("no file `{text}`"), Some(help));
         None
+    }
+
+    /// [`Reading::existing_file`]; of a session that is read again the file need not be there.
+    pub fn file_of_session(&mut self, node: &Node) -> Option<PathBuf> {
+        if self.reopened.is_none() {
+            return self.existing_file(node);
+        }
+        let text = self.text(node)?;
+        Some(self.folder(node.at).join(text))
     }
 }
 

@@ -20,4 +20,5 @@ mod svg;
 pub mod table;
 pub mod trials;
 pub mod truth;
+pub mod verify;
 pub(crate) mod words;

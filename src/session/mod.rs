@@ -68,7 +68,7 @@ pub use marks::{Happened, Heading, MarksFile, Noted, Said, load_marks};
 pub use model::*;
 
 use crate::problem::Problems;
-use crate::protocol::Reading;
+use crate::protocol::{Reading, Reopened};
 
 /// Reads a session file, the protocol that it names and its cards.
 ///
@@ -104,4 +104,16 @@ pub fn load_before_ride(path: &Path) -> Result<Session, Problems> {
     // Nothing but a `?` is a session of which nothing is known.
     let session = session.or_else(|| (reading.problem_count() == 0).then(Session::default));
     reading.close(session)
+}
+
+/// [`load_bytes`] of a session that was judged before, for judging it again: recordings need not be where it names them,
+/// nor protocol and marks where `given` has others; pictures are left out where they are gone.
+///
+/// # Errors
+/// As [`load`], for every other mistake.
+pub(crate) fn load_again(path: &Path, bytes: &[u8], given: Reopened) -> Result<(Session, Reopened), Problems> {
+    let mut reading = Reading::reopening(path, bytes, given);
+    let session = parse::read(&mut reading, path);
+    let reopened = reading.reopened().map(std::mem::take).unwrap_or_default();
+    reading.close(session).map(|session| (session, reopened))
 }

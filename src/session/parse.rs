@@ -9,7 +9,7 @@ use super::clock::{self, clock_time};
 use super::marks::{self, MarksFile};
 use super::model::*;
 use crate::protocol::{
-    self, Body, Drill, Keys, Node, Phases, Protocol, Reading, SIDES, hex, nearest, overlay, placed_repeat,
+    self, Body, Drill, Keys, Node, Phases, Protocol, Reading, Reopened, SIDES, hex, nearest, overlay, placed_repeat,
     placed_selector, positive, power,
 };
 use crate::quantity::{Bound, Limit, Unit as Measured};
@@ -49,11 +49,12 @@ pub(super) fn read(reading: &mut Reading, file: &Path) -> Option<Session> {
     let before = reading.problem_count();
     let protocol_node = keys.take("protocol");
     let protocol = protocol_node.and_then(|n| {
-        let path = reading.existing_file(n)?;
+        let path = named_file(reading, n, |again| (&again.protocol, &mut again.missing_protocol))?;
         protocol::read(reading, &path, Some(n.at), threshold_power_w)
     });
     // Phases of a protocol with mistakes may be incomplete: names are then not held against the session.
-    let sound = reading.problem_count() == before;
+    let missing = reading.reopened().is_some_and(|again| again.missing_protocol.is_some());
+    let sound = reading.problem_count() == before && !missing;
     let phases = match &protocol {
         _ if !sound => None,
         Some(protocol) => Some(Phases { all: protocol.phases.clone(), unread: vec![] }),
@@ -137,9 +138,33 @@ fn is_ridden(protocol: &Protocol) -> bool {
     !protocol.phases.iter().all(|p| typed(&p.drill))
 }
 
+/// The file that a session names; where it is read again and that is not there, what was given in its place, else
+/// `None`, noted.
+fn named_file(
+    reading: &mut Reading,
+    node: &Node,
+    of: impl FnOnce(&mut Reopened) -> (&Option<PathBuf>, &mut Option<PathBuf>),
+) -> Option<PathBuf> {
+    let path = reading.file_of_session(node)?;
+    match reading.reopened() {
+        Some(again) if !path.is_file() => {
+            let (given, missing) = of(again);
+            if given.is_none() {
+                *missing = Some(path);
+            }
+            given.clone()
+        }
+        _ => Some(path),
+    }
+}
+
 /// A card's keys under those of the node that names it.
 fn overlay_card(reading: &mut Reading, card: &Node, own: &Node) -> Node {
-    let read = reading.existing_file(card).and_then(|path| reading.open(&path, Some(card.at)));
+    let path = reading.existing_file(card);
+    if let (Some(path), Some(again)) = (&path, reading.reopened()) {
+        again.cards.push(path.clone());
+    }
+    let read = path.and_then(|path| reading.open(&path, Some(card.at)));
     match read {
         Some(base) => overlay(base, own.clone()),
         None => own.clone(),
@@ -278,7 +303,7 @@ fn instrument(reading: &mut Reading, keys: &mut Keys, recorded: bool, assumed: &
         if recorded && !to_come { keys.need(reading, "recording", "ride.fit") } else { keys.take("recording") };
     let recordings = recording.filter(|_| !to_come).map(|n| {
         let files = reading.one_or_list(n, "recordings").unwrap_or_default();
-        files.iter().filter_map(|file| reading.existing_file(file)).collect::<Vec<PathBuf>>()
+        files.iter().filter_map(|file| reading.file_of_session(file)).collect::<Vec<PathBuf>>()
     });
     let mut fields = BTreeMap::new();
     for channel in CHANNELS {
@@ -458,7 +483,7 @@ fn mark(reading: &mut Reading, node: &Node, phases: Option<&Phases>) -> Option<M
 }
 
 fn marks_file(reading: &mut Reading, node: &Node, protocol: Option<&Protocol>) -> Option<MarksFile> {
-    let path = reading.existing_file(node)?;
+    let path = named_file(reading, node, |again| (&again.marks, &mut again.missing_marks))?;
     match std::fs::read(&path) {
         Ok(bytes) => marks::read(reading, &path, bytes, protocol),
         Err(error) => {
@@ -488,8 +513,10 @@ fn pin(reading: &mut Reading, node: &Node, phases: Option<&Phases>) -> Option<Pi
 }
 
 fn photo(reading: &mut Reading, node: &Node) -> Option<Photo> {
-    let file = reading.existing_file(node)?;
+    let file = reading.file_of_session(node)?;
     match std::fs::read(&file) {
+        // No part of a verdict.
+        Err(_) if reading.reopened().is_some() => None,
         Ok(bytes) => Some(Photo { file, sha256: hex(&Sha256::digest(bytes)) }),
         Err(error) => {
             reading.report(node.at, format!("`{}` can't be read: {error}", file.display()), None);

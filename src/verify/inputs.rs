@@ -1,0 +1,196 @@
+//! What a verdict was judged from, and whether it is still there.
+
+use std::collections::BTreeMap;
+use std::fs::{self, File};
+use std::io::{self, Read};
+use std::path::{Path, PathBuf};
+
+use rayon::prelude::*;
+use serde::Serialize;
+use sha2::{Digest, Sha256};
+
+use crate::protocol::hex;
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Kind {
+    Session,
+    Protocol,
+    Marks,
+    Recording,
+}
+
+impl Kind {
+    pub fn word(self) -> &'static str {
+        match self {
+            Kind::Session => "session",
+            Kind::Protocol => "protocol",
+            Kind::Marks => "marks",
+            Kind::Recording => "recording",
+        }
+    }
+}
+
+/// One file that a verdict was judged from.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Input {
+    pub kind: Kind,
+    /// As the verdict calls it: its file, or a protocol's title.
+    pub name: String,
+    /// Of a recording, label of its instrument.
+    pub instrument: Option<String>,
+    /// As the verdict states it, lower-case hex.
+    pub sha256: Option<String>,
+    #[serde(flatten)]
+    pub state: State,
+}
+
+impl Input {
+    pub(super) fn new(kind: Kind, name: &str, sha256: Option<&str>, state: State) -> Self {
+        Self { kind, name: name.to_owned(), instrument: None, sha256: sha256.map(str::to_owned), state }
+    }
+
+    pub(super) fn recording(name: &str, instrument: &str, sha256: Option<&str>, state: State) -> Self {
+        Self { instrument: Some(instrument.to_owned()), ..Self::new(Kind::Recording, name, sha256, state) }
+    }
+
+    /// `recording pedals-p.fit`
+    pub fn title(&self) -> String {
+        format!("{} {}", self.kind.word(), self.name)
+    }
+}
+
+/// What became of an input.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[serde(tag = "state", rename_all = "snake_case")]
+pub enum State {
+    /// The same bytes, perhaps under another name.
+    Same { file: PathBuf },
+    Another {
+        file: PathBuf,
+        /// Of what is there now.
+        #[serde(rename = "sha256_now")]
+        sha256: String,
+    },
+    /// `None`: the session names no such file.
+    NotFound { looked_for: Option<PathBuf> },
+    /// There, and the verdict holds no hash of it.
+    Unstated {
+        file: Option<PathBuf>,
+        #[serde(rename = "sha256_now")]
+        sha256: Option<String>,
+    },
+}
+
+impl State {
+    pub(super) fn of(stated: Option<&str>, file: &Path, now: Option<String>) -> Self {
+        let file = file.to_owned();
+        match (stated, now) {
+            (_, None) => State::NotFound { looked_for: Some(file) },
+            (None, now) => State::Unstated { file: Some(file), sha256: now },
+            (Some(stated), Some(now)) if stated.eq_ignore_ascii_case(&now) => State::Same { file },
+            (Some(_), Some(sha256)) => State::Another { file, sha256 },
+        }
+    }
+}
+
+/// Folders deeper than this below the one that was given are left out.
+const DEEPEST: usize = 8;
+
+/// Files by their hash.
+#[derive(Debug, Clone, Default)]
+pub struct Shelf {
+    files: BTreeMap<String, PathBuf>,
+}
+
+impl Shelf {
+    /// Every file of a folder and of those in it; links to folders are not followed. What can't be read is left out. Of
+    /// two files alike the first by name is kept.
+    ///
+    /// # Errors
+    /// Those of the file system, if `folder` itself can't be read.
+    pub fn of(folder: &Path) -> io::Result<Self> {
+        let mut files = vec![];
+        let mut folders = vec![(folder.to_owned(), 0)];
+        while let Some((folder, depth)) = folders.pop() {
+            let entries = match fs::read_dir(&folder) {
+                Ok(entries) => entries,
+                Err(error) if depth == 0 => return Err(error),
+                Err(_) => continue,
+            };
+            for entry in entries.flatten() {
+                match entry.file_type() {
+                    Ok(kind) if kind.is_dir() && depth < DEEPEST => folders.push((entry.path(), depth + 1)),
+                    Ok(kind) if kind.is_dir() => {}
+                    _ => files.push(entry.path()),
+                }
+            }
+        }
+        files.sort();
+        let hashed: Vec<_> = files.into_par_iter().map(|file| (sha256_of_file(&file), file)).collect();
+        let mut shelf = Self::default();
+        for (hash, file) in hashed {
+            if let Some(hash) = hash {
+                shelf.files.entry(hash).or_insert(file);
+            }
+        }
+        Ok(shelf)
+    }
+
+    /// A recording by hash: at `path` if it is there, else on the shelf, else another at `path`.
+    pub(super) fn place(&self, sha256: &str, path: &Path) -> State {
+        self.place_of(sha256, path, sha256_of_file(path))
+    }
+
+    pub(super) fn place_of(&self, sha256: &str, path: &Path, now: Option<String>) -> State {
+        match State::of(Some(sha256), path, now) {
+            same @ State::Same { .. } => same,
+            other => match self.files.get(&sha256.to_ascii_lowercase()) {
+                Some(file) => State::Same { file: file.clone() },
+                None => other,
+            },
+        }
+    }
+}
+
+/// The file's own name of what a verdict calls a file: a verdict holds no folders, and one that does leads nowhere.
+pub(super) fn last_part(name: &str) -> &str {
+    Path::new(name).file_name().and_then(|name| name.to_str()).unwrap_or("")
+}
+
+pub(super) fn name(path: &Path) -> String {
+    path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned())
+}
+
+pub(super) fn sha256(bytes: &[u8]) -> String {
+    hex(&Sha256::digest(bytes))
+}
+
+/// `None` for what is no file (a folder, a pipe) or can't be read.
+pub(super) fn sha256_of_file(path: &Path) -> Option<String> {
+    let mut file = open(path)?;
+    let mut hash = Sha256::new();
+    let mut chunk = vec![0; 1 << 16];
+    loop {
+        match file.read(&mut chunk) {
+            Ok(0) => return Some(hex(&hash.finalize())),
+            Ok(n) => hash.update(&chunk[..n]),
+            Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
+            Err(_) => return None,
+        }
+    }
+}
+
+/// No session is larger; more is not read.
+const MOST_BYTES: u64 = 1 << 24;
+
+pub(super) fn read_file(path: &Path) -> Option<Vec<u8>> {
+    let mut bytes = vec![];
+    open(path)?.take(MOST_BYTES).read_to_end(&mut bytes).ok()?;
+    Some(bytes)
+}
+
+/// A pipe would wait for its writer.
+fn open(path: &Path) -> Option<File> {
+    fs::metadata(path).is_ok_and(|there| there.is_file()).then(|| File::open(path).ok())?
+}
