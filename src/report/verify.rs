@@ -10,6 +10,7 @@ use crate::verify::{Again, Difference, Input, State, Verified, Weight};
 const WIDTH: usize = 80;
 /// Of an input's state, and of its name.
 const STATE_WIDTH: usize = 11;
+const HASH_INDENT: &str = "      ";
 /// Differences of one weight that are told one by one; those that change an outcome all are.
 const TOLD: usize = 20;
 
@@ -101,18 +102,22 @@ fn input_lines(input: &Input, out: &mut impl Write) -> io::Result<()> {
     };
     let instrument = input.instrument.as_ref().map(|label| format!(", {label}")).unwrap_or_default();
     wrapped(out, &format!("  {word:<STATE_WIDTH$}"), &beneath, &format!("{}{instrument}", input.title()))?;
-    let mut note = |text: &str| wrapped(out, &beneath, &beneath, text);
+    // Sixty-four digits stay on one line.
+    let mut note = |text: &str| {
+        let indent = if text.starts_with("then ") || text.starts_with("now ") { HASH_INDENT } else { &beneath };
+        wrapped(out, indent, indent, text)
+    };
     let stated = input.sha256.as_deref().unwrap_or("none");
     match &input.state {
         State::Same { file } => {
             let name = file.file_name().map(|name| name.to_string_lossy().into_owned());
             let renamed = input.kind != crate::verify::Kind::Protocol && name.as_deref() != Some(input.name.as_str());
-            if renamed { note(&format!("now {}", file.display())) } else { Ok(()) }
+            if renamed { note(&format!("is now {}", file.display())) } else { Ok(()) }
         }
         State::Another { file, sha256 } => {
             note(&format!("found {}", file.display()))?;
             note(&format!("then {stated}"))?;
-            note(&format!("now  {sha256}"))
+            note(&format!("now {sha256}"))
         }
         State::NotFound { looked_for } => {
             match looked_for {
@@ -123,7 +128,7 @@ fn input_lines(input: &Input, out: &mut impl Write) -> io::Result<()> {
         }
         State::Unstated { sha256, .. } => {
             note("the verdict holds no hash of it")?;
-            note(&format!("now  {}", sha256.as_deref().unwrap_or("unreadable")))
+            note(&format!("now {}", sha256.as_deref().unwrap_or("unreadable")))
         }
     }
 }
@@ -140,11 +145,20 @@ fn difference_lines(difference: &Difference, out: &mut impl Write) -> io::Result
     wrapped(out, "    now  ", "         ", &now)
 }
 
-/// A long text or a whole object by its beginning.
+/// A long text by its beginning, an object by what it comes to.
 fn shown(value: &Value) -> String {
     const MOST: usize = 280;
     match value {
         Value::Null => "none".to_owned(),
+        Value::Array(items) if items.iter().any(Value::is_object) => match items.len() {
+            1 => "1 entry".to_owned(),
+            n => format!("{n} entries"),
+        },
+        Value::Object(object) => {
+            let told = ["says", "verdict", "value", "size", "unit", "sha256"].iter().filter_map(|key| object.get(*key));
+            let told: Vec<String> = told.filter(|value| !value.is_null() && !value.is_object()).map(shown).collect();
+            if told.is_empty() { cut(&safe(&value.to_string()), MOST) } else { told.join(" ") }
+        }
         Value::String(text) => cut(&safe(text), MOST),
         other => cut(&safe(&other.to_string()), MOST),
     }

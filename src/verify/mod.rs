@@ -56,8 +56,8 @@ pub enum VerifyError {
         "the verdict was made without a session file (`--unit`, `--reference`), so nothing says what was assumed of the instruments; judge again with these options and compare, or give a session with --session FILE"
     )]
     NoSession,
-    #[error("not found: {}", .0.join(", "))]
-    Missing(Vec<String>),
+    #[error("{} not there; {}", are(.0), ways_out(.0))]
+    Missing(Vec<Input>),
     #[error("the session can't be used\n\n{0}")]
     Session(Problems),
     #[error("the protocol can't be used\n\n{0}")]
@@ -72,6 +72,27 @@ pub enum VerifyError {
     NoSuchUnit { label: String, has: Vec<String> },
     #[error(transparent)]
     Judge(#[from] JudgeError),
+}
+
+/// `recording a.fit is`, `recording a.fit, marks b.yaml are`
+fn are(missing: &[Input]) -> String {
+    let titles: Vec<String> = missing.iter().map(Input::title).collect();
+    format!("{} {}", titles.join(", "), if missing.len() == 1 { "is" } else { "are" })
+}
+
+fn ways_out(missing: &[Input]) -> String {
+    let mut ways: Vec<&str> = missing
+        .iter()
+        .map(|input| match (input.kind, &input.state) {
+            (_, State::NotFound { looked_for: None }) => "give the session that names it with --session FILE",
+            (Kind::Session, _) => "say where it is with --session FILE",
+            (Kind::Protocol, _) => "say where the protocol is with --protocol FILE",
+            (Kind::Marks, _) => "say where the marks are with --marks FILE",
+            (Kind::Recording, _) => "say with --recordings DIR where to look for recordings by their hash",
+        })
+        .collect();
+    ways.dedup();
+    ways.join("; ")
 }
 
 fn listed(labels: &[String]) -> String {
@@ -190,8 +211,8 @@ fn look_and_judge(
         session.pins.push(read.map_err(|slip| VerifyError::Pin { pin: pin.clone(), slip })?);
     }
     let found = find_recordings(verdict, places, &session, inputs);
-    let missing: Vec<String> =
-        inputs.iter().filter(|input| matches!(input.state, State::NotFound { .. })).map(Input::title).collect();
+    let missing: Vec<Input> =
+        inputs.iter().filter(|input| matches!(input.state, State::NotFound { .. })).cloned().collect();
     if !missing.is_empty() {
         return Err(VerifyError::Missing(missing));
     }
@@ -238,10 +259,7 @@ fn without_session(verdict: &Verdict, places: &Places, inputs: &mut Vec<Input>) 
     }
     match &verdict.session.file {
         None if places.session.is_none() => VerifyError::NoSession,
-        name => {
-            let name = name.as_deref().map_or("", inputs::last_part);
-            VerifyError::Missing(vec![format!("session {name} (say where it is: --session FILE)")])
-        }
+        _ => VerifyError::Missing(inputs.iter().filter(|input| input.kind == Kind::Session).cloned().collect()),
     }
 }
 
