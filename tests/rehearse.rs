@@ -226,3 +226,32 @@ fn a_restarted_recording_is_two_files_that_the_session_lists() {
     assert_eq!(truth["recordings"][3]["instrument"], "pedal pair P");
     assert_eq!(truth["recordings"][3]["unwritten"].as_array().map(Vec::len), Some(1));
 }
+
+#[test]
+fn a_specimen_and_its_references_stay_what_they_are_from_session_to_session() {
+    let protocol = protocol::load(&bench(), None).unwrap();
+    let level = |seed: u64, specimen: Option<u32>, reference_set: Option<u32>| {
+        let rehearsal = rehearse::simulate(&protocol, &Plan { specimen, reference_set, ..Plan::new(seed) });
+        let gains: Vec<f64> = rehearsal.truth.instruments.iter().map(|told| told.gain_pct).collect();
+        gains
+    };
+    let (first, second) = (level(1, Some(31), Some(2)), level(2, Some(31), Some(2)));
+    assert_eq!(first, second);
+    let (other, seeded) = (level(1, Some(32), Some(2)), level(1, None, None));
+    assert!(other[0] != first[0] && other[1..] == first[1..]);
+    assert!(seeded.iter().zip(&first).all(|(a, b)| a != b));
+}
+
+#[test]
+fn a_specimen_is_named_in_the_session_and_in_its_recording() {
+    let dir = TempDir::new().unwrap();
+    rehearse(&["--sound", "--specimen", "31", "--firmware", "1.9"], dir.path()).success();
+    let session = session::load(&dir.path().join("session.yaml")).unwrap();
+    let unit = &session.units[0].instrument;
+    assert_eq!((unit.label.as_str(), unit.firmware.as_deref()), ("unit 031", Some("1.9")));
+    let recording = recording::read(&dir.path().join("unit-031.fit")).unwrap();
+    let sensor =
+        |serial: &str| recording.sensors.iter().find(|sensor| sensor.serial.as_deref() == Some(serial)).cloned();
+    assert_eq!(sensor("31").and_then(|sensor| sensor.firmware).map(|f| f.parse::<f64>().unwrap()), Some(1.9));
+    rehearse(&["--sound", "--firmware", "newest"], dir.path()).failure();
+}

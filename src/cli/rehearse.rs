@@ -47,6 +47,16 @@ pub struct RehearseArgs {
     /// The same seed gives the same files
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
+    /// Number of the unit on trial: the same one has the same label, gain, zero and noise in every session, whatever the
+    /// seed
+    #[arg(long, value_name = "N", conflicts_with = "trials", value_parser = clap::value_parser!(u32).range(1..))]
+    specimen: Option<u32>,
+    /// Its firmware
+    #[arg(long, value_name = "VERSION", conflicts_with = "trials", value_parser = firmware)]
+    firmware: Option<String>,
+    /// The same number gives the same references in every session, likewise
+    #[arg(long, value_name = "N", conflicts_with = "trials")]
+    reference_set: Option<u32>,
     /// A fault of exactly this size; may be repeated
     #[arg(long, value_name = "KIND=SIZE[@PLACE{,PLACE}]", allow_hyphen_values = true)]
     fault: Vec<Fault>,
@@ -81,6 +91,14 @@ pub struct RehearseArgs {
 enum ShiftingWord {
     Cable,
     Electronic,
+}
+
+/// A version as recordings hold it.
+fn firmware(text: &str) -> Result<String, String> {
+    let sane = |version: &f64| (0.0..=655.0).contains(version);
+    let version =
+        text.parse::<f64>().ok().filter(sane).ok_or("a number up to 655, as in 1.90: recordings hold no more")?;
+    Ok(format!("{version:.2}"))
 }
 
 /// What is worn where, by its word.
@@ -126,7 +144,15 @@ pub fn run(args: &RehearseArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     }
     let Some(dir) = &args.out else { anyhow::bail!("--out DIR is needed") };
     let (faults, mishaps) = (args.fault.clone(), args.mishap.clone());
-    let mut plan = Plan { faults, mishaps, bench, setting, ..Plan::new(args.seed) };
+    let (specimen, reference_set) = (args.specimen, args.reference_set);
+    let mut bench = match specimen {
+        Some(number) => bench.with_specimen(number),
+        None => bench,
+    };
+    if let Some(firmware) = &args.firmware {
+        firmware.clone_into(&mut bench.unit.firmware);
+    }
+    let mut plan = Plan { faults, mishaps, bench, setting, specimen, reference_set, ..Plan::new(args.seed) };
     plan.habits.shifting = match args.shifting {
         ShiftingWord::Cable => Shifting::Cable,
         ShiftingWord::Electronic => Shifting::Electronic { only: None },

@@ -103,6 +103,14 @@ impl Bench {
         self
     }
 
+    /// With this specimen on trial, by its number: label, file and serial number are its own.
+    pub fn with_specimen(mut self, number: u32) -> Self {
+        self.unit.label = format!("unit {number:03}");
+        self.unit.file = format!("unit-{number:03}.fit");
+        self.unit.serial = number.to_string();
+        self
+    }
+
     /// Unit 017 at the spindle, pedal pair P, trainer T.
     pub fn both() -> Self {
         Self { unit: unit(Location::Spindle, Sides::Both), references: vec![pedals(), trainer()] }
@@ -114,7 +122,7 @@ impl Bench {
     }
 
     pub(super) fn session(&self, protocol: &Protocol, drivetrain: Drivetrain) -> Session {
-        let firmware = Some(self.unit.firmware.trim_end_matches('0').to_owned());
+        let firmware = Some(self.unit.firmware.trim_end_matches('0').trim_end_matches('.').to_owned());
         let unit = Instrument { firmware, ..self.unit.instrument() };
         let reference = |fitted: &Fitted| Reference {
             instrument: fitted.instrument(),

@@ -60,7 +60,10 @@ fn ideal_clock(ride_s: f64) -> Clock {
 }
 
 fn real(plan: &Plan, fitted: &Fitted) -> Draw {
-    let mut noise = Noise::nth(plan.seed ^ DRAWS, Purpose::Instrument, fitted.recorder as usize);
+    let is_unit = fitted.recorder == plan.bench.unit.recorder;
+    let seed = if is_unit { plan.specimen } else { plan.reference_set };
+    let seed = seed.map_or(plan.seed, u64::from);
+    let mut noise = Noise::nth(seed ^ DRAWS, Purpose::Instrument, fitted.recorder as usize);
     let systematic = plan.habits.systematic;
     Draw {
         gain: 1.0 + noise.truncated(fitted.gain_sd * systematic, 2.5),
@@ -69,7 +72,7 @@ fn real(plan: &Plan, fitted: &Fitted) -> Draw {
         angle: noise.uniform(),
         timeout_s: noise.between(1.5, 1.7),
         flywheel_missed: if fitted.mode.is_some() { noise.between(0.04, 0.12) } else { 0.0 },
-        stated: (plan.habits.as_stated && fitted.recorder != plan.bench.unit.recorder).then(|| stated(plan, fitted)),
+        stated: (plan.habits.as_stated && !is_unit).then(|| stated(plan, fitted)),
     }
 }
 
@@ -79,7 +82,8 @@ const SPLIT: f64 = 0.005;
 const CADENCE_RPM: f64 = 0.3;
 
 fn stated(plan: &Plan, fitted: &Fitted) -> Stated {
-    let mut noise = Noise::nth(plan.seed ^ DRAWS, Purpose::Stated, fitted.recorder as usize);
+    let mut noise =
+        Noise::nth(plan.reference_set.map_or(plan.seed, u64::from) ^ DRAWS, Purpose::Stated, fitted.recorder as usize);
     let mut normal = || plan.habits.systematic * noise.normal();
     Stated {
         bound: fitted.stated.clone(),

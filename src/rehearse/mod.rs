@@ -68,6 +68,11 @@ pub struct Plan {
     pub instruments: Instruments,
     pub habits: Habits,
     pub setting: Setting,
+    /// Draws what the unit is by nature (its gain, zero, noise), so that several seeds ride the same specimen; else the seed
+    /// does.
+    pub specimen: Option<u32>,
+    /// Likewise the references.
+    pub reference_set: Option<u32>,
 }
 
 impl Plan {
@@ -76,7 +81,19 @@ impl Plan {
         let date = DateTime::from_timestamp(1_795_267_800, 0).unwrap_or_default();
         let (bench, habits) = (Bench::both(), Habits::default());
         let (instruments, setting) = (Instruments::Real, Setting::default());
-        Self { seed, faults: vec![], mishaps: vec![], date, bench, instruments, habits, setting }
+        let (specimen, reference_set) = (None, None);
+        Self {
+            seed,
+            faults: vec![],
+            mishaps: vec![],
+            date,
+            bench,
+            instruments,
+            habits,
+            setting,
+            specimen,
+            reference_set,
+        }
     }
 }
 
