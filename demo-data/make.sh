@@ -2,7 +2,7 @@
 # Makes the demo sessions again: the same seeds give the same files. Nobody rode them.
 set -euo pipefail
 cd "$(dirname "$0")"
-assize=../target/release/assize
+assize=${ASSIZE:-../target/release/assize}
 
 $assize rehearse ../protocols/bench-both-rings.yaml --out bench-sound --seed 4 --sound --date 2026-11-07T09:30:00Z
 
@@ -11,3 +11,45 @@ $assize rehearse ../protocols/bench-both-rings.yaml --out bench-faulty --seed 1 
     --fault ring-offset=-14@big --fault side-short=110@left,2/6 --fault late-wake=2.5
 mv bench-faulty/unit-017.fit bench-faulty/unit-021.fit
 sed -i 's/unit 017/unit 021/; s/unit-017/unit-021/' bench-faulty/session.yaml bench-faulty/truth.json
+
+# A season of short checks: one session of one specimen, by tester A with pedal pair P or by tester B, elsewhere, with pair
+# Q. A specimen and a pair of pedals stay what they are from session to session. No truth.json: the faults stand below.
+ride() {
+    local folder=$1/$2-$3 specimen=$2 day=$3 tester=$4 seed=$5 firmware=$6 references=1
+    shift 6
+    [ "$tester" = A ] || references=2
+    rm -rf "$folder"
+    $assize rehearse ../protocols/short-check.yaml --out "$folder" --bench pedals --setting resistance --seed "$seed" \
+        --date "${day}T09:30:00Z" --specimen "$specimen" --firmware "$firmware" --reference-set "$references" "$@"
+    rm "$folder/truth.json"
+    sed -i "s/What truly happened is in truth.json/What was made is in ..\/README.md/
+        s/^  label: unit 0*\([0-9]*\)/&\n  model: model M\n  serial: \"\1\"/
+        s/^tester: .*/tester: tester $tester/" "$folder/session.yaml"
+    if [ "$tester" = B ]; then
+        mv "$folder/pedals-p.fit" "$folder/pedals-q.fit"
+        sed -i 's/north bench/south bench/; s/pedal pair P/pedal pair Q/; s/pedals-p/pedals-q/
+            s/number: P-12, date: 2026-03-02/number: Q-03, date: 2026-04-20/' "$folder/session.yaml"
+    fi
+}
+
+# Unit 034 reads 6 % low; the others are sound.
+ride five-specimens 031 2026-06-06 A 11 1.80 --sound
+ride five-specimens 032 2026-06-07 A 12 1.80 --sound
+ride five-specimens 033 2026-06-20 B 13 1.80 --sound
+ride five-specimens 034 2026-06-21 A 14 1.80 --fault gain=-6
+ride five-specimens 035 2026-07-04 B 15 1.80 --sound
+ride five-specimens 031 2026-07-18 B 16 1.80 --sound
+ride five-specimens 032 2026-08-01 B 17 1.80 --sound
+ride five-specimens 033 2026-08-15 A 18 1.80 --sound
+ride five-specimens 034 2026-08-29 B 19 1.80 --fault gain=-6
+ride five-specimens 035 2026-09-12 A 20 1.80 --sound
+ride five-specimens 031 2026-10-03 A 21 1.80 --sound
+ride five-specimens 034 2026-10-10 A 22 1.80 --fault gain=-6
+
+# Unit 041 wakes 3 s late after coasting until firmware 1.90 mends it.
+ride firmware 041 2026-06-13 A 31 1.80 --fault late-wake=3
+ride firmware 041 2026-07-11 A 32 1.80 --fault late-wake=3
+ride firmware 041 2026-08-08 A 33 1.80 --fault late-wake=3
+ride firmware 041 2026-09-19 A 34 1.90 --sound
+ride firmware 041 2026-10-17 A 35 1.90 --sound
+ride firmware 041 2026-11-07 A 36 1.90 --sound
