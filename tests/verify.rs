@@ -294,6 +294,21 @@ fn a_pin_and_another_protocol_are_given_as_they_were_to_judge() {
 }
 
 #[test]
+fn a_card_has_no_hash_which_is_said_and_its_change_shows_in_the_values() {
+    let case = Case::with_files(|ride, text| {
+        fs::write(ride.join("bike.yaml"), "conditions: { height: 35 m }\n").unwrap();
+        text.push_str("bike: bike.yaml\n");
+    });
+    let again = case.again();
+    assert_eq!(again.verified(), Verified::Same);
+    assert!(again.unhashed[0].contains("bike.yaml"), "{again:?}");
+    fs::write(case.file("bike.yaml"), "conditions: { height: 53 m }\n").unwrap();
+    let again = case.again();
+    let found: Vec<_> = differences(&again).iter().map(|d| (d.pointer.as_str(), d.now.clone())).collect();
+    assert_eq!((again.verified(), found), (Verified::Differs, vec![("/session/conditions/2/1", Some("53 m".into()))]));
+}
+
+#[test]
 fn each_unit_of_a_session_is_verified_by_its_label() {
     let unit = |label: &str| {
         format!("  - label: {label}\n    located: spindle\n    sides: both\n    recording: unit-034.fit\n")

@@ -22,9 +22,9 @@ use clap::{Parser, Subcommand};
 pub enum Exit {
     /// Done, or judged `pass`: 0.
     Done,
-    /// Judged `fail`, or a checked file has mistakes: 1.
+    /// Judged `fail`, a checked file has mistakes, or a verified verdict differs: 1.
     Fail,
-    /// Could not judge (usage or input): 2.
+    /// Could not judge or verify (usage or input): 2.
     CouldNotJudge,
     /// Judged `undecided`: 3.
     Undecided,

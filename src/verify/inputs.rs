@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::fs::{self, File};
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use rayon::prelude::*;
 use serde::Serialize;
@@ -97,10 +98,10 @@ impl State {
 /// Folders deeper than this below the one that was given are left out.
 const DEEPEST: usize = 8;
 
-/// Files by their hash.
+/// Files by their hash; a clone is cheap.
 #[derive(Debug, Clone, Default)]
 pub struct Shelf {
-    files: BTreeMap<String, PathBuf>,
+    files: Arc<BTreeMap<String, PathBuf>>,
 }
 
 impl Shelf {
@@ -128,13 +129,13 @@ impl Shelf {
         }
         files.sort();
         let hashed: Vec<_> = files.into_par_iter().map(|file| (sha256_of_file(&file), file)).collect();
-        let mut shelf = Self::default();
+        let mut by_hash = BTreeMap::new();
         for (hash, file) in hashed {
             if let Some(hash) = hash {
-                shelf.files.entry(hash).or_insert(file);
+                by_hash.entry(hash).or_insert(file);
             }
         }
-        Ok(shelf)
+        Ok(Self { files: Arc::new(by_hash) })
     }
 
     /// A recording by hash: at `path` if it is there, else on the shelf, else another at `path`.

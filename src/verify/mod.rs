@@ -152,7 +152,8 @@ impl Again {
     }
 }
 
-/// Looks for a verdict's inputs, judges them again and compares.
+/// Looks for a verdict's inputs, judges them again and compares. Of a verdict that another version wrote, what that did not
+/// write yet counts as empty here; [`again_as_written`] knows it from its JSON.
 pub fn again(verdict: &Verdict, places: &Places) -> Again {
     let written = serde_json::to_value(verdict).unwrap_or_default();
     again_as_written(verdict, &written, places)
