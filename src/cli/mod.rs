@@ -2,6 +2,7 @@
 
 mod brief;
 mod check;
+mod compare;
 mod completions;
 mod cue;
 mod draft;
@@ -64,6 +65,7 @@ enum Command {
     Cue(cue::CueArgs),
     Check(check::CheckArgs),
     Verify(verify::VerifyArgs),
+    Compare(compare::CompareArgs),
     Inspect(inspect::InspectArgs),
     Brief(brief::BriefArgs),
     Rehearse(rehearse::RehearseArgs),
@@ -79,6 +81,7 @@ pub fn run(cli: &Cli, out: &mut impl Write) -> anyhow::Result<Exit> {
         Command::Cue(args) => cue::run(args, out),
         Command::Check(args) => check::run(args, out),
         Command::Verify(args) => verify::run(args, out),
+        Command::Compare(args) => compare::run(args, out),
         Command::Inspect(args) => inspect::run(args, out),
         Command::Brief(args) => brief::run(args, out),
         Command::Rehearse(args) => rehearse::run(args, out),

@@ -297,13 +297,15 @@ fn overall(rows: &[Row], names: &[&str]) -> Vec<String> {
         (0..groups).filter(|&g| pairs().filter(|&(a, b)| a == g || b == g).any(|(a, b)| !apart(a, b))).collect();
     let mut sentences = vec![];
     if !pairs().any(|(a, b)| apart(a, b)) {
-        sentences.push(format!("{} can't be told apart in any row; no order of them means anything.", list(names)));
+        let all = words::capital(&list(names));
+        sentences.push(format!("{all} can't be told apart in any row: no order of them means anything."));
         return sentences;
     }
     let clean = pairs().all(|(a, b)| !(alike.contains(&a) && alike.contains(&b) && apart(a, b)));
     if alike.len() > 1 && clean {
         let alike: Vec<&str> = alike.iter().map(|&g| names[g]).collect();
-        sentences.push(format!("{} can't be told apart in any row: no order of them means anything.", list(&alike)));
+        let alike = words::capital(&list(&alike));
+        sentences.push(format!("{alike} can't be told apart in any row: no order of them means anything."));
     } else if alike.len() > 1 {
         let pairs: Vec<String> =
             pairs().filter(|&(a, b)| !apart(a, b)).map(|(a, b)| format!("{} from {}", names[a], names[b])).collect();

@@ -125,11 +125,15 @@ fn specimen(gathered: &Gathered, row: &Measured) -> Result<Answer, String> {
             probability(found.p)
         )
     } else {
+        let most = if between.1 > 0.0 {
+            format!("is at most {}", size(between.1, unit))
+        } else {
+            "is too small to see".to_owned()
+        };
         format!(
-            "No difference between specimens is seen beyond that of sessions ({}): their standard deviation is at most {}, \
+            "No difference between specimens is seen beyond that of sessions ({}): their standard deviation {most}, \
              that of sessions {} ({})",
             probability(found.p),
-            size(between.1, unit),
             size(within_sd, unit),
             range(within.0, within.1, unit)
         )
@@ -162,8 +166,8 @@ fn references_differ(row: &Measured, sessions: &[&Vec<usize>], within_dof: f64) 
     let within: f64 = sessions.iter().map(|cell| expected_parts(row, cell).1).sum::<f64>() / within_dof;
     let usual = m / sessions.iter().map(|cell| 1.0 / cell.len() as f64).sum::<f64>();
     let off = between - within / usual;
-    // Rounding.
-    if off > 1e-9 * (each / m) { off } else { 0.0 }
+    // One instrument's share in per cents of the reading differs a little with the reading.
+    if off > 0.01 * (each / m) { off } else { 0.0 }
 }
 
 /// Mean over the specimens, their scatter and what all share.
@@ -293,9 +297,13 @@ fn tester(gathered: &Gathered, row: &Measured) -> Result<Answer, String> {
     ];
     let few = if named.len() < 5 { " With so few testers the upper end is wide; more testers narrow it." } else { "" };
     let facts = format!(
-        "Q {} on {} degrees of freedom, {}; I² {} %",
+        "Q {} on {}, {}; I² {} %",
         words::plain_number(places.q),
-        named.len() - 1,
+        if named.len() == 2 {
+            "1 degree of freedom".to_owned()
+        } else {
+            format!("{} degrees of freedom", named.len() - 1)
+        },
         probability(places.p),
         words::plain_number(places.i2_pct.round())
     );
@@ -431,6 +439,7 @@ fn rate(gathered: &Gathered, phase: &str, counts: &Counts) -> Answer {
     };
     let undecided = match counts.undecided {
         0 => String::new(),
+        1 => " One undecided repeat is not counted as a fault.".to_owned(),
         n => format!(" {n} undecided repeats are not counted as faults."),
     };
     Answer { of, told: true, says: format!("{kind}: {rate}{differ}.{read}{undecided}"), figures }

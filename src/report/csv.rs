@@ -132,7 +132,7 @@ fn optional(raw: &Option<String>) -> Option<String> {
 
 /// Text from a file as a cell. A spreadsheet takes a cell that begins with one of these signs for a formula and runs
 /// it, quotes or not; after an apostrophe it is text (common practice, no source). Wide forms of the signs count too.
-fn text(raw: &str) -> String {
+pub(super) fn text(raw: &str) -> String {
     let clean = safe(raw);
     let runs = |c: char| "=+-@＝＋－＠".contains(c);
     // A control character, by now a replacement character, may be skipped as a blank is.

@@ -5,6 +5,7 @@
 
 pub mod brief;
 mod charts;
+pub mod compare;
 pub mod csv;
 #[cfg(test)]
 pub(crate) mod example;

@@ -6,6 +6,8 @@ pub mod assignment;
 pub mod clocks;
 #[allow(dead_code, reason = "each test and bench uses its part")]
 pub mod marks;
+#[allow(dead_code, reason = "each test and bench uses its part")]
+pub mod season;
 
 use std::path::Path;
 

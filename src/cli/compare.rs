@@ -1,0 +1,58 @@
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, bail};
+
+use super::Exit;
+use super::files::write_whole;
+use crate::compare::{self, By};
+use crate::report;
+
+/// Judged sessions of one protocol side by side: who differs, specimen or model, firmware, testers, faults now and then, drift
+///
+/// Takes the verdict files that `assize judge` wrote. It ranks nobody beyond what the uncertainties allow. Exit code 0
+/// once compared, 2 where the files can't be.
+#[derive(Debug, clap::Args)]
+pub struct CompareArgs {
+    /// Verdict files (JSON), in any order
+    #[arg(required = true)]
+    verdicts: Vec<PathBuf>,
+    /// What sessions are put together by
+    #[arg(long, value_enum, default_value_t = By::Specimen)]
+    by: By,
+    /// Where to write a line for each row and group; - for standard output, in place of the table
+    #[arg(long, value_name = "FILE")]
+    csv: Option<PathBuf>,
+    /// Where to write everything as JSON; - for standard output, in place of the table
+    #[arg(long, value_name = "FILE")]
+    json: Option<PathBuf>,
+}
+
+pub fn run(args: &CompareArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
+    let to_standard_output = |to: &Option<PathBuf>| to.as_deref() == Some(Path::new("-"));
+    if to_standard_output(&args.csv) && to_standard_output(&args.json) {
+        bail!("only one of --csv and --json can go to standard output");
+    }
+    let given = compare::read_all(&args.verdicts)?;
+    let comparison = compare::compare(given, args.by)?;
+    let mut lines = vec![];
+    if args.csv.is_some() {
+        report::compare::csv(&comparison, &mut lines).context("making the lines")?;
+    }
+    let json = args.json.as_ref().map(|_| report::compare::json(&comparison).into_bytes()).unwrap_or_default();
+    let mut table = true;
+    for (to, bytes) in [(&args.csv, lines), (&args.json, json)] {
+        match to {
+            Some(_) if to_standard_output(to) => {
+                out.write_all(&bytes)?;
+                table = false;
+            }
+            Some(to) => write_whole(to, &bytes).with_context(|| format!("writing {}", to.display()))?,
+            None => {}
+        }
+    }
+    if table {
+        report::compare::table(&comparison, out).context("writing the table")?;
+    }
+    Ok(Exit::Done)
+}
