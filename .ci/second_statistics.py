@@ -278,6 +278,97 @@ def several():
     }
 
 
+def components():
+    import itertools
+
+    import numpy as np
+    import statsmodels.api as sm
+    from scipy import optimize, stats
+    from scipy.special import comb
+    from statsmodels.stats.meta_analysis import combine_effects
+    from statsmodels.stats.multitest import multipletests
+
+    def variance_interval(mean_square, dof, level):
+        # Of the reciprocal: a gamma variable.
+        low, high = stats.gamma(dof / 2, scale=2 / dof).interval(level)
+        return [mean_square / high, mean_square / low]
+
+    def variance_components(cells, level):
+        n = np.array([len(c) for c in cells])
+        m, size, tail = len(cells), stats.hmean(n), (1 - level) / 2
+        within = np.sum([np.var(c) * len(c) for c in cells]) / (n.sum() - m)
+        between = size * np.var([np.mean(c) for c in cells], ddof=1)
+        f, p = stats.f_oneway(*cells)
+        a, b = m - 1, int(n.sum()) - m
+        # Of infinitely many degrees of freedom: a gamma variable; F by the beta variable beneath it.
+        gamma = lambda q, dof: stats.gamma.ppf(q, dof / 2, scale=2 / dof)
+
+        def f_point(q):
+            x = stats.beta.ppf(q, a / 2, b / 2)
+            return b * x / (a * (1 - x))
+
+        g1, g2 = (1 - 1 / gamma(1 - tail, dof) for dof in (a, b))
+        h1, h2 = (1 / gamma(tail, dof) - 1 for dof in (a, b))
+        up, down = f_point(1 - tail), f_point(tail)
+        # At an F of `up` (or `down`) the lower (upper) limit is 0, which is what the cross terms are made for.
+        g12 = ((up - 1) ** 2 - g1**2 * up**2 - h2**2) / up
+        h12 = ((1 - down) ** 2 - h1**2 * down**2 - g2**2) / down
+        spread = lambda x, y, xy: max(0, x**2 * between**2 + y**2 * within**2 + xy * between * within) ** 0.5
+        low = (between - within - spread(g1, h2, g12)) / size
+        high = (between - within + spread(h1, g2, h12)) / size
+        limits = [max(0, low), max(0, high), *variance_interval(within, b, level)]
+        return [max(0, (between - within) / size), within, f, a, b, p, *limits]
+
+    def random_effects(values, variances, level):
+        y, v = np.array(values), np.array(variances)
+        with np.errstate(invalid="ignore"):
+            tau2 = max(0, combine_effects(y - y[0], v, method_re="dl").tau2)
+        # Weighted least squares with an estimated scale is Hartung and Knapp's.
+        fit = sm.WLS(y - y[0], np.ones(len(y)), weights=1 / (v + tau2)).fit()
+
+        def q(t):
+            return sm.WLS(y - y[0], np.ones(len(y)), weights=1 / (v + t)).fit().mse_resid * (len(y) - 1)
+
+        def profile(share):
+            target = stats.chi2.ppf(share, len(y) - 1)
+            if q(0) <= target:
+                return 0
+            high = 1.0
+            while q(high) > target:
+                high *= 4
+            return optimize.brentq(lambda t: q(t) - target, 0, high, xtol=1e-14, rtol=1e-14)
+
+        dof, tail = len(y) - 1, (1 - level) / 2
+        i2 = 100 * max(0, (q(0) - dof) / q(0))
+        low, high = fit.conf_int(1 - level)[0] + y[0]
+        mean = [fit.params[0] + y[0], fit.bse[0], dof, tau2, q(0), stats.chi2.sf(q(0), dof), i2]
+        return [*mean, low, high, profile(1 - tail), profile(tail)]
+
+    def equal_proportions(groups):
+        hits, trials = np.array(groups).T
+        found = stats.chi2_contingency([hits, trials - hits], correction=False)
+        return [found.statistic, found.dof, found.pvalue, found.expected_freq.min()]
+
+    def exact_equal_proportions(groups):
+        hits, trials = np.array(groups).T
+        rate = hits.sum() / trials.sum()
+        chi2 = lambda k: np.sum((k - trials * rate) ** 2 / (trials * rate * (1 - rate)))
+        seen, total = chi2(hits), 0
+        for k in itertools.product(*(range(n + 1) for n in trials)):
+            if sum(k) == hits.sum() and chi2(np.array(k)) >= seen * (1 - 1e-9):
+                total += np.prod(comb(trials, k, exact=False))
+        return [total / comb(trials.sum(), hits.sum(), exact=True)]
+
+    return {
+        "variance_interval": variance_interval,
+        "variance_components": variance_components,
+        "random_effects": random_effects,
+        "equal_proportions": equal_proportions,
+        "exact_equal_proportions": exact_equal_proportions,
+        "holm": lambda p: multipletests(p, method="holm")[1],
+    }
+
+
 def physics():
     import numpy as np
     from scipy import constants
@@ -330,7 +421,7 @@ def main():
         subprocess.run(test, cwd=environment.ROOT, check=True, stdout=subprocess.DEVNULL, env=env)
         cases = json.loads(file.read_text())
 
-    there = {**distributions(), **samples(), **lines(), **several(), **physics()}
+    there = {**distributions(), **samples(), **lines(), **several(), **components(), **physics()}
     worst, count, problems = collections.defaultdict(float), collections.Counter(), []
     for case in cases:
         name = case["function"]

@@ -64,6 +64,12 @@ impl Draws {
         (0..n).map(|i| (0..n).map(|j| entry(i, j)).collect()).collect()
     }
 
+    /// (hits, trials)
+    fn of_trials(&mut self, low: usize, high: usize) -> (u64, u64) {
+        let trials = self.count(low, high);
+        (self.count(0, trials) as u64, trials as u64)
+    }
+
     fn probability(&mut self) -> f64 {
         let tail = self.log(1e-4, 0.5);
         if self.count(0, 1) == 0 { tail } else { 1.0 - tail }
@@ -256,6 +262,58 @@ fn of_several(name: &str, d: &mut Draws) -> Option<Case> {
     })
 }
 
+fn of_components(name: &str, d: &mut Draws) -> Option<Case> {
+    let n = d.count(2, 9);
+    let level = d.between(0.8, 0.99);
+    Some(match name {
+        "variance_interval" => {
+            let (mean_square, dof) = (d.log(0.01, 100.0), d.count(1, 60) as f64);
+            let limits = stats::variance_interval(mean_square, dof, level);
+            (json!({ "mean_square": mean_square, "dof": dof, "level": level }), interval(limits))
+        }
+        "variance_components" => {
+            let cells: Vec<Vec<f64>> = (0..n)
+                .map(|i| {
+                    let centre = 4.0 * d.noise();
+                    d.each(1 + (i + n) % 4, |d| centre + 3.0 * d.noise())
+                })
+                .collect();
+            let c = stats::variance_components(&cells, level)?;
+            let result = [
+                &[c.between, c.within, c.f, c.between_dof, c.within_dof, c.p][..],
+                &interval(c.between_interval),
+                &interval(c.within_interval),
+            ];
+            (json!({ "cells": cells, "level": level }), result.concat())
+        }
+        "random_effects" => {
+            let values = d.each(n, |d| 250.0 + 4.0 * d.noise());
+            let variances = d.each(n, |d| d.log(1.0, 30.0));
+            let r = stats::random_effects(&values, &variances, level)?;
+            let result = [
+                &[r.mean, r.u, r.dof, r.tau2, r.q, r.p, r.i2_pct][..],
+                &interval(r.interval),
+                &interval(r.tau2_interval),
+            ];
+            (json!({ "values": values, "variances": variances, "level": level }), result.concat())
+        }
+        "equal_proportions" => {
+            let groups: Vec<(u64, u64)> = (0..n).map(|_| d.of_trials(5, 300)).collect();
+            let found = stats::equal_proportions(&groups)?;
+            (json!({ "groups": groups }), vec![found.chi2, found.dof, found.p, found.least_expected])
+        }
+        "exact_equal_proportions" => {
+            let groups: Vec<(u64, u64)> = (0..d.count(2, 4)).map(|_| d.of_trials(2, 7)).collect();
+            (json!({ "groups": groups }), vec![stats::exact_equal_proportions(&groups)?])
+        }
+        "holm" => {
+            let p = d.each(n, |d| d.log(1e-6, 1.0));
+            (json!({ "p": p }), stats::holm(&p))
+        }
+        _ => return None,
+    })
+}
+
 fn of_physics(name: &str, d: &mut Draws) -> Option<Case> {
     Some(match name {
         "normal_gravity" => {
@@ -311,6 +369,12 @@ const FUNCTIONS: &[&str] = &[
     "one_way_anova",
     "repeatability_reproducibility",
     "dersimonian_laird",
+    "variance_interval",
+    "variance_components",
+    "random_effects",
+    "equal_proportions",
+    "exact_equal_proportions",
+    "holm",
     "normal_gravity",
     "power_from_torque",
     "hanging_mass_torque",
@@ -326,7 +390,7 @@ fn results_on_random_inputs_are_written() {
     let mut cases: Vec<Value> = vec![];
     for name in FUNCTIONS {
         for _ in 0..DRAWS {
-            let by = [of_distributions, of_samples, of_lines, of_several, of_physics];
+            let by = [of_distributions, of_samples, of_lines, of_several, of_components, of_physics];
             // What has no answer (too few points, an iteration that does not settle) is no case.
             if let Some((given, result)) = by.iter().find_map(|of| of(name, &mut d)) {
                 cases.push(json!({ "function": name, "given": given, "result": result }));
