@@ -24,6 +24,7 @@ const PAGES = [
   ["demo-sound", "judge demo-data/bench-sound/session.yaml --json /dev/null --sheet FILE", 1_500_000],
   ["compared", `judge --unit ${DEMO}/unit-021.fit --reference ${DEMO}/pedals-p.fit --json /dev/null --sheet FILE`],
   ["trials", "rehearse protocols/short-check.yaml --trials 6 --fault gain=2 --fault gain=4 --want gain=4 --html FILE"],
+  ["side-by-side", "compare SEASON --html FILE"],
   ["run-sheet", `brief protocols/bench-both-rings.yaml --session ${DEMO}/session.yaml --threshold 250W --html FILE`, 200_000, 2],
   ["run-sheet-road", "brief protocols/road-climbs.yaml --html FILE", 200_000, 2],
   ["run-sheet-rig", "brief protocols/rig-ramp-and-loads.yaml --html FILE", 200_000, 2],
@@ -319,11 +320,24 @@ async function provesItself(browser) {
   console.log(`${pages.length} spoiled pages were told from a good one`);
 }
 
+// The verdicts of the worked example, judged here: they are not kept with the project.
+function season(program) {
+  const folder = path.join(project, "demo-data/five-specimens");
+  const sessions = fs.readdirSync(folder).sort().map((name) => path.join(folder, name, "session.yaml"));
+  return sessions.filter(fs.existsSync).map((session, i) => {
+    const verdict = path.join(out, `season-${i}.json`);
+    const args = ["judge", session, "--exit-zero", "--json", verdict, "--sheet", "/dev/null"];
+    const ran = spawnSync(program, args, { cwd: project, encoding: "utf8" });
+    if (ran.status !== 0) throw new Error(`${session}: ${ran.error ?? ran.stderr}`);
+    return verdict;
+  });
+}
+
 function made() {
   const program = process.env.ASSIZE ?? path.join(project, "target/release/assize");
   const pages = PAGES.map(([name, command, bytes, most]) => {
     const file = path.join(out, `${name}.html`);
-    const args = command.split(" ").map((arg) => (arg === "FILE" ? file : arg));
+    const args = command.split(" ").flatMap((arg) => (arg === "FILE" ? file : arg === "SEASON" ? season(program) : arg));
     const ran = spawnSync(program, args, { cwd: project, encoding: "utf8" });
     if (ran.status !== 0) throw new Error(`${name}: ${command}: ${ran.error ?? ran.stderr}`);
     return { name, file, bytes, most };

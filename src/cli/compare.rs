@@ -5,7 +5,7 @@ use anyhow::{Context, bail};
 
 use super::Exit;
 use super::files::write_whole;
-use crate::compare::{self, By};
+use crate::compare::{self, By, Comparison};
 use crate::report;
 
 /// Judged sessions of one protocol side by side: who differs, specimen or model, firmware, testers, faults now and then, drift
@@ -20,6 +20,9 @@ pub struct CompareArgs {
     /// What sessions are put together by
     #[arg(long, value_enum, default_value_t = By::Specimen)]
     by: By,
+    /// Where to write all of it as a page to print and keep; - for standard output, in place of the table
+    #[arg(long, value_name = "FILE")]
+    html: Option<PathBuf>,
     /// Where to write a line for each row and group; - for standard output, in place of the table
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
@@ -30,24 +33,31 @@ pub struct CompareArgs {
 
 pub fn run(args: &CompareArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     let to_standard_output = |to: &Option<PathBuf>| to.as_deref() == Some(Path::new("-"));
-    if to_standard_output(&args.csv) && to_standard_output(&args.json) {
-        bail!("only one of --csv and --json can go to standard output");
+    if [&args.html, &args.csv, &args.json].into_iter().filter(|to| to_standard_output(to)).count() > 1 {
+        bail!("only one of --html, --csv and --json can go to standard output");
     }
     let given = compare::read_all(&args.verdicts)?;
     let comparison = compare::compare(given, args.by)?;
-    let mut lines = vec![];
-    if args.csv.is_some() {
-        report::compare::csv(&comparison, &mut lines).context("making the lines")?;
-    }
-    let json = args.json.as_ref().map(|_| report::compare::json(&comparison).into_bytes()).unwrap_or_default();
+    type Made = fn(&Comparison) -> anyhow::Result<Vec<u8>>;
+    let documents: [(&Option<PathBuf>, Made); 3] = [
+        (&args.html, |comparison| Ok(report::side_by_side::page(comparison).context("making the page")?.into_bytes())),
+        (&args.csv, |comparison| {
+            let mut lines = vec![];
+            report::compare::csv(comparison, &mut lines).context("making the lines")?;
+            Ok(lines)
+        }),
+        (&args.json, |comparison| Ok(report::compare::json(comparison).into_bytes())),
+    ];
     let mut table = true;
-    for (to, bytes) in [(&args.csv, lines), (&args.json, json)] {
+    for (to, made) in documents {
         match to {
             Some(_) if to_standard_output(to) => {
-                out.write_all(&bytes)?;
+                out.write_all(&made(&comparison)?)?;
                 table = false;
             }
-            Some(to) => write_whole(to, &bytes).with_context(|| format!("writing {}", to.display()))?,
+            Some(to) => {
+                write_whole(to, &made(&comparison)?).with_context(|| format!("writing {}", to.display()))?;
+            }
             None => {}
         }
     }
