@@ -306,6 +306,8 @@ fn a_card_has_no_hash_which_is_said_and_its_change_shows_in_the_values() {
     let again = case.again();
     let found: Vec<_> = differences(&again).iter().map(|d| (d.pointer.as_str(), d.now.clone())).collect();
     assert_eq!((again.verified(), found), (Verified::Differs, vec![("/session/conditions/2/1", Some("53 m".into()))]));
+    assert_eq!(differences(&again)[0].then, Some("35 m".into()));
+    assert_eq!(differences(&again)[0].place, "session: condition height");
 }
 
 #[test]

@@ -186,6 +186,13 @@ impl Walk {
 
     /// Items of one name stand beside each other, whatever their number.
     fn list(&mut self, place: &Place, then: &[Value], now: &[Value]) {
+        if in_a_list(place) && then.len() == now.len() {
+            // A pair of a name and what is said of it.
+            for (at, (then, now)) in then.iter().zip(now).enumerate() {
+                self.value(&place.step(&at.to_string()), &Scale::default(), Some(then), Some(now));
+            }
+            return;
+        }
         let (names_then, names_now) = (named(then), named(now));
         for (at, name) in names_then.iter().enumerate() {
             let beside = names_now.iter().position(|other| other == name).map(|at| &now[at]);
@@ -290,5 +297,91 @@ fn name(item: &Value) -> String {
         // A span has no name of its own.
         Value::Object(_) => String::new(),
         other => said(other),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::example;
+
+    fn example() -> Value {
+        serde_json::to_value(example::judgement().verdict).unwrap()
+    }
+
+    /// Every value of a tree that is no list and no object, by its pointer.
+    fn leaves(value: &Value, pointer: String, found: &mut Vec<String>) {
+        match value {
+            Value::Object(object) => object.iter().for_each(|(k, v)| leaves(v, format!("{pointer}/{k}"), found)),
+            Value::Array(items) => {
+                items.iter().enumerate().for_each(|(k, v)| leaves(v, format!("{pointer}/{k}"), found))
+            }
+            _ => found.push(pointer),
+        }
+    }
+
+    #[test]
+    fn every_value_that_is_changed_is_found_and_nothing_else() {
+        let now = example();
+        assert!(differences(&now, &now, false).is_empty());
+        let mut pointers = vec![];
+        leaves(&now, String::new(), &mut pointers);
+        // The last of each kind: keys alike but for the numbers on their way.
+        let mut kinds: BTreeMap<String, &String> = BTreeMap::new();
+        for pointer in &pointers {
+            let keys: Vec<&str> = pointer.split('/').filter(|token| token.parse::<usize>().is_err()).collect();
+            kinds.insert(keys.join("/"), pointer);
+        }
+        assert!(kinds.len() > 150, "{}", kinds.len());
+        for pointer in kinds.into_values().filter(|pointer| *pointer != "/assize") {
+            let mut then = now.clone();
+            let leaf = then.pointer_mut(pointer).unwrap();
+            *leaf = match &*leaf {
+                Value::Number(number) => (number.as_f64().unwrap().abs() * 1.5 + 1.0).into(),
+                Value::String(text) => format!("{text}!").into(),
+                Value::Bool(said) => (!said).into(),
+                _ => "said".into(),
+            };
+            let found = differences(&then, &now, false);
+            assert!(!found.is_empty(), "{pointer}");
+            // What changes the name of an item shows as one item lost and one new.
+            let at = |d: &Difference| pointer.starts_with(&d.pointer) || d.then.is_none();
+            assert!(found.iter().all(at), "{pointer}: {found:?}");
+        }
+    }
+
+    #[test]
+    fn outcomes_and_patterns_weigh_more_than_numbers_however_large() {
+        let now = example();
+        let weight = |pointer: &str, value: Value| {
+            let mut then = now.clone();
+            *then.pointer_mut(pointer).unwrap() = value;
+            differences(&then, &now, false).iter().map(|d| d.weight).min()
+        };
+        let steady = now["phases"].as_array().unwrap().iter().position(|p| p["drill"] == "steady").unwrap();
+        let check = format!("/phases/{steady}/checks/0");
+        let value = now.pointer(&format!("{check}/value")).unwrap().as_f64().unwrap();
+        assert_eq!(weight("/verdict", "pass".into()), Some(Weight::Outcome));
+        assert_eq!(weight(&format!("{check}/verdict"), "not ridden".into()), Some(Weight::Outcome));
+        assert_eq!(weight("/diagnosis/0/pattern", "phantom".into()), Some(Weight::Outcome));
+        assert_eq!(weight("/diagnosis", Value::Array(vec![])), Some(Weight::Outcome));
+        assert_eq!(weight(&format!("{check}/value"), (value + 1e6).into()), Some(Weight::Shown));
+        assert_eq!(weight(&format!("{check}/value"), (value + 1e-9).into()), Some(Weight::Unseen));
+        assert_eq!(weight(&format!("{check}/value"), Value::Null), Some(Weight::Shown));
+    }
+
+    #[test]
+    fn a_list_in_another_order_is_told_as_that_and_a_new_key_counts_only_of_one_version() {
+        let now = example();
+        let mut then = now.clone();
+        then["references"].as_array_mut().unwrap().reverse();
+        let found = differences(&then, &now, false);
+        assert_eq!((found.len(), found[0].place.as_str()), (1, "references: order"));
+        let mut older = now.clone();
+        older["unit"].as_object_mut().unwrap().remove("received");
+        assert_eq!(differences(&older, &now, true)[0].weight, Weight::Added);
+        assert_eq!(differences(&older, &now, false)[0].weight, Weight::Shown);
+        // What the newer one no longer says is a difference all the same.
+        assert_eq!(differences(&now, &older, true)[0].weight, Weight::Shown);
     }
 }
