@@ -231,6 +231,7 @@ fn of_another_version_both_are_named_and_unseen_numbers_are_told_from_outcomes()
     assert_eq!(code, 0, "{text}");
     assert!(text.contains("Judged then by version 0.0.7, now by version"), "{text}");
     assert!(text.contains("No outcome and no pattern differs."), "{text}");
+    assert!(!text.contains("written otherwise"), "{text}");
 
     let checks = case.verdict.phases.iter().position(|phase| phase.drill == "steady").unwrap();
     let check = &case.verdict.phases[checks].checks[0];
@@ -378,4 +379,14 @@ fn hostile_names_lead_nowhere_and_steer_no_terminal() {
         assert_eq!(code, 2);
         assert!(text.contains("no verdict; give the JSON file"), "{text}");
     }
+}
+
+#[test]
+fn a_protocol_that_can_no_longer_be_read_is_told_at_its_line() {
+    let case = Case::new();
+    let text = fs::read_to_string(case.file("../short-check.yaml")).unwrap().replace("phases:", "phases: [");
+    fs::write(case.file("../short-check.yaml"), text).unwrap();
+    let (code, text) = assize(&["verify", "ride/verdict.json"], case.folder.path());
+    assert_eq!(code, 2);
+    assert!(text.contains("short-check.yaml:") && text.contains("recording unit-034.fit"), "{text}");
 }

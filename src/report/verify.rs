@@ -54,6 +54,8 @@ pub fn write(again: &Again, file: &str, bytes: Bytes, out: &mut impl Write) -> i
     if judged.differences.is_empty() {
         let bytes = match bytes {
             Bytes::Same => ", byte for byte",
+            // Its own version is in it.
+            Bytes::Other if again.programs.differ() => "",
             Bytes::Other => {
                 "; the file was written otherwise (other spaces, digits or order), not by this program alone"
             }
