@@ -20,6 +20,7 @@ pub mod protocol;
 pub mod quantity;
 pub mod recording;
 pub mod refer;
+pub mod register;
 pub mod rehearse;
 pub mod report;
 pub mod ride;

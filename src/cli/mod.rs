@@ -10,6 +10,7 @@ mod files;
 mod inspect;
 mod judge;
 mod manual;
+mod register;
 mod rehearse;
 mod trials;
 mod verify;
@@ -68,6 +69,7 @@ enum Command {
     Compare(compare::CompareArgs),
     Inspect(inspect::InspectArgs),
     Brief(brief::BriefArgs),
+    Register(register::RegisterArgs),
     Rehearse(rehearse::RehearseArgs),
     Completions(completions::CompletionsArgs),
     Manual(manual::ManualArgs),
@@ -84,6 +86,7 @@ pub fn run(cli: &Cli, out: &mut impl Write) -> anyhow::Result<Exit> {
         Command::Compare(args) => compare::run(args, out),
         Command::Inspect(args) => inspect::run(args, out),
         Command::Brief(args) => brief::run(args, out),
+        Command::Register(args) => register::run(args, out),
         Command::Rehearse(args) => rehearse::run(args, out),
         Command::Completions(args) => completions::run(args, out),
         Command::Manual(args) => manual::run(args, out),

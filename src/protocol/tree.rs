@@ -114,6 +114,8 @@ pub(crate) struct Reading {
     before_ride: bool,
     /// Of a session that was judged before.
     reopened: Option<Reopened>,
+    /// Where files lie by now that are not at their place, by their names.
+    moved: BTreeMap<String, PathBuf>,
 }
 
 /// A session that is read again after it was judged: what it names may lie elsewhere by now.
@@ -135,6 +137,11 @@ impl Reading {
     /// A reading that takes one file's bytes from memory.
     pub fn of(file: &Path, bytes: &[u8]) -> Self {
         Self { held: Some((file.to_owned(), bytes.to_owned())), ..Self::default() }
+    }
+
+    /// [`Reading::of`] where some of the files that it names have been moved.
+    pub fn of_moved(file: &Path, bytes: &[u8], moved: BTreeMap<String, PathBuf>) -> Self {
+        Self { moved, ..Self::of(file, bytes) }
     }
 
     /// A reading of what is known before anything was ridden: a `?` is no mistake, nor a recording that is not there.
@@ -424,6 +431,10 @@ impl Reading {
         let path = self.folder(node.at).join(&text);
         if path.is_file() {
             return Some(path);
+        }
+        let name = path.file_name().map(|name| name.to_string_lossy().into_owned());
+        if let Some(there) = name.and_then(|name| self.moved.get(&name)) {
+            return Some(there.clone());
         }
         let help = format!("looked for `{}`; paths start from this file's folder", path.display());
         self.report(node.at, format!("no file `{text}`"), Some(help));

@@ -9,6 +9,7 @@ pub mod compare;
 pub mod csv;
 #[cfg(test)]
 pub(crate) mod example;
+pub mod grid;
 mod groups;
 pub mod html;
 pub mod json;
