@@ -210,7 +210,15 @@ fn the_terminal_shows_the_faulty_demo_as_kept() {
 
 /// The commands that the program's help lists.
 fn commands() -> Vec<String> {
-    let help = String::from_utf8(assize().arg("--help").output().unwrap().stdout).unwrap();
+    commands_of(&[])
+}
+
+/// Those that a command's help lists; none for one without commands of its own.
+fn commands_of(command: &[&str]) -> Vec<String> {
+    let help = String::from_utf8(assize().args(command).arg("--help").output().unwrap().stdout).unwrap();
+    if !help.contains("Commands:") {
+        return vec![];
+    }
     let listed = help.split_once("Commands:").unwrap().1.split_once("\n\n").unwrap().0;
     let words = listed.lines().filter_map(|line| line.strip_prefix("  ")?.split(' ').next());
     words.filter(|word| !word.is_empty() && *word != "help").map(str::to_owned).collect()
@@ -247,7 +255,13 @@ fn the_manual_has_a_page_for_every_command_with_all_its_options() {
     let mut names: Vec<String> =
         std::fs::read_dir(&pages).unwrap().map(|e| e.unwrap().file_name().into_string().unwrap()).collect();
     names.sort();
-    let mut expected: Vec<String> = commands().iter().map(|command| format!("assize-{command}.1")).collect();
+    let of = |command: String| {
+        let own =
+            commands_of(&[&command]).into_iter().map(|own| format!("assize-{command}-{own}.1")).collect::<Vec<_>>();
+        std::iter::once(format!("assize-{command}.1")).chain(own)
+    };
+    let mut expected: Vec<String> = commands().into_iter().flat_map(of).collect();
+    assert!(expected.contains(&"assize-register-add.1".to_owned()), "{expected:?}");
     expected.push("assize.1".to_owned());
     expected.sort();
     assert_eq!(names, expected);

@@ -35,7 +35,12 @@ fn pages() -> Vec<Man> {
     let mut program = Cli::command().disable_help_subcommand(true);
     // Gives each command its full name, and the options that all have.
     program.build();
-    let commands: Vec<clap::Command> = program.get_subcommands().filter(|c| !c.is_hide_set()).cloned().collect();
+    let shown = |command: &clap::Command| -> Vec<clap::Command> {
+        command.get_subcommands().filter(|c| !c.is_hide_set()).cloned().collect()
+    };
+    // A command, then what it has of its own.
+    let with_its_own = |command: clap::Command| std::iter::once(command.clone()).chain(shown(&command));
+    let commands: Vec<clap::Command> = shown(&program).into_iter().flat_map(with_its_own).collect();
     let source = format!("{} {}", super::NAME, program.get_version().unwrap_or_default());
     // The same program writes the same page: no date. An empty one would vanish and the source take its place.
     let page = |command| Man::new(command).source(source.clone()).date(" ").manual("Manual of assize");

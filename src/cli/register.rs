@@ -18,6 +18,7 @@ use crate::report::table::{self, Style, safe};
 /// A session is what was ridden: one unit, its recordings and its protocol. Judged again, by a newer program or from a
 /// corrected session file, it is superseded by what is added last; the older judgements stay readable.
 #[derive(Debug, clap::Args)]
+#[command(disable_help_subcommand = true)]
 pub struct RegisterArgs {
     #[command(subcommand)]
     command: Command,

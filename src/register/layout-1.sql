@@ -44,7 +44,8 @@ CREATE TABLE judgement (
 CREATE INDEX judgement_session ON judgement (session);
 CREATE INDEX judgement_sheet ON judgement (sheet_number);
 CREATE INDEX judgement_superseded ON judgement (unit) WHERE newest = 0;
-CREATE INDEX judgement_started ON judgement (started) WHERE newest = 1;
+-- All that is filtered by, for several filters at once and for none.
+CREATE INDEX judgement_filters ON judgement (started, unit, model, firmware, protocol, tester, verdict) WHERE newest = 1;
 CREATE INDEX judgement_unit ON judgement (unit, started) WHERE newest = 1;
 CREATE INDEX judgement_model ON judgement (model, started) WHERE newest = 1;
 CREATE INDEX judgement_firmware ON judgement (firmware, started) WHERE newest = 1;
@@ -180,6 +181,21 @@ CREATE TABLE reference_comparison (
     consistent INTEGER NOT NULL,
     PRIMARY KEY (judgement, place)
 ) WITHOUT ROWID;
+
+-- What the planner is to take for granted of a large register, in place of counting (ANALYZE): lines, then lines of one
+-- value of the first column, of the first two, … So a unit is looked for before a verdict, and plans never change.
+ANALYZE sqlite_schema;
+INSERT INTO sqlite_stat1 (tbl, idx, stat) VALUES
+    ('judgement', 'judgement_session', '100000 1'),
+    ('judgement', 'judgement_sheet', '100000 1'),
+    ('judgement', 'judgement_superseded', '10000 100'),
+    ('judgement', 'judgement_unit', '100000 200 1'),
+    ('judgement', 'judgement_tester', '100000 1000 1'),
+    ('judgement', 'judgement_model', '100000 5000 1'),
+    ('judgement', 'judgement_firmware', '100000 8000 1'),
+    ('judgement', 'judgement_protocol', '100000 20000 1'),
+    ('judgement', 'judgement_verdict', '100000 33000 1'),
+    ('judgement', 'judgement_filters', '100000 1 1 1 1 1 1 1');
 
 CREATE VIEW sessions AS
 SELECT j.session, j.sheet_number, j.started, j.unit, j.serial, j.model, j.firmware, j.tester, j.protocol, j.revision,

@@ -11,6 +11,9 @@ const APPLICATION_ID: u32 = 0x6173_737a;
 /// How long to wait for other processes; an add takes milliseconds, a question seconds.
 const PATIENCE: Duration = Duration::from_secs(60);
 
+/// What a reader keeps in memory (negative: in KiB): enough for the lines of 100,000 judgements.
+const CACHE_KIB: i64 = -(64 << 10);
+
 /// Why a register could not be used.
 #[derive(Debug, thiserror::Error)]
 #[error("{}: {kind}", .file.display())]
@@ -108,6 +111,7 @@ impl Register {
             let db = Connection::open_with_flags(file, READ)?;
             db.busy_timeout(PATIENCE)?;
             db.pragma_update(None, "query_only", true)?;
+            db.pragma_update(None, "cache_size", CACHE_KIB)?;
             Ok(Self { file: file.to_owned(), db })
         })
     }
@@ -194,4 +198,41 @@ pub(super) fn migrate(db: &mut Connection, steps: &[&str]) -> Result<(), Registe
     transaction.pragma_update(None, "application_id", APPLICATION_ID)?;
     transaction.pragma_update(None, "user_version", steps.len() as u32)?;
     Ok(transaction.commit()?)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const OLD: &[&str] = &["CREATE TABLE a (x); INSERT INTO a VALUES (17)"];
+    const NEW: &[&str] = &[OLD[0], "ALTER TABLE a ADD COLUMN y DEFAULT 4", "CREATE TABLE b (z)"];
+
+    fn version(db: &Connection) -> u32 {
+        db.pragma_query_value(None, "user_version", |row| row.get(0)).unwrap()
+    }
+
+    #[test]
+    fn a_register_of_an_older_layout_is_brought_up_and_keeps_what_it_holds() {
+        let mut db = Connection::open_in_memory().unwrap();
+        migrate(&mut db, OLD).unwrap();
+        assert_eq!(version(&db), 1);
+        for _ in 0..2 {
+            migrate(&mut db, NEW).unwrap();
+            let kept: (i64, i64) =
+                db.query_row("SELECT x, y FROM a", [], |row| Ok((row.get(0)?, row.get(1)?))).unwrap();
+            assert_eq!((version(&db), kept), (3, (17, 4)));
+        }
+        let refused = migrate(&mut db, OLD).unwrap_err();
+        assert!(matches!(refused, RegisterErrorKind::Newer { found: 3, known: 1 }), "{refused}");
+    }
+
+    #[test]
+    fn a_step_that_fails_leaves_the_register_at_the_layout_that_it_had() {
+        let mut db = Connection::open_in_memory().unwrap();
+        migrate(&mut db, OLD).unwrap();
+        let failing = [NEW[0], NEW[1], "CREATE TABLE a (taken)"];
+        assert!(migrate(&mut db, &failing).is_err());
+        assert_eq!(version(&db), 1);
+        assert!(db.prepare("SELECT y FROM a").is_err());
+    }
 }

@@ -2,6 +2,9 @@
 /// session, but `judgement` and `document`, which hold every one; only the views are an interface.
 pub(super) const STEPS: &[&str] = &[include_str!("layout-1.sql")];
 
+/// Tables of every judgement and of what sessions share.
+pub(super) const TABLES: [&str; 4] = ["session", "judgement", "document", "asked"];
+
 /// A view that `ask` and `export` offer.
 #[derive(Debug, Clone, Copy)]
 pub struct View {
