@@ -9,9 +9,10 @@ use clap::builder::PossibleValuesParser;
 
 use super::Exit;
 use super::files::write_whole_by;
-use crate::register::{Added, Again, Answer, Document, Filters, Judged, Limits, Places, Register, VIEWS, View};
+use crate::register::{Added, Again, Answer, Document, Filters, Judged, Limits, Register, VIEWS, View};
 use crate::report::grid;
 use crate::report::table::{self, Style, safe};
+use crate::verify::Shelf;
 
 /// Keep a season's verdicts in one file, find them again, ask them questions
 ///
@@ -221,11 +222,10 @@ fn told(document: &Document, added: &Added) -> String {
 }
 
 const LIST_ROWS: usize = 200;
-/// Columns of the list and what stands above them.
-const LISTED: [(&str, &str); 7] = [
+/// Columns of the list and what stands above them. A sheet's number begins with the day of the ride.
+const LISTED: [(&str, &str); 6] = [
     ("coalesce(verdict, 'advisory')", "Verdict"),
     ("sheet_number", "Sheet"),
-    ("substr(started, 1, 10)", "Ridden"),
     ("unit", "Unit"),
     ("firmware", "Firmware"),
     ("tester", "Tester"),
@@ -257,7 +257,7 @@ fn list(args: &ListArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
         writeln!(out, "no session here is so")?;
         return Ok(Exit::Done);
     }
-    grid::table(&LISTED.map(|(_, head)| head.to_owned()), &answer.lines, &[0, 1, 2], out)?;
+    grid::table(&LISTED.map(|(_, head)| head.to_owned()), &answer.lines, &[0, 1], out)?;
     let sessions = if all == 1 { "session" } else { "sessions" };
     match answer.more {
         true => writeln!(out, "\n{} of {all} {sessions}; --rows {all} shows all", answer.lines.len())?,
@@ -389,14 +389,15 @@ fn rejudge(args: &RejudgeArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     // So that a register that is not there is not begun.
     let all = Register::open_to_read(&args.place.register)?.all_newest()?;
     let mut register = Register::open(&args.place.register)?;
-    let places = Places::of(&args.recordings);
-    for unread in &places.unread {
-        eprintln!("note: {unread}");
+    let mut shelf = Shelf::default();
+    for folder in &args.recordings {
+        let more = Shelf::of(folder).with_context(|| format!("looking into {}", folder.display()))?;
+        shelf = shelf.and(more);
     }
     let (mut same, mut unfound) = (0_usize, vec![]);
     let mut differing = 0_usize;
     for judged in &all {
-        match register.judge_again(judged, &places)? {
+        match register.judge_again(judged, &shelf)? {
             Again::Same => same += 1,
             Again::Unfound(why) => unfound.push((judged, why)),
             Again::Differs { document, verdict, checks } => {

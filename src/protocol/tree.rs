@@ -139,11 +139,6 @@ impl Reading {
         Self { held: Some((file.to_owned(), bytes.to_owned())), ..Self::default() }
     }
 
-    /// [`Reading::of`] where some of the files that it names have been moved.
-    pub fn of_moved(file: &Path, bytes: &[u8], moved: BTreeMap<String, PathBuf>) -> Self {
-        Self { moved, ..Self::of(file, bytes) }
-    }
-
     /// A reading of what is known before anything was ridden: a `?` is no mistake, nor a recording that is not there.
     pub fn before_ride() -> Self {
         Self { before_ride: true, ..Self::default() }
@@ -431,10 +426,6 @@ impl Reading {
         let path = self.folder(node.at).join(&text);
         if path.is_file() {
             return Some(path);
-        }
-        let name = path.file_name().map(|name| name.to_string_lossy().into_owned());
-        if let Some(there) = name.and_then(|name| self.moved.get(&name)) {
-            return Some(there.clone());
         }
         let help = format!("looked for `{}`; paths start from this file's folder", path.display());
         self.report(node.at, format!("no file `{text}`"), Some(help));

@@ -31,9 +31,9 @@ struct Picked {
     /// SQL behind `SELECT id` up to its order, and its parameters.
     from: String,
     values: Vec<Value>,
-    /// What numbers the judgements, and what sorts them by their ride.
+    /// What numbers the judgements, and what counts them: a session may show one pattern twice.
     id: &'static str,
-    started: &'static str,
+    count: &'static str,
 }
 
 impl Filters {
@@ -80,7 +80,7 @@ impl Filters {
         }
         if pattern_alone {
             let from = format!("FROM finding WHERE {}", terms.join(" AND "));
-            return Picked { from, values, id: "judgement", started: "started" };
+            return Picked { from, values, id: "judgement", count: "count(DISTINCT judgement)" };
         }
         let index = match indexes[..] {
             [one] => one,
@@ -88,7 +88,7 @@ impl Filters {
         };
         terms.insert(0, "newest = 1");
         let from = format!("FROM judgement INDEXED BY {index} WHERE {}", terms.join(" AND "));
-        Picked { from, values, id: "id", started: "started" }
+        Picked { from, values, id: "id", count: "count(*)" }
     }
 }
 
@@ -150,8 +150,8 @@ impl Register {
             while let Some(row) = rows.next()? {
                 answer.lines.push((0..columns.len()).map(|i| row.get(i)).collect::<rusqlite::Result<_>>()?);
             }
-            let Picked { from, values, id, .. } = filters.picked();
-            let count = format!("SELECT count(DISTINCT {id}) {from}");
+            let Picked { from, values, count, .. } = filters.picked();
+            let count = format!("SELECT {count} {from}");
             let all: usize = self.db.query_row(&count, params_from_iter(&values), |row| row.get::<_, i64>(0))? as usize;
             answer.more = all > answer.lines.len();
             Ok((answer, all))
@@ -275,13 +275,12 @@ impl Register {
 }
 
 fn list_sql(filters: &Filters, columns: &[&str], most: usize) -> (String, Vec<Value>) {
-    let Picked { from, mut values, id, started } = filters.picked();
+    let Picked { from, mut values, id, .. } = filters.picked();
     values.push(Value::Integer(i64::try_from(most).unwrap_or(i64::MAX)));
     let columns = columns.join(", ");
-    // A session may show one pattern twice.
     let sql = format!(
         "SELECT {columns} FROM sessions WHERE judgement IN
-             (SELECT {id} {from} GROUP BY {started}, {id} ORDER BY {started} DESC, {id} DESC LIMIT ?)
+             (SELECT {id} {from} GROUP BY started, {id} ORDER BY started DESC, {id} DESC LIMIT ?)
          ORDER BY started DESC, judgement DESC"
     );
     (sql, values)

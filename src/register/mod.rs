@@ -29,6 +29,6 @@ pub use document::{Document, DocumentError};
 pub use export::Moment;
 pub use find::{Filters, Found, Judged, SheetError};
 pub use open::{Register, RegisterError, RegisterErrorKind};
-pub use rejudge::{Again, Places, Unfound};
+pub use rejudge::{Again, Unfound};
 pub use rusqlite::types::Value;
 pub use schema::{Column, VIEWS, View};

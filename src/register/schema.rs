@@ -25,7 +25,7 @@ macro_rules! of_session {
     ($($column:expr),* $(,)?) => {
         &[
             ("session", "number of the session in this register"),
-            ("sheet_number", "of its newest judgement"),
+            ("sheet_number", "number of the verdict sheet"),
             ("started", "first second of the ride, UTC, ISO 8601"),
             ("unit", "label of the unit under test"),
             ("serial", "null where it was not given"),

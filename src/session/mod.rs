@@ -59,8 +59,7 @@ mod marks;
 mod model;
 mod parse;
 
-use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 pub use clock::pin;
 pub(crate) use draft::relative;
@@ -90,16 +89,6 @@ pub fn load(path: &Path) -> Result<Session, Problems> {
 /// As [`load`].
 pub fn load_bytes(path: &Path, bytes: &[u8]) -> Result<Session, Problems> {
     let mut reading = Reading::of(path, bytes);
-    let session = parse::read(&mut reading, path);
-    reading.close(session)
-}
-
-/// [`load_bytes`] of a session some of whose recordings lie elsewhere by now, by their names.
-///
-/// # Errors
-/// As [`load`].
-pub fn load_moved(path: &Path, bytes: &[u8], moved: BTreeMap<String, PathBuf>) -> Result<Session, Problems> {
-    let mut reading = Reading::of_moved(path, bytes, moved);
     let session = parse::read(&mut reading, path);
     reading.close(session)
 }

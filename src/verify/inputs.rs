@@ -138,6 +138,18 @@ impl Shelf {
         Ok(Self { files: Arc::new(by_hash) })
     }
 
+    /// With what is on another shelf; of two files alike this one's.
+    pub fn and(self, other: Self) -> Self {
+        let mut files = Arc::unwrap_or_clone(other.files);
+        files.extend(Arc::unwrap_or_clone(self.files));
+        Self { files: Arc::new(files) }
+    }
+
+    /// Where the file of this hash (lower-case hex) is.
+    pub fn find(&self, sha256: &str) -> Option<&Path> {
+        self.files.get(sha256).map(PathBuf::as_path)
+    }
+
     /// A recording by hash: at `path` if it is there, else on the shelf, else another at `path`.
     pub(super) fn place(&self, sha256: &str, path: &Path) -> State {
         self.place_of(sha256, path, sha256_of_file(path))
