@@ -568,6 +568,32 @@ fn a_journal_left_by_a_killed_process_is_undone_by_whoever_reads_next() {
 }
 
 #[test]
+fn the_audit_notices_what_is_half_there() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = register_of(&folder, &[small(1), small(2)]);
+    let faults = |spoil: &str| {
+        let spoiled = folder.path().join("spoiled.sqlite");
+        std::fs::copy(&file, &spoiled).unwrap();
+        let db = rusqlite::Connection::open(&spoiled).unwrap();
+        db.execute_batch(&format!("PRAGMA foreign_keys = 0; {spoil}")).unwrap();
+        drop(db);
+        Register::open_to_read(&spoiled).unwrap().audit().unwrap().join("; ")
+    };
+    assert_eq!(faults("SELECT 1"), "");
+    let checks = small(2).checks().count();
+    assert_eq!(
+        faults("DELETE FROM check_value WHERE judgement = 2 AND place = 3"),
+        format!("judgement 2 has {} lines in check_value, not {checks}", checks - 1)
+    );
+    assert_eq!(
+        faults("UPDATE document SET gzip = (SELECT gzip FROM document WHERE judgement = 1) WHERE judgement = 2"),
+        "the document of judgement 2 is not the one that was added"
+    );
+    assert!(faults("UPDATE judgement SET newest = 0 WHERE id = 1").contains("session 1 has not one newest judgement"));
+    assert!(faults("DELETE FROM judgement WHERE id = 1").contains("a line of document belongs to nothing"));
+}
+
+#[test]
 fn added_together_all_or_none_and_the_outcomes_in_order() {
     let folder = tempfile::tempdir().unwrap();
     let documents: Vec<Document> =
@@ -644,6 +670,13 @@ fn what_was_moved_is_found_by_its_hash_and_what_is_gone_or_changed_is_told() {
     let (code, told, error) = run(&["rejudge", "--recordings", "attic"], folder.path());
     assert_eq!((code, told.as_str(), error.as_str()), (0, same, ""));
 
+    // The whole folder was moved, protocol and all.
+    let elsewhere = folder.path().join("sessions/two");
+    std::fs::rename(&session, &elsewhere).unwrap();
+    let (code, told, error) = run(&["rejudge", "--recordings", "attic", "--recordings", "sessions"], folder.path());
+    assert_eq!((code, told.as_str(), error.as_str()), (0, same, ""));
+    std::fs::rename(&elsewhere, &session).unwrap();
+
     let yaml = session.join("session.yaml");
     let text = std::fs::read_to_string(&yaml).unwrap();
     std::fs::write(&yaml, format!("{text}notes: added later\n")).unwrap();
@@ -657,6 +690,22 @@ fn what_was_moved_is_found_by_its_hash_and_what_is_gone_or_changed_is_told() {
     assert!(code == 2 && told.contains("session session.yaml is not there"), "{told}");
     let (code, _, error) = run(&["rejudge", "--recordings", "nowhere"], folder.path());
     assert!(code == 2 && error.starts_with("error: looking into nowhere: "), "{error}");
+}
+
+#[test]
+fn what_was_pinned_on_the_command_line_is_not_superseded_by_a_judgement_without_the_pin() {
+    let folder = tempfile::tempdir().unwrap();
+    demo(folder.path(), |verdict| {
+        let ridden = verdict.phases.iter_mut().find_map(|phase| phase.matched.as_mut()).unwrap();
+        ridden.rests_on = vec!["pinned by hand".into()];
+    });
+    let (code, told, _) = run(&["rejudge"], folder.path());
+    assert!(
+        code == 2 && told.contains("it was judged with pins of the command line; judge it again with them"),
+        "{told}"
+    );
+    let mut register = Register::open_to_read(&folder.path().join("assize-register.sqlite")).unwrap();
+    assert_eq!(texts(&mut register, "SELECT judgements FROM sessions"), ["1"]);
 }
 
 #[test]
