@@ -629,6 +629,14 @@ fn judged_again_the_same_stays_and_what_differs_supersedes() {
     let same = (0, "1 the same, 0 kept anew, 0 not judged again\n".to_owned(), String::new());
     assert_eq!(run(&["rejudge"], folder.path()), same);
 
+    // Digits that no sheet shows are no other judgement, nor is another version by itself.
+    let folder = tempfile::tempdir().unwrap();
+    demo(folder.path(), |verdict| {
+        verdict.assize = "0.0.9".into();
+        *verdict.whole_ride[0].value.as_mut().unwrap() *= 1.0 + 1e-14;
+    });
+    assert_eq!(run(&["rejudge"], folder.path()), same);
+
     // As an older program might have judged.
     let folder = tempfile::tempdir().unwrap();
     demo(folder.path(), |verdict| {

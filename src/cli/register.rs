@@ -152,7 +152,7 @@ struct ExportArgs {
 /// Judge every kept session again and keep what comes out differently
 ///
 /// Session files are looked for where the verdict lay when it was added, recordings where the session says, and both by
-/// their hashes in the folders of --recordings. Exit code 1 if a session came out differently, 2 if one could not be judged
+/// their hashes in the folders of --recordings. A judgement that differs only in digits that no sheet shows is the same. Exit code 1 if a session came out differently, 2 if one could not be judged
 /// again.
 #[derive(Debug, clap::Args)]
 struct RejudgeArgs {

@@ -4,7 +4,7 @@ use super::document::Document;
 use super::{Judged, Register, RegisterError};
 use crate::report;
 use crate::verdict::Verdict;
-use crate::verify::{self, Input, Places, Shelf, State, Verified, VerifyError};
+use crate::verify::{self, Input, Places, Shelf, State, VerifyError, Weight};
 
 /// Why a kept session could not be judged again.
 #[derive(Debug, thiserror::Error)]
@@ -20,7 +20,8 @@ pub enum Unfound {
 /// A kept session judged again.
 #[derive(Debug)]
 pub enum Again {
-    /// But for the program's version and keys that it did not write then.
+    /// But for the program's version, keys that it did not write then and digits that no sheet shows: the last ones may
+    /// change with the compiler, and superseding a season for them would bury what matters.
     Same,
     /// The new verdict, to be kept, and how many checks have another outcome or value.
     Differs {
@@ -64,11 +65,12 @@ fn again(kept: &Verdict, judged: &Judged, shelf: &Shelf) -> Result<Again, Unfoun
     if !changed.is_empty() {
         return Err(Unfound::Changed(changed.join(", ")));
     }
-    let verified = again.verified();
-    let now = again.judged.map_err(Unfound::Verify)?.verdict;
-    if verified == Verified::Same {
+    let judged_now = again.judged.map_err(Unfound::Verify)?;
+    let matters = |difference: &verify::Difference| matches!(difference.weight, Weight::Outcome | Weight::Shown);
+    if !judged_now.differences.iter().any(matters) {
         return Ok(Again::Same);
     }
+    let now = judged_now.verdict;
     if pinned(&now) < pinned(kept) {
         return Err(Unfound::Pinned);
     }
