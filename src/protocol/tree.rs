@@ -114,8 +114,6 @@ pub(crate) struct Reading {
     before_ride: bool,
     /// Of a session that was judged before.
     reopened: Option<Reopened>,
-    /// Where files lie by now that are not at their place, by their names.
-    moved: BTreeMap<String, PathBuf>,
 }
 
 /// A session that is read again after it was judged: what it names may lie elsewhere by now.
