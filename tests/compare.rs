@@ -227,6 +227,19 @@ fn counts_and_bounds_are_not_pooled_as_measurements() {
 }
 
 #[test]
+fn sessions_that_say_the_very_same_are_no_reason_to_panic() {
+    for cells in [vec![vec![1.1; 3]; 4], vec![vec![0.0; 2]; 2], vec![vec![1.0, 1.0], vec![2.0, 2.0]]] {
+        for u in [0.0, 0.1] {
+            for by in [By::Specimen, By::Date] {
+                let comparison = compare(season_of(&cells, u), by).unwrap();
+                let numbers = serde_json::to_string(&comparison).unwrap();
+                assert_eq!(serde_json::from_str::<Comparison>(&numbers).unwrap(), comparison);
+            }
+        }
+    }
+}
+
+#[test]
 fn rates_that_differ_are_told_and_alike_ones_are_not() {
     let rates = |bad: u32| {
         let mut given = Season { fault_rate: 0.0, ..Season::PLAIN }.draw(&mut ChaCha8Rng::seed_from_u64(3)).given;

@@ -6,6 +6,9 @@ use super::{By, Cell, Difference, Row, Scatter};
 use crate::report::words;
 use crate::stats;
 
+/// Of more groups pairs are not held against each other: of a hundred days nobody reads 4,950 differences in each row.
+const MOST_GROUPS: usize = 60;
+
 /// What a difference rests on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Basis {
@@ -150,7 +153,8 @@ fn of_row(gathered: &Gathered, cells: &Cells<'_>) -> Row {
     let uncertain = row.entries.iter().flatten().all(|entry| entry.uncertain || entry.value.is_none());
     let groups = gathered.groups.len();
     let mut differences = vec![];
-    for first in 0..if row.compared && uncertain { groups } else { 0 } {
+    let held = row.compared && uncertain && groups <= MOST_GROUPS;
+    for first in 0..if held { groups } else { 0 } {
         for second in first + 1..groups {
             let Some((estimate, basis)) = cells.difference(first, second) else { continue };
             differences.push(Difference {
@@ -175,7 +179,7 @@ fn of_row(gathered: &Gathered, cells: &Cells<'_>) -> Row {
         unit: row.unit.clone(),
         limit: row.limit.clone(),
         required: row.required,
-        compared: row.compared && uncertain,
+        compared: held,
         cells: (0..groups).map(|g| cell(gathered, cells, g, uncertain)).collect(),
         session_scatter: (scatter.degrees_of_freedom > 0.0).then(|| Scatter {
             standard_deviation: scatter.beyond.sqrt(),
@@ -280,6 +284,13 @@ fn overall(rows: &[Row], names: &[&str]) -> Vec<String> {
     let compared: Vec<&Row> = rows.iter().filter(|row| !row.differences.is_empty()).collect();
     if names.len() < 2 {
         return vec!["There is one group only, so nothing to tell it apart from.".to_owned()];
+    }
+    if names.len() > MOST_GROUPS {
+        return vec![format!(
+            "{} groups are too many to hold each against each ({MOST_GROUPS} at most); give fewer files or another --by. \
+             The rows and the questions stand.",
+            names.len()
+        )];
     }
     if compared.is_empty() {
         return vec![

@@ -96,10 +96,14 @@ fn specimen(gathered: &Gathered, row: &Measured) -> Result<Answer, String> {
     let found = stats::variance_components(&values, coverage).ok_or(
         "each specimen has one session, which does not part specimens from sessions; ride at least two specimens twice",
     )?;
-    if found.within <= 0.0 {
+    // But for rounding.
+    let largest = values.iter().flatten().fold(0.0_f64, |most, value| most.max(value.abs()));
+    if found.within.sqrt() <= 1e-12 * largest {
         return Err("the sessions give the very same values".to_owned());
     }
+    // One instrument's share differs a little with the reading; that is no other instrument.
     let off = references_differ(row, &sessions, found.within_dof);
+    let off = if off > 0.02 * found.between_interval.1 { off } else { 0.0 };
     let sd = |variance: f64| (variance - off).max(0.0).sqrt();
     let between = (sd(found.between_interval.0), sd(found.between_interval.1));
     let within = (found.within_interval.0.sqrt(), found.within_interval.1.sqrt());
@@ -147,7 +151,7 @@ fn specimen(gathered: &Gathered, row: &Measured) -> Result<Answer, String> {
     };
     let taken = if off > 0.0 {
         format!(
-            " {} of the spread between specimens are their different references and taken off.",
+            " Of the spread between specimens {} is laid to their different references and taken off.",
             size(off.sqrt(), unit)
         )
     } else {
@@ -166,8 +170,7 @@ fn references_differ(row: &Measured, sessions: &[&Vec<usize>], within_dof: f64) 
     let within: f64 = sessions.iter().map(|cell| expected_parts(row, cell).1).sum::<f64>() / within_dof;
     let usual = m / sessions.iter().map(|cell| 1.0 / cell.len() as f64).sum::<f64>();
     let off = between - within / usual;
-    // One instrument's share in per cents of the reading differs a little with the reading.
-    if off > 0.01 * (each / m) { off } else { 0.0 }
+    off.max(0.0)
 }
 
 /// Mean over the specimens, their scatter and what all share.
@@ -460,23 +463,23 @@ fn differing_rates(groups: &[(u64, u64)]) -> Option<(f64, &'static str)> {
     }
     let mut rng = ChaCha8Rng::seed_from_u64(SEED);
     let (hits, trials) = groups.iter().fold((0, 0), |sum, one| (sum.0 + one.0, sum.1 + one.1));
-    let mut faults: Vec<bool> = (0..trials).map(|i| i < hits).collect();
+    let rate = hits as f64 / trials as f64;
+    let mut group_of: Vec<usize> =
+        groups.iter().enumerate().flat_map(|(g, (_, n))| std::iter::repeat_n(g, *n as usize)).collect();
+    let chi2 = |dealt: &[u64]| -> f64 {
+        let term = |hits: u64, n: u64| (hits as f64 - n as f64 * rate).powi(2) / (n as f64 * rate * (1.0 - rate));
+        dealt.iter().zip(groups).filter(|(_, (_, n))| *n > 0).map(|(hits, (_, n))| term(*hits, *n)).sum()
+    };
     let as_large = (0..PERMUTATIONS)
         .filter(|_| {
-            for i in (1..faults.len()).rev() {
-                faults.swap(i, rng.random_range(0..=i));
+            // The first so many of a shuffled pack are the faults; the rest need no shuffling.
+            let mut dealt = vec![0; groups.len()];
+            for i in 0..hits as usize {
+                let drawn = rng.random_range(i..group_of.len());
+                group_of.swap(i, drawn);
+                dealt[group_of[i]] += 1;
             }
-            let mut from = 0;
-            let dealt: Vec<(u64, u64)> = groups
-                .iter()
-                .map(|(_, n)| {
-                    let to = from + *n as usize;
-                    let hits = faults[from..to].iter().filter(|fault| **fault).count() as u64;
-                    from = to;
-                    (hits, *n)
-                })
-                .collect();
-            stats::equal_proportions(&dealt).is_some_and(|p| p.chi2 >= found.chi2 * (1.0 - 1e-9))
+            chi2(&dealt) >= found.chi2 * (1.0 - 1e-9)
         })
         .count();
     Some(((as_large + 1) as f64 / (PERMUTATIONS + 1) as f64, "by dealing out at random"))
@@ -549,4 +552,22 @@ pub(super) fn slope(row: &Measured, cells: &[Vec<usize>], days: &[f64]) -> Resul
         degrees_of_freedom,
     );
     Ok(Estimate::of(sum, &scatter))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn many_small_groups_are_dealt_out_at_random() {
+        let few = [(3, 6), (0, 6), (1, 6), (0, 6)];
+        assert_eq!(differing_rates(&few).map(|p| p.1), Some("exact"));
+        let many: Vec<(u64, u64)> =
+            (0..40).map(|i| if i == 0 { (5, 6) } else { (u64::from(i % 13 == 0), 6) }).collect();
+        let (p, how) = differing_rates(&many).unwrap();
+        assert_eq!(how, "by dealing out at random");
+        assert!(p < 0.01, "{p}");
+        let alike: Vec<(u64, u64)> = (0..40).map(|i| (u64::from(i % 3 == 0), 6)).collect();
+        assert!(differing_rates(&alike).unwrap().0 > 0.5);
+    }
 }

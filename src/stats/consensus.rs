@@ -114,7 +114,7 @@ pub struct Anova {
     pub p: f64,
 }
 
-/// Groups may differ in size; `None` below two groups, without a repeated value in any, or where all values are one.
+/// Groups may differ in size; `None` below two groups or without a repeated value in any.
 pub fn one_way_anova(groups: &[Vec<f64>]) -> Option<Anova> {
     let n: usize = groups.iter().map(Vec::len).sum();
     // Sums of the deviations from one value of the data keep the digits where leading ones are constant.
@@ -131,12 +131,13 @@ pub fn one_way_anova(groups: &[Vec<f64>]) -> Option<Anova> {
     if between_dof < 1.0 || within_dof < 1.0 {
         return None;
     }
-    if between_squares == 0.0 && within_squares == 0.0 {
-        return None;
-    }
     let f = between_squares / between_dof / (within_squares / within_dof);
-    // Without any scatter within, the least difference is beyond chance; the library panics at infinity.
-    let p = if f.is_finite() { FisherSnedecor::new(between_dof, within_dof).ok()?.sf(f) } else { 0.0 };
+    // Without scatter within, F is infinite, or no number where nothing differs at all.
+    let p = match f {
+        f if f.is_nan() => 1.0,
+        f if f.is_infinite() => 0.0,
+        f => FisherSnedecor::new(between_dof, within_dof).ok()?.sf(f),
+    };
     Some(Anova { between_squares, between_dof, within_squares, within_dof, f, p })
 }
 

@@ -263,6 +263,11 @@ pub fn coverages(draws: u64, seed: u64) -> Vec<Coverage> {
         let at_least = (between_sd == 0.0).then_some(AT_ZERO);
         add(&format!("specimens' standard deviation, {between_sd} %"), at_least, hits);
     }
+    let apart = Season { references_by_specimen: true, between_sd: 0.6, specimens: 5, ..Season::PLAIN };
+    let hits = covered(&apart, draws, seed + 3, By::Specimen, |c, _| {
+        within(figure(c, "specimen", "between specimens").unwrap(), 0.6)
+    });
+    add("specimens' standard deviation, 0.6 %, a reference each", None, hits);
     let season = Season { specimens: 5, ..Season::PLAIN };
     let sessions = (season.session_sd * season.session_sd + OWN_VARIANCE).sqrt();
     let hits = covered(&season, draws, seed + 4, By::Specimen, |c, _| {
