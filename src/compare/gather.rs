@@ -22,7 +22,7 @@ pub struct Given {
 }
 
 /// One row before it is pooled.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct Measured {
     pub name: String,
     pub of: &'static str,

@@ -101,9 +101,7 @@ fn specimen(gathered: &Gathered, row: &Measured) -> Result<Answer, String> {
     if found.within.sqrt() <= 1e-12 * largest {
         return Err("the sessions give the very same values".to_owned());
     }
-    // One instrument's share differs a little with the reading; that is no other instrument.
-    let off = references_differ(row, &sessions, found.within_dof);
-    let off = if off > 0.02 * found.between_interval.1 { off } else { 0.0 };
+    let off = references_differ(&without_common(row), &sessions, found.within_dof);
     let sd = |variance: f64| (variance - off).max(0.0).sqrt();
     let between = (sd(found.between_interval.0), sd(found.between_interval.1));
     let within = (found.within_interval.0.sqrt(), found.within_interval.1.sqrt());
@@ -158,6 +156,20 @@ fn specimen(gathered: &Gathered, row: &Measured) -> Result<Answer, String> {
         String::new()
     };
     Ok(Answer { of: row.name.clone(), told: true, says: format!("{specimens}; {model}.{taken}"), figures })
+}
+
+/// The row without what all sessions share: one instrument's share differs a little with the reading, and that is no
+/// other instrument.
+fn without_common(row: &Measured) -> Measured {
+    let mut keys: BTreeMap<u8, BTreeSet<u32>> = BTreeMap::new();
+    for one in row.entries.iter().flatten().flat_map(|entry| &entry.shared) {
+        keys.entry(one.source).or_default().insert(one.surely);
+    }
+    let mut row = row.clone();
+    for entry in row.entries.iter_mut().flatten() {
+        entry.shared.retain(|one| keys[&one.source].len() > 1);
+    }
+    row
 }
 
 /// Variance between specimens that is their references' and their drivetrains'.
