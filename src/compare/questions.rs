@@ -214,25 +214,49 @@ fn firmware(gathered: &Gathered, main: &[&Measured]) -> Vec<Answer> {
     if let Some(why) = why {
         return vec![cannot("steady errors and contrasts", &why)];
     }
-    let pairs = || versions.windows(2).enumerate();
-    main.iter()
-        .flat_map(|row| {
+    let changes = |rows: &[&Measured], allowance: f64| -> Vec<(Answer, bool)> {
+        let of_row = |row: &&Measured| {
             let cells = Cells::of(row, &group, &gathered.specimen, false);
-            pairs().map(move |(i, pair)| change(gathered, row, &cells, i, pair)).collect::<Vec<_>>()
-        })
-        .collect()
+            let pairs = versions.windows(2).enumerate();
+            pairs.map(|(i, pair)| change(gathered, row, &cells, (i, pair), allowance)).collect::<Vec<_>>()
+        };
+        rows.iter().flat_map(of_row).collect()
+    };
+    let mut answers: Vec<Answer> = changes(main, 1.0).into_iter().map(|(answer, _)| answer).collect();
+    // Of the many other checks only what changed is told, with an allowance for having looked at all of them (Bonferroni).
+    let others: Vec<&Measured> =
+        gathered.rows.iter().filter(|row| row.compared && !row.main && has_values(row)).collect();
+    if !others.is_empty() {
+        let looked_at = others.len() * (versions.len() - 1);
+        let changed: Vec<Answer> =
+            changes(&others, looked_at as f64).into_iter().filter(|(_, changed)| *changed).map(|(a, _)| a).collect();
+        if changed.is_empty() {
+            let says = format!(
+                "No change is seen in the {looked_at} other checks that were looked at, allowing for their number."
+            );
+            answers.push(Answer { of: "other checks".to_owned(), told: true, says, figures: vec![] });
+        }
+        answers.extend(changed);
+    }
+    answers
 }
 
-fn change(gathered: &Gathered, row: &Measured, cells: &Cells<'_>, before: usize, pair: &[&str]) -> Answer {
+/// The answer, and whether it is that something changed: by less than chance alone would in one of `allowance` checks.
+fn change(
+    gathered: &Gathered,
+    row: &Measured,
+    cells: &Cells<'_>,
+    (before, pair): (usize, &[&str]),
+    allowance: f64,
+) -> (Answer, bool) {
     let (coverage, unit) = (gathered.protocol.coverage, row.unit.as_str());
     let of = format!("{}, firmware {} after {}", row.name, pair[1], pair[0]);
     let Some((estimate, basis)) = cells.difference(before, before + 1) else {
-        return cannot(
-            &of,
-            "no specimen was ridden with both, and with fewer than two specimens each a version can't be parted from its \
-             specimens; ride the same specimen before and after",
-        );
+        let why = "no specimen was ridden with both, and with fewer than two specimens each a version can't be parted from \
+                   its specimens; ride the same specimen before and after";
+        return (cannot(&of, why), false);
     };
+    let changed = estimate.p() * allowance < 1.0 - coverage;
     let reach = estimate.expanded(coverage);
     let (low, high) = (estimate.value - reach, estimate.value + reach);
     let on = match basis {
@@ -249,7 +273,7 @@ fn change(gathered: &Gathered, row: &Measured, cells: &Cells<'_>, before: usize,
         ""
     };
     let by = words::quantity(estimate.value, Some(reach), unit);
-    let says = if estimate.p() < 1.0 - coverage {
+    let says = if changed {
         let way = if estimate.value < 0.0 { "lower" } else { "higher" };
         format!("It changed: {} reads {way} than {} by {by} ({on}).{once}", pair[1], pair[0])
     } else {
@@ -264,7 +288,7 @@ fn change(gathered: &Gathered, row: &Measured, cells: &Cells<'_>, before: usize,
         figure("difference", estimate.value, Some((low, high)), unit),
         figure("probability of one as large if nothing changed", estimate.p(), None, ""),
     ];
-    Answer { of, told: true, says, figures }
+    (Answer { of, told: true, says, figures }, changed)
 }
 
 /// Random effects over testers, on the specimens that all of them tested.
