@@ -13,6 +13,8 @@ pub(super) type Template = (&'static str, &'static str);
 
 /// What every template includes as `page.css`.
 const STYLE: &str = include_str!("../../shared/page.css");
+/// And as `head.html`: what a page may load (nothing), and how it fits a screen.
+const HEAD: &str = include_str!("../../shared/head.html");
 
 #[derive(Debug, thiserror::Error)]
 pub enum ReportError {
@@ -73,6 +75,7 @@ fn environment((name, source): Template) -> Result<Environment<'static>, minijin
     env.add_function("look_first", |pattern: &str| words::look_first(pattern));
     env.add_function("glyph", |outcome: &str| words::glyph(outcome));
     env.add_template("page.css", STYLE)?;
+    env.add_template("head.html", HEAD)?;
     env.add_template(name, source)?;
     Ok(env)
 }

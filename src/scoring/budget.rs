@@ -7,78 +7,54 @@ use rand_chacha::ChaCha8Rng;
 
 use crate::stats;
 
-/// Where a budget line comes from, and so what happens to it over repeats and contrasts.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Source {
+macro_rules! sources {
+    ($($(#[$doc:meta])* $variant:ident => $word:literal),+ $(,)?) => {
+        /// Where a budget line comes from, and so what happens to it over repeats and contrasts.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+        pub enum Source { $($(#[$doc])* $variant),+ }
+
+        impl Source {
+            pub fn word(self) -> &'static str {
+                match self { $(Source::$variant => $word),+ }
+            }
+
+            /// The source that a verdict names so.
+            pub fn from_word(word: &str) -> Option<Source> {
+                match word { $($word => Some(Source::$variant),)+ _ => None }
+            }
+        }
+    };
+}
+
+sources! {
     /// Scatter of this window or repeat; independent from the next one.
-    Scatter,
+    Scatter => "scatter",
     /// The reference's gain: one draw per session.
-    ReferenceGain,
+    ReferenceGain => "reference gain",
     /// Chain-drive loss between reference and unit: one draw per session.
-    ChainLoss,
+    ChainLoss => "chain loss",
     /// The part of the chain loss that changes with ring and cog: one draw per ring.
-    RingLoss,
+    RingLoss => "chain loss, ring to ring",
     /// A reference's split between the sides.
-    SideSplit,
+    SideSplit => "reference's split between sides",
     /// A hub's flywheel and smoothing.
-    Flywheel,
+    Flywheel => "flywheel and smoothing",
     /// Clock of the unit against the session's, strap delay included: one draw per session.
-    Clock,
+    Clock => "clock and strap delay",
     /// Sampling phase: common to all repeats of a session.
-    SamplingPhase,
+    SamplingPhase => "sampling phase",
     /// What the two head units store of a second: common to all repeats of a session.
-    Storage,
+    Storage => "what a second stores",
     /// Rounding of what was recorded.
-    Resolution,
+    Resolution => "resolution",
     /// Hung mass.
-    Mass,
-    Gravity,
-    CrankLength,
-    CrankAngle,
+    Mass => "hung mass",
+    Gravity => "gravity",
+    CrankLength => "crank length",
+    CrankAngle => "crank angle",
 }
 
 impl Source {
-    pub fn word(self) -> &'static str {
-        match self {
-            Source::Scatter => "scatter",
-            Source::ReferenceGain => "reference gain",
-            Source::ChainLoss => "chain loss",
-            Source::RingLoss => "chain loss, ring to ring",
-            Source::SideSplit => "reference's split between sides",
-            Source::Flywheel => "flywheel and smoothing",
-            Source::Clock => "clock and strap delay",
-            Source::SamplingPhase => "sampling phase",
-            Source::Storage => "what a second stores",
-            Source::Resolution => "resolution",
-            Source::Mass => "hung mass",
-            Source::Gravity => "gravity",
-            Source::CrankLength => "crank length",
-            Source::CrankAngle => "crank angle",
-        }
-    }
-
-    /// The source that a verdict names so.
-    pub fn from_word(word: &str) -> Option<Source> {
-        use Source::*;
-        let all = [
-            Scatter,
-            ReferenceGain,
-            ChainLoss,
-            RingLoss,
-            SideSplit,
-            Flywheel,
-            Clock,
-            SamplingPhase,
-            Storage,
-            Resolution,
-            Mass,
-            Gravity,
-            CrankLength,
-            CrankAngle,
-        ];
-        all.into_iter().find(|source| source.word() == word)
-    }
-
     /// Whether a fresh draw comes with each repeat.
     fn averages_over_repeats(self) -> bool {
         matches!(self, Source::Scatter | Source::Resolution)
