@@ -8,4 +8,4 @@ pub mod workout;
 
 pub use gear::{Gear, gear};
 pub use parts::{Line, Part, parts};
-pub use steps::{Act, Aim, Lasts, Load, PartOf, Reads, Step, planned_s, steps};
+pub use steps::{Act, Aim, CrankAt, Lasts, Load, PartOf, Reads, Step, planned_s, steps};

@@ -34,8 +34,12 @@ pub enum Act {
     OffBike,
     /// Sets or reads the zero offset and writes it down.
     Zero,
+    /// Brings the crank to where masses are hung and blocks the wheel.
+    BlockWheel,
     /// Hangs one mass, reads the torque and writes it down.
     Load,
+    /// Takes the mass off and releases the wheel.
+    MassOff,
 }
 
 impl Act {
@@ -57,7 +61,9 @@ impl Act {
             Act::CoolDown => "cool-down",
             Act::OffBike => "off the bike",
             Act::Zero => "zero offset",
+            Act::BlockWheel => "wheel blocked",
             Act::Load => "hung mass",
+            Act::MassOff => "mass off",
         }
     }
 
@@ -69,7 +75,12 @@ impl Act {
 
     /// Whether the rider is riding, if only rolling.
     pub fn is_ridden(self) -> bool {
-        !matches!(self, Act::OffBike | Act::Zero | Act::Load)
+        !matches!(self, Act::OffBike | Act::Zero | Act::BlockWheel | Act::Load | Act::MassOff)
+    }
+
+    /// Whether the wheel is still blocked, and perhaps a mass hung, when it is over: nobody may ride next.
+    pub fn leaves_wheel_blocked(self) -> bool {
+        matches!(self, Act::BlockWheel | Act::Load)
     }
 }
 
@@ -166,6 +177,12 @@ impl std::fmt::Display for Aim {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Load {
     pub mass_kg: f64,
+    pub at: CrankAt,
+}
+
+/// Where the crank stands while masses hang from it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CrankAt {
     pub side: Side,
     /// Of the crank from straight down; `None` where the protocol does not say (level is usual).
     pub angle_deg: Option<f64>,
@@ -198,6 +215,8 @@ pub struct Step {
     pub posture: Option<Posture>,
     pub grade_pct: Option<Range>,
     pub reads: Option<Reads>,
+    /// Where the crank is to stand, for a wheel to be blocked.
+    pub crank: Option<CrankAt>,
     /// The head unit's lap button, when this step begins: a repeat's scored part opens here, or has just ended.
     lap: bool,
 }
@@ -215,6 +234,7 @@ impl Step {
             posture: None,
             grade_pct: None,
             reads: None,
+            crank: None,
             lap: false,
         }
     }
@@ -261,9 +281,15 @@ impl Step {
                 Reads::ZeroBefore => "Set the zero offset, write it down".into(),
                 Reads::ZeroAfter => "Read the zero offset, do not set it, write it down".into(),
                 Reads::Torque(load) => {
-                    let angle = load.angle_deg.map_or(String::new(), |angle| format!(" at {}°", trim(angle)));
-                    format!("Hang {} kg {}{angle}, write the torque down", trim(load.mass_kg), side(load.side))
+                    let angle = load.at.angle_deg.map_or(String::new(), |angle| format!(" at {}°", trim(angle)));
+                    format!("Hang {} kg {}{angle}, write the torque down", trim(load.mass_kg), side(load.at.side))
                 }
+            };
+        }
+        if let Some(crank) = self.crank {
+            return match crank.angle_deg {
+                Some(angle) => format!("Turn the {} crank to {}°, block the wheel", side(crank.side), trim(angle)),
+                None => format!("Level the {} crank, block the wheel", side(crank.side)),
             };
         }
         let does = match self.act {
@@ -282,6 +308,8 @@ impl Step {
             Act::CoolDown => "Cool down",
             Act::OffBike => "Off the bike",
             Act::Zero | Act::Load => "Write it down",
+            Act::BlockWheel => "Block the wheel",
+            Act::MassOff => "Take the mass off, release the wheel, nobody near the cranks",
         };
         match self.posture {
             Some(posture) if self.act.is_scored() => format!("{does} {}", posture.word()),
@@ -454,10 +482,17 @@ impl List<'_> {
                 }
             }
             Drill::StaticLoad { loads_kg, sides, angles_deg } => {
-                for load in loads(loads_kg, sides, angles_deg) {
-                    let mut step = Step::new(Act::Load, Some(part), Lasts::open(None));
-                    step.reads = Some(Reads::Torque(load));
-                    self.push(step);
+                for at in cranks(sides, angles_deg) {
+                    let mut block = Step::new(Act::BlockWheel, Some(part), Lasts::open(None));
+                    block.crank = Some(at);
+                    self.push(block);
+                    for mass_kg in loads_kg {
+                        let mut step = Step::new(Act::Load, Some(part), Lasts::open(None));
+                        step.reads = Some(Reads::Torque(Load { mass_kg: *mass_kg, at }));
+                        self.push(step);
+                    }
+                    // The crank can't be turned, nor anybody roll off, before this.
+                    self.push(Step::new(Act::MassOff, Some(part), Lasts::open(None)));
                 }
             }
             Drill::ZeroCheck => {
@@ -514,18 +549,15 @@ fn rode(steps: &[Step]) -> bool {
     steps.iter().any(|step| step.act.is_scored())
 }
 
-/// For each side and angle all masses, in the order in which they are hung. Both sides where none is named.
-fn loads(loads_kg: &[f64], sides: &[Side], angles_deg: &[f64]) -> Vec<Load> {
+/// For each side every angle, in the order in which masses are hung there. Both sides where none is named.
+fn cranks(sides: &[Side], angles_deg: &[f64]) -> Vec<CrankAt> {
     let sides = if sides.is_empty() { &[Side::Left, Side::Right][..] } else { sides };
     let angles: Vec<Option<f64>> =
         if angles_deg.is_empty() { vec![None] } else { angles_deg.iter().copied().map(Some).collect() };
-    let mut all = vec![];
-    for side in sides {
-        for angle_deg in &angles {
-            all.extend(loads_kg.iter().map(|mass_kg| Load { mass_kg: *mass_kg, side: *side, angle_deg: *angle_deg }));
-        }
-    }
-    all
+    sides
+        .iter()
+        .flat_map(|side| angles.iter().map(|angle_deg| CrankAt { side: *side, angle_deg: *angle_deg }))
+        .collect()
 }
 
 #[cfg(test)]
@@ -657,6 +689,77 @@ pub(super) mod tests {
             reads.iter().filter_map(|r| if let Reads::Torque(load) = r { Some(load.mass_kg) } else { None }).collect();
         assert_eq!(masses, [5.0, 10.0, 20.0, 10.0, 5.0, 5.0, 10.0, 20.0, 10.0, 5.0]);
         assert!(rig.iter().all(|s| !s.is_typed() || s.lasts.planned_s.is_none()));
+    }
+
+    /// What stands against somebody who gets on: a wheel blocked, a mass hung.
+    fn walk_past_masses(name: &str, steps: &[Step]) {
+        let (mut blocked, mut hung) = (None, false);
+        for step in steps {
+            match step.act {
+                Act::BlockWheel => {
+                    assert!(blocked.is_none() && !hung, "{name}: blocked twice");
+                    blocked = Some(step.crank.unwrap());
+                }
+                Act::Load => {
+                    let Some(Reads::Torque(load)) = step.reads else { panic!("{name}: a mass without its reading") };
+                    assert_eq!(blocked, Some(load.at), "{name}: hung where the crank does not stand");
+                    hung = true;
+                }
+                Act::MassOff => {
+                    assert!(blocked.is_some() && hung, "{name}: nothing to take off");
+                    assert_eq!(step.says(), "Take the mass off, release the wheel, nobody near the cranks");
+                    (blocked, hung) = (None, false);
+                }
+                act => assert!(blocked.is_none() && !hung, "{name}: {} with the wheel blocked", act.word()),
+            }
+        }
+        assert!(blocked.is_none() && !hung, "{name}: left with a mass on");
+    }
+
+    #[test]
+    fn nobody_rolls_off_with_a_mass_on_in_any_shipped_protocol() {
+        for name in all_shipped() {
+            walk_past_masses(&name, &steps(&shipped(&name)));
+        }
+        let rig = steps(&shipped("rig-ramp-and-loads"));
+        let count = |act: Act| rig.iter().filter(|step| step.act == act).count();
+        assert_eq!((count(Act::BlockWheel), count(Act::Load), count(Act::MassOff)), (2, 10, 2));
+    }
+
+    /// Every drill before, between and after every other, up to four at a time, as written and as the road brings them.
+    #[test]
+    fn nobody_rolls_off_with_a_mass_on_in_any_order_of_drills() {
+        let drills = [
+            "drill: free, lasts: 2 min",
+            "drill: wait, lasts: 10 min",
+            "drill: steady, power: 200 W, lasts: 4 min, ring: small",
+            "drill: sprint, effort: at least 500 W, lasts: 8 s, repeat: 2",
+            "drill: coast_restart, lead_in: 200 W for 20 s, coast: 8 s, restart: at least 300 W for 6 s",
+            "drill: soft_pedal, surge: 300 W for 10 s, soft: 30..90 W for 20 s",
+            "drill: ramp, steps: [80 W, 140 W, 200 W], each: 60 s",
+            "drill: static_load, loads: [5 kg, 10 kg], sides: [left, right], angles: [90 °, 45 °]",
+            "drill: static_load, loads: [5 kg], repeat: 2",
+            "drill: zero_check",
+        ];
+        let all: String =
+            drills.iter().enumerate().map(|(n, drill)| format!("  - {{phase: p{n}, {drill}}}\n")).collect();
+        let mut protocol = written(&all);
+        let phases = std::mem::take(&mut protocol.phases);
+        assert_eq!(phases.len(), drills.len());
+        let mut orders: Vec<Vec<usize>> = vec![vec![]];
+        let mut walked = 0;
+        for _ in 0..4 {
+            orders = orders.iter().flat_map(|o| (0..phases.len()).map(|n| [o.as_slice(), &[n]].concat())).collect();
+            for order in &orders {
+                protocol.phases = order.iter().map(|n| phases[*n].clone()).collect();
+                for any in [PhaseOrder::AsWritten, PhaseOrder::Any] {
+                    protocol.order = any;
+                    walk_past_masses(&format!("{order:?}"), &steps(&protocol));
+                    walked += 1;
+                }
+            }
+        }
+        assert_eq!(walked, 2 * (10 + 100 + 1000 + 10_000));
     }
 
     #[test]

@@ -118,8 +118,8 @@ fn name(step: &Step) -> String {
         (_, Some(Reads::ZeroBefore)) => "Set zero, write".to_owned(),
         (_, Some(Reads::ZeroAfter)) => "Read zero".to_owned(),
         (_, Some(Reads::Torque(load))) => {
-            let side = if load.side == Side::Left { "left" } else { "right" };
-            let angle = load.angle_deg.map_or(String::new(), |angle| format!(" {}", trim(angle)));
+            let side = if load.at.side == Side::Left { "left" } else { "right" };
+            let angle = load.at.angle_deg.map_or(String::new(), |angle| format!(" {}", trim(angle)));
             format!("{}kg {side}{angle}", trim(load.mass_kg))
         }
         (Act::WarmUp, _) => easy("Warm up"),
@@ -127,6 +127,8 @@ fn name(step: &Step) -> String {
         (Act::Look, _) => easy("Ride on"),
         (Act::RollOff, _) => easy("Roll"),
         (Act::CoolDown, _) => "Cool down".to_owned(),
+        (Act::BlockWheel, _) => "Block the wheel".to_owned(),
+        (Act::MassOff, _) => "Mass off, clear".to_owned(),
         (Act::OffBike | Act::Zero | Act::Load, _) => "Off the bike".to_owned(),
         (Act::Block, _) => format!("{power}{}", ring(step.ring)),
         (Act::Level, _) => format!("Ramp{power}"),

@@ -119,6 +119,10 @@ impl Prompter {
     }
 
     fn replay(&mut self, said: &Said) {
+        // Who comes back to hang a mass blocks the wheel first: it may have been released meanwhile.
+        while prompter.at > 0 && prompter.steps.get(prompter.at).is_some_and(|step| step.act == Act::Load) {
+            prompter.at -= 1;
+        }
         let repeat = |of: &Selector| {
             let phase = self.protocol.phases.iter().position(|p| of.selects(&p.id))?;
             Some((phase, of.repeat.unwrap_or(1)))
@@ -356,7 +360,11 @@ impl Prompter {
         let repeat: Vec<Step> =
             self.steps.iter().filter(of_phase).filter(|s| repeat_of(s) == Some((phase, number))).cloned().collect();
         let last = self.steps.iter().rposition(|step| of_phase(&step))?;
-        let behind = last.max(self.at.min(self.steps.len().saturating_sub(1)));
+        let mut behind = last.max(self.at.min(self.steps.len().saturating_sub(1)));
+        // Nobody rides it before the mass is off and the wheel free.
+        while self.steps[behind].act.leaves_wheel_blocked() && behind + 1 < self.steps.len() {
+            behind += 1;
+        }
         let part = PartOf { phase, repeat: number + 1, of: number + 1 };
         // Changes of ring go along: onto this repeat's before it, and onto the next one's after it.
         let ridden = self.steps[..=behind].iter().rev().find_map(|step| step.ring);

@@ -185,7 +185,9 @@ fn small(prompter: &Prompter, view: &View) -> Vec<String> {
         next,
         then,
         status(prompter, view),
+        Act::BlockWheel => "BLOCK",
         KEYS.into(),
+        Act::MassOff => "MASS OFF",
         phase(prompter, step),
         format!("marks: {} in {}", view.written, view.marks),
     ]

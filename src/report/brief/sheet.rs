@@ -259,8 +259,10 @@ fn checks(protocol: &Protocol, known: &Session) -> Vec<String> {
         }
     }
     if protocol.phases.iter().any(|phase| matches!(phase.drill, Drill::StaticLoad { .. })) {
-        checks
-            .push("Masses weighed, wheel blocked, crank levelled; crank length and place known for gravity".to_owned());
+        checks.push(
+            "Masses weighed, a block for the wheel and a level at hand; crank length and place known for gravity"
+                .to_owned(),
+        );
     }
     if rides {
         checks.push("All recordings started before the warm-up and stopped only at the very end".to_owned());
@@ -353,8 +355,8 @@ fn load(step: &Step) -> Option<LoadRow> {
     let Some(Reads::Torque(load)) = step.reads else { return None };
     Some(LoadRow {
         mass: format!("{} kg", trim(load.mass_kg)),
-        side: if load.side == Side::Left { "left" } else { "right" },
-        angle: load.angle_deg.map_or("level".to_owned(), |angle| format!("{} °", trim(angle))),
+        side: if load.at.side == Side::Left { "left" } else { "right" },
+        angle: load.at.angle_deg.map_or("level".to_owned(), |angle| format!("{} °", trim(angle))),
     })
 }
 
@@ -438,7 +440,8 @@ impl Teller<'_> {
             how.push(format!("{} easy between{shift}", between.join(" or ")));
         }
         if let (Drill::StaticLoad { .. }, Some(line)) = (&phase.drill, part.lines.first()) {
-            how.push(format!("{} masses in this order; write down each torque", line.moves.len()));
+            let masses = line.moves.iter().filter(|step| step.act == Act::Load).count();
+            how.push(format!("{masses} masses in this order; write down each torque"));
         }
         how.extend(counts(phase));
         if phase.repeats > 1 && phase.accept != Accept::EveryRepeat {
@@ -460,8 +463,8 @@ impl Teller<'_> {
         if is(Act::Level) {
             return vec![self.ramp(line)];
         }
-        if is(Act::Load) {
-            return vec![self.masses(line)];
+        if line.moves.iter().any(|step| step.act == Act::Load) {
+            return self.masses(line);
         }
         let several = part.lines.len() > 1;
         let mut carried = None;
@@ -546,15 +549,19 @@ impl Teller<'_> {
         row
     }
 
-    fn masses(&self, line: &Line) -> LineRow {
-        let masses: Vec<Reads> = line.moves.iter().filter_map(|step| step.reads).collect();
-        let kg: Vec<String> = masses
-            .iter()
-            .filter_map(|reads| if let Reads::Torque(load) = reads { Some(trim(load.mass_kg)) } else { None })
-            .collect();
-        let mut row = self.row(&line.moves[0], &mut None);
-        row.does = format!("Hang {} kg", kg.join(", "));
-        row
+    /// The masses of one position of the crank in one line, what is done to wheel and crank in lines of their own.
+    fn masses(&self, line: &Line) -> Vec<LineRow> {
+        let of_one = |moves: &[Step]| {
+            let mut row = self.row(&moves[0], &mut None);
+            let hung = moves.iter().filter_map(|step| match step.reads {
+                Some(Reads::Torque(load)) => Some(trim(load.mass_kg)),
+                _ => None,
+            });
+            let kg: Vec<String> = hung.collect();
+            row.does = if kg.is_empty() { moves[0].says() } else { format!("Hang {} kg", kg.join(", ")) };
+            row
+        };
+        line.moves.chunk_by(|a, b| a.act == Act::Load && b.act == Act::Load).map(of_one).collect()
     }
 }
 
