@@ -8,6 +8,7 @@
 pub mod against_truth;
 pub mod align;
 pub mod brief;
+pub mod cautions;
 pub mod cli;
 pub mod compare;
 pub mod cue;

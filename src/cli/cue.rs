@@ -8,7 +8,9 @@ use crossterm::event::{self, Event, KeyCode, KeyEventKind, KeyModifiers};
 use crossterm::{cursor, execute, queue, terminal};
 
 use super::Exit;
-use crate::cue::{Asked, Keeper, Key, Letters, Prompter, Script, Stage, View, opening_lines, plain_line, screen};
+use crate::cue::{
+    Asked, Keeper, Key, Letters, Prompter, Script, Stage, View, opening_lines, plain_line, press, screen,
+};
 use crate::protocol::{self, Protocol, Setting};
 use crate::session::{self, Heading, MarksFile, Noted, Said};
 
@@ -103,8 +105,8 @@ impl Stand<'_> {
         self.keeper.keep(&marks);
     }
 
-    fn press(&mut self, key: Key, now: DateTime<Utc>) {
-        let marks = self.prompter.press(key, now);
+    fn press(&mut self, key: Key, now: DateTime<Utc>, size: (usize, usize)) {
+        let marks = press(self.prompter, key, now, size);
         self.keeper.keep(&marks);
     }
 
@@ -246,7 +248,7 @@ fn by_script(stand: &mut Stand, script: &Path, from: DateTime<Utc>, out: &mut im
         let now = from + TimeDelta::milliseconds((script.at_s * 1000.0).round() as i64);
         stand.tick(now);
         match script.asked {
-            Asked::Press(key) => stand.press(key, now),
+            Asked::Press(key) => stand.press(key, now, size),
             Asked::Size(width, height) => size = (width, height),
             Asked::Show => {
                 writeln!(out, "---- {} s", script.at_s)?;
@@ -340,6 +342,7 @@ fn by_keys(stand: &mut Stand, silent: bool) -> anyhow::Result<()> {
         for line in opening_lines(stand.prompter, stand.letters) {
             write!(out, "{line}\r\n")?;
         }
+        stand.prompter.read(usize::MAX);
     }
     let mut told_s = 0.0;
     loop {
@@ -379,13 +382,19 @@ fn by_keys(stand: &mut Stand, silent: bool) -> anyhow::Result<()> {
                 // Any other key takes back the question.
                 let key = key.or(stand.prompter.asks_to_stop().then_some(Key::No));
                 if let Some(key) = key {
-                    stand.press(key, watch.now());
+                    stand.press(key, watch.now(), size());
                 }
             }
             Event::Resize(..) => shown.clear(),
             _ => {}
         }
     }
+}
+
+/// Columns and rows of the terminal.
+fn size() -> (usize, usize) {
+    let (width, height) = terminal::size().unwrap_or((80, 24));
+    (width.into(), height.into())
 }
 
 /// Writes what changed; in a terminal of lines, a line for each step and for the last seconds.
@@ -413,8 +422,8 @@ fn draw(stand: &Stand, now: DateTime<Utc>, terminal: Terminal, shown: &mut Vec<S
         }
         return Ok(());
     }
-    let (width, height) = terminal::size().unwrap_or((80, 24));
-    let lines = stand.picture(now, (width.into(), height.into()));
+    let (width, height) = size();
+    let lines = stand.picture(now, (width, height));
     if shown.is_empty() {
         queue!(out, terminal::Clear(terminal::ClearType::All))?;
     }
@@ -424,7 +433,7 @@ fn draw(stand: &Stand, now: DateTime<Utc>, terminal: Terminal, shown: &mut Vec<S
             queue!(out, cursor::MoveTo(0, row.try_into().unwrap_or(u16::MAX)))?;
             write!(out, "{line}")?;
             // A full row has the cursor behind its end, where clearing would take its last letter.
-            if line.chars().count() < usize::from(width) {
+            if line.chars().count() < width {
                 queue!(out, terminal::Clear(terminal::ClearType::UntilNewLine))?;
             }
         }

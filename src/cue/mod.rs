@@ -11,5 +11,5 @@ mod script;
 
 pub use keeper::{KeepError, Keeper};
 pub use prompter::{Key, Now, Prompter, Stage};
-pub use screen::{Letters, View, opening_lines, plain_line, screen};
+pub use screen::{Letters, View, opening_lines, plain_line, press, screen};
 pub use script::{Asked, Script, ScriptError};

@@ -5,7 +5,8 @@ use std::collections::BTreeSet;
 use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::brief::{Act, Lasts, PartOf, Step, steps};
-use crate::protocol::{Protocol, Selector};
+use crate::cautions::{self, Caution};
+use crate::protocol::{Protocol, Selector, Setting};
 use crate::session::{Happened, MarksFile, Noted, Said};
 
 /// A marks file names repeats up to so many beyond those asked for.
@@ -53,6 +54,8 @@ pub struct Prompter {
     steps: Vec<Step>,
     at: usize,
     stage: Stage,
+    /// What nobody has been shown yet of what to mind; nothing begins before it is empty.
+    unread: Vec<&'static str>,
     /// A session that was broken off goes on.
     resumes: bool,
     asks_to_stop: bool,
@@ -91,6 +94,7 @@ impl Prompter {
             steps: steps(protocol),
             at: 0,
             stage: Stage::Ready,
+            unread: to_mind(protocol),
             resumes: false,
             asks_to_stop: false,
             started: None,
@@ -115,14 +119,14 @@ impl Prompter {
         while prompter.at > 0 && prompter.steps.get(prompter.at).is_some_and(|step| step.act.is_scored()) {
             prompter.at -= 1;
         }
-        prompter
-    }
-
-    fn replay(&mut self, said: &Said) {
         // Who comes back to hang a mass blocks the wheel first: it may have been released meanwhile.
         while prompter.at > 0 && prompter.steps.get(prompter.at).is_some_and(|step| step.act == Act::Load) {
             prompter.at -= 1;
         }
+        prompter
+    }
+
+    fn replay(&mut self, said: &Said) {
         let repeat = |of: &Selector| {
             let phase = self.protocol.phases.iter().position(|p| of.selects(&p.id))?;
             Some((phase, of.repeat.unwrap_or(1)))
@@ -167,6 +171,16 @@ impl Prompter {
 
     pub fn protocol(&self) -> &Protocol {
         &self.protocol
+    }
+
+    /// What is still to be shown of what to mind, a line each, in order. A key begins nothing before all is read.
+    pub fn unread(&self) -> &[&'static str] {
+        &self.unread
+    }
+
+    /// The first `count` of what was unread have been shown, and the tester went on.
+    pub fn read(&mut self, count: usize) {
+        self.unread.drain(..count.min(self.unread.len()));
     }
 
     pub fn stage(&self) -> Stage {
@@ -270,6 +284,7 @@ impl Prompter {
         }
         match (key, self.stage) {
             (Key::Quit, _) => self.asks_to_stop = true,
+            (Key::Next, Stage::Ready) if !self.unread.is_empty() => self.says = "first what to mind".into(),
             (Key::Next, Stage::Ready) => {
                 let how = if self.resumes { Happened::Resumed } else { Happened::Started };
                 marks.push(happened(now, how));
@@ -447,6 +462,15 @@ impl Prompter {
     }
 }
 
+/// What to mind before riding by a screen, in short lines.
+fn to_mind(protocol: &Protocol) -> Vec<&'static str> {
+    let on_road = (protocol.setting == Setting::Road)
+        .then_some("A ride on the road: whoever rides or drives does not look here.");
+    let cautions = cautions::of(Some(protocol)).into_iter().map(Caution::short);
+    let head_units = "Head units: recording every second, automatic pause off, one strap on all?";
+    on_road.into_iter().chain(cautions).chain([head_units]).collect()
+}
+
 fn repeat_of(step: &Step) -> Option<Repeat> {
     step.part.map(|part| (part.phase, part.repeat))
 }
@@ -472,6 +496,13 @@ pub(super) mod tests {
 
     pub fn at(s: f64) -> DateTime<Utc> {
         DateTime::from_timestamp(1_795_267_800, 0).unwrap() + seconds(s)
+    }
+
+    /// A session whose cautions were read.
+    pub fn read(protocol: &Protocol) -> Prompter {
+        let mut prompter = Prompter::new(protocol);
+        prompter.read(usize::MAX);
+        prompter
     }
 
     pub fn shipped(name: &str) -> Protocol {
@@ -525,7 +556,7 @@ pub(super) mod tests {
     fn every_repeat_of_every_shipped_protocol_begins_and_ends_once() {
         for name in ["bench-both-rings", "short-check", "sprint-and-stop", "single-sided", "rig-ramp-and-loads"] {
             let protocol = shipped(&format!("{name}.yaml"));
-            let mut prompter = Prompter::new(&protocol);
+            let mut prompter = read(&protocol);
             let marks = ridden(&mut prompter, 9000.0);
             assert_eq!(prompter.stage(), Stage::Done, "{name}");
             let began = |m: &&Noted| matches!(&m.what, Said::Began { act: None, .. });
@@ -541,7 +572,7 @@ pub(super) mod tests {
     #[test]
     fn a_countdown_ends_at_its_own_second_however_late_anybody_looks() {
         let protocol = shipped("sprint-and-stop.yaml");
-        let mut prompter = Prompter::new(&protocol);
+        let mut prompter = read(&protocol);
         prompter.press(Key::Next, at(0.0));
         let marks = prompter.tick(at(300.7));
         assert_eq!(
@@ -557,7 +588,7 @@ pub(super) mod tests {
 
     #[test]
     fn a_pause_stops_the_countdown() {
-        let mut prompter = Prompter::new(&shipped("sprint-and-stop.yaml"));
+        let mut prompter = read(&shipped("sprint-and-stop.yaml"));
         prompter.press(Key::Next, at(0.0));
         assert_eq!(lines(&prompter.press(Key::Pause, at(100.0))), ["100 session: paused"]);
         assert_eq!(prompter.tick(at(1000.0)), []);
@@ -568,7 +599,7 @@ pub(super) mod tests {
 
     #[test]
     fn left_before_half_of_it_a_repeat_is_skipped_and_later_it_has_ended() {
-        let mut prompter = Prompter::new(&shipped("bench-both-rings.yaml"));
+        let mut prompter = read(&shipped("bench-both-rings.yaml"));
         let s = until(&mut prompter, in_sprint(2));
         let marks = prompter.press(Key::Next, at(s + 1.0));
         assert!(lines(&marks)[0].ends_with("skipped: standing-sprints/2"), "{marks:?}");
@@ -580,7 +611,7 @@ pub(super) mod tests {
 
     #[test]
     fn spoiled_is_taken_back_by_the_same_key_and_is_of_the_repeat_before_in_its_recovery() {
-        let mut prompter = Prompter::new(&shipped("bench-both-rings.yaml"));
+        let mut prompter = read(&shipped("bench-both-rings.yaml"));
         assert_eq!(prompter.press(Key::Spoiled, at(0.0)), []);
         let s = until(&mut prompter, in_sprint(2));
         prompter.tick(at(s + 60.0));
@@ -592,7 +623,7 @@ pub(super) mod tests {
     #[test]
     fn one_more_comes_after_the_last_with_a_recovery_of_its_own() {
         let protocol = shipped("bench-both-rings.yaml");
-        let mut prompter = Prompter::new(&protocol);
+        let mut prompter = read(&protocol);
         let s = until(&mut prompter, in_sprint(6));
         assert!(lines(&prompter.press(Key::Add, at(s)))[0].ends_with("added: standing-sprints/7"));
         let acts: Vec<(Act, Option<u32>)> =
@@ -600,7 +631,7 @@ pub(super) mod tests {
         assert_eq!(acts, [(Act::Recover, Some(7)), (Act::Sprint, Some(7)), (Act::Ride, Some(1))]);
         assert_eq!(prompter.now(at(s)).step.unwrap().part.unwrap().of, 7);
         // A block is asked for once, and its second ride has rest before and after it.
-        let mut prompter = Prompter::new(&protocol);
+        let mut prompter = read(&protocol);
         let s = until(&mut prompter, |p| p.now(at(0.0)).step.is_some_and(|s| s.act == Act::Block));
         assert!(lines(&prompter.press(Key::Add, at(s)))[0].ends_with("added: steady[ring=big, power=120 W]/2"));
         let acts: Vec<Act> = prompter.ahead()[..3].iter().map(|s| s.act).collect();
@@ -611,7 +642,7 @@ pub(super) mod tests {
             let step = p.now(at(0.0)).step.and_then(|s| s.part);
             step.is_some_and(|part| name(part) == "steady-recovery[ring=big, power=120 W]")
         };
-        let mut easy = Prompter::new(&protocol);
+        let mut easy = read(&protocol);
         let s = until(&mut easy, recovery);
         assert_eq!(easy.now(at(s)).step.unwrap().shift_to, Some(crate::protocol::Ring::Small));
         easy.press(Key::Add, at(s));
@@ -619,7 +650,7 @@ pub(super) mod tests {
         let ahead: Vec<_> = easy.ahead()[..4].iter().map(|s| (s.act, s.shift_to)).collect();
         let small = Some(crate::protocol::Ring::Small);
         assert_eq!(ahead, [(Act::Recover, None), (Act::Block, None), (Act::Recover, small), (Act::Block, None)]);
-        let mut prompter = Prompter::new(&protocol);
+        let mut prompter = read(&protocol);
         let s = until(&mut prompter, |p| p.now(at(0.0)).step.is_some_and(|s| s.act == Act::Block));
         prompter.press(Key::Add, at(s));
         for _ in 1..MOST_ADDED {
@@ -630,7 +661,7 @@ pub(super) mod tests {
 
     #[test]
     fn back_begins_the_step_before_anew() {
-        let mut prompter = Prompter::new(&shipped("sprint-and-stop.yaml"));
+        let mut prompter = read(&shipped("sprint-and-stop.yaml"));
         prompter.press(Key::Next, at(0.0));
         prompter.tick(at(280.0));
         let marks = prompter.press(Key::Back, at(280.0));
@@ -640,7 +671,7 @@ pub(super) mod tests {
 
     #[test]
     fn stopping_asks_first() {
-        let mut prompter = Prompter::new(&shipped("sprint-and-stop.yaml"));
+        let mut prompter = read(&shipped("sprint-and-stop.yaml"));
         prompter.press(Key::Next, at(0.0));
         assert_eq!(prompter.press(Key::Quit, at(1.0)), []);
         assert!(prompter.asks_to_stop());
@@ -652,7 +683,7 @@ pub(super) mod tests {
 
     #[test]
     fn what_waits_goes_on_by_a_key_only() {
-        let mut prompter = Prompter::new(&shipped("cold-soak-drift.yaml"));
+        let mut prompter = read(&shipped("cold-soak-drift.yaml"));
         let s = until(&mut prompter, |p| p.now(at(0.0)).step.is_some_and(|s| s.act == Act::OffBike));
         prompter.tick(at(s + 9000.0));
         let here = prompter.now(at(s + 9000.0));
@@ -660,10 +691,62 @@ pub(super) mod tests {
         assert!(here.left_s.unwrap() < 0.0);
     }
 
+    /// One more sprint asked for while a mass hangs comes after the mass is off, wherever in its steps that is asked.
+    #[test]
+    fn nothing_that_is_ridden_is_put_between_a_mass_and_its_taking_off() {
+        let text = "assize: 1\ntitle: t\nrevision: \"1\"\nphases:\n  \
+            - {phase: s, drill: sprint, effort: at least 500 W, lasts: 8 s}\n  \
+            - {phase: m, drill: static_load, loads: [5 kg, 10 kg], sides: [left, right], angles: [90 °]}\n";
+        let protocol = crate::protocol::load_bytes(Path::new("made-up.yaml"), text.as_bytes()).unwrap();
+        let of_masses = |act: Act| matches!(act, Act::BlockWheel | Act::Load | Act::MassOff);
+        let all = steps(&protocol);
+        let first = all.iter().position(|step| of_masses(step.act)).unwrap();
+        for wanted in first..all.len() {
+            let mut prompter = read(&protocol);
+            let mut s = 0.0;
+            while prompter.at < wanted || prompter.stage() == Stage::Ready {
+                s += 60.0;
+                prompter.press(Key::Next, at(s));
+            }
+            prompter.press(Key::Add, at(s + 1.0));
+            assert!(prompter.says().contains("is added"), "{}", prompter.says());
+            let mut blocked = false;
+            for step in &prompter.steps {
+                blocked = match step.act {
+                    Act::BlockWheel | Act::Load => true,
+                    Act::MassOff => false,
+                    _ => {
+                        assert!(!blocked, "{} while the wheel is blocked, asked at {wanted}", step.act.word());
+                        false
+                    }
+                };
+            }
+        }
+    }
+
+    /// Broken off while masses were hung, it begins again where the wheel is blocked, or where the mass comes off.
+    #[test]
+    fn who_goes_on_among_masses_blocks_the_wheel_first() {
+        let protocol = shipped("rig-ramp-and-loads.yaml");
+        let mut prompter = read(&protocol);
+        let (mut marks, mut s, mut seen) = (vec![], 0.0, 0);
+        while !prompter.is_over() {
+            s += 30.0;
+            marks.extend(prompter.tick(at(s)));
+            marks.extend(prompter.press(Key::Next, at(s)));
+            let file = MarksFile { marks: marks.clone(), ..MarksFile::default() };
+            let resumed = Prompter::resumed(&protocol, &file);
+            let act = resumed.now(at(s)).step.map(|step| step.act);
+            assert_ne!(act, Some(Act::Load), "at {s} s");
+            seen += usize::from(act == Some(Act::BlockWheel));
+        }
+        assert!(seen >= 12, "{seen}");
+    }
+
     #[test]
     fn marks_cut_anywhere_go_on_before_what_was_broken_off() {
         let protocol = shipped("bench-both-rings.yaml");
-        let mut prompter = Prompter::new(&protocol);
+        let mut prompter = read(&protocol);
         let mut all = vec![];
         for s in 0..9000 {
             all.extend(prompter.tick(at(f64::from(s))));
@@ -678,6 +761,7 @@ pub(super) mod tests {
         for n in 0..all.len() - 1 {
             let file = MarksFile { marks: all[..n].to_vec(), ..MarksFile::default() };
             let mut resumed = Prompter::resumed(&protocol, &file);
+            resumed.read(usize::MAX);
             assert!(resumed.resumes() && resumed.stage() == Stage::Ready);
             let step = resumed.now(at(0.0)).step.unwrap().clone();
             assert!(!step.act.is_scored(), "{n}: {step:?}");

@@ -3,10 +3,11 @@
 use chrono::{DateTime, Utc};
 
 use super::glyphs::{Size, large};
-use super::prompter::{Now, Prompter, Stage};
+use super::prompter::{Key, Now, Prompter, Stage};
 use crate::brief::{Act, Aim, Step};
-use crate::protocol::{Drill, trim};
+use crate::protocol::trim;
 use crate::report::table::{safe, wrap};
+use crate::session::Noted;
 
 /// The last seconds of a countdown, in which what comes next is called out.
 const LAST_S: f64 = 3.0;
@@ -39,6 +40,8 @@ pub struct View<'a> {
 pub fn screen(prompter: &Prompter, view: &View, width: usize, height: usize) -> Vec<String> {
     let mut lines = if (width, height) == (0, 0) {
         vec![]
+    } else if let Opening::ReadOn(shown) = opening(prompter, width, height) {
+        unread(prompter, view, shown, width, height)
     } else if width < LEAST.0 || height < LEAST.1 {
         small(prompter, view)
     } else if prompter.stage() == Stage::Ready {
@@ -50,6 +53,68 @@ pub fn screen(prompter: &Prompter, view: &View, width: usize, height: usize) -> 
     lines.iter().map(|line| shown(line, width, view.letters)).collect()
 }
 
+/// What SPACE does before the session on a screen of some size.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Opening {
+    /// Goes on from so many lines of what to mind; none, where the screen is too small for the first of them.
+    ReadOn(usize),
+    /// Begins: what is still unread stands on the same screen.
+    Begin,
+}
+
+/// Narrower than this, no line of what to mind can be read.
+const NARROWEST: usize = 20;
+
+/// What this size of screen shows before the session. Later it is [`Opening::Begin`].
+fn opening(prompter: &Prompter, width: usize, height: usize) -> Opening {
+    let unread = prompter.unread();
+    let rows = |caution: &&str| wrap(caution, width.max(1)).len();
+    if prompter.stage() != Stage::Ready || unread.is_empty() {
+        return Opening::Begin;
+    }
+    let all: usize = unread.iter().map(rows).sum();
+    if width >= LEAST.0 && height >= LEAST.1 && all + READY_ROWS <= height {
+        return Opening::Begin;
+    }
+    let mut room = height.saturating_sub(2);
+    let fits = |caution: &&&str| {
+        let left = room.checked_sub(rows(caution));
+        room = left.unwrap_or(0);
+        left.is_some()
+    };
+    Opening::ReadOn(if width < NARROWEST { 0 } else { unread.iter().take_while(fits).count() })
+}
+
+/// A key at `now`, by somebody who sees a screen of this size: before the session SPACE goes on in what to mind.
+pub fn press(prompter: &mut Prompter, key: Key, now: DateTime<Utc>, (width, height): (usize, usize)) -> Vec<Noted> {
+    if key == Key::Next && !prompter.asks_to_stop() {
+        match opening(prompter, width, height) {
+            Opening::ReadOn(shown) => {
+                prompter.read(shown);
+                return vec![];
+            }
+            Opening::Begin => prompter.read(usize::MAX),
+        }
+    }
+    prompter.press(key, now)
+}
+
+/// The first `shown` lines of what is unread.
+fn unread(prompter: &Prompter, view: &View, shown: usize, width: usize, height: usize) -> Vec<String> {
+    let left = prompter.unread().len();
+    if shown == 0 {
+        return wrap("Make this window larger: it can't show what to mind. Q stops", width.max(1));
+    }
+    let head =
+        if shown < left { format!("MIND THIS FIRST ({shown} of {left} lines)") } else { "MIND THIS FIRST".into() };
+    let mut lines = vec![head];
+    lines.extend(prompter.unread()[..shown].iter().flat_map(|caution| wrap(caution, width)));
+    lines.resize(height.saturating_sub(1), String::new());
+    let status = status(prompter, view);
+    lines.push(if status.is_empty() { "SPACE reads on   Q stop".into() } else { status });
+    lines
+}
+
 /// One line for a terminal that can't go back: what is ridden now and what comes next.
 pub fn plain_line(prompter: &Prompter, view: &View) -> String {
     let text =
@@ -57,10 +122,11 @@ pub fn plain_line(prompter: &Prompter, view: &View) -> String {
     shown(&text, 300, view.letters)
 }
 
-/// What a terminal that can't go back is told first: what to mind, and the keys.
+/// What a terminal that can't go back is told first: what to mind, and the keys. Whoever prints them calls
+/// [`Prompter::read`].
 pub fn opening_lines(prompter: &Prompter, letters: Letters) -> Vec<String> {
-    let lines = cautions(prompter).into_iter().chain([KEYS.to_owned()]);
-    lines.map(|line| shown(&line, 300, letters)).collect()
+    let lines = prompter.unread().iter().copied().chain([KEYS]);
+    lines.map(|line| shown(line, 300, letters)).collect()
 }
 
 /// Cut to the width, without what could steer the terminal; in ASCII alone where it can show no more.
@@ -119,7 +185,9 @@ fn word(act: Act) -> &'static str {
         Act::CoolDown => "COOL DOWN",
         Act::OffBike => "OFF BIKE",
         Act::Zero => "ZERO",
+        Act::BlockWheel => "BLOCK",
         Act::Load => "MASS",
+        Act::MassOff => "MASS OFF",
     }
 }
 
@@ -185,9 +253,7 @@ fn small(prompter: &Prompter, view: &View) -> Vec<String> {
         next,
         then,
         status(prompter, view),
-        Act::BlockWheel => "BLOCK",
         KEYS.into(),
-        Act::MassOff => "MASS OFF",
         phase(prompter, step),
         format!("marks: {} in {}", view.written, view.marks),
     ]
@@ -202,16 +268,21 @@ fn head(prompter: &Prompter, view: &View, width: usize) -> String {
     format!("{title}{:1$}{times}", "", width.saturating_sub(title.chars().count() + times.len()))
 }
 
+/// Rows of the screen before the first key, without what to mind and large letters.
+const READY_ROWS: usize = 11;
+
 /// Before the first key: what to mind, and what comes first.
 fn ready(prompter: &Prompter, view: &View, width: usize, height: usize) -> Vec<String> {
     let size =
         if width >= LARGE.0 && height >= LARGE.1 { Size { across: 3, down: 2 } } else { Size { across: 2, down: 1 } };
+    let mind: Vec<String> = prompter.unread().iter().flat_map(|caution| wrap(caution, width)).collect();
+    let name = if prompter.resumes() { "GO ON" } else { "READY" };
     let mut lines = vec![head(prompter, view, width), String::new()];
-    lines.extend(large(if prompter.resumes() { "GO ON" } else { "READY" }, size, ink(view.letters)));
-    lines.push(String::new());
-    for caution in cautions(prompter) {
-        lines.extend(wrap(&caution, width));
+    if mind.len() + READY_ROWS + size.height() < height {
+        lines.extend(large(name, size, ink(view.letters)));
+        lines.push(String::new());
     }
+    lines.extend(mind);
     lines.push(String::new());
     let here = prompter.now(view.now);
     lines.extend(here.step.map(|step| format!("FIRST  {}", says(prompter, step))));
@@ -219,36 +290,10 @@ fn ready(prompter: &Prompter, view: &View, width: usize, height: usize) -> Vec<S
     lines.extend([next, then]);
     lines.resize(height.saturating_sub(4), String::new());
     lines.push(status(prompter, view));
-    lines.push(format!("SPACE {}   Q stop", if prompter.resumes() { "goes on" } else { "begins" }));
+    lines.push(format!("{name}: SPACE {}   Q stop", if prompter.resumes() { "goes on" } else { "begins" }));
     lines.push(KEYS.into());
     lines.push(format!("marks: {} in {}", view.written, view.marks));
     lines
-}
-
-/// What to mind before riding by a screen.
-fn cautions(prompter: &Prompter) -> Vec<String> {
-    let has = |wanted: fn(&Drill) -> bool| prompter.protocol().phases.iter().any(|p| wanted(&p.drill));
-    let mut cautions = vec![];
-    if prompter.protocol().setting == crate::protocol::Setting::Road {
-        cautions.push(
-            "This is a ride on the road: whoever rides or drives does not look here. Somebody else keeps this list."
-                .to_owned(),
-        );
-    }
-    if has(|d| matches!(d, Drill::Sprint { .. })) {
-        cautions.push(
-            "Hard sprints and standing efforts can injure: be fit for them, secure the bike, have a spotter or a clear \
-             floor, and stop when unwell."
-                .to_owned(),
-        );
-    } else {
-        cautions.push("Secure the bike, keep the floor clear, and stop when unwell.".to_owned());
-    }
-    if has(|d| matches!(d, Drill::StaticLoad { .. })) {
-        cautions.push("Secure each mass before you let go of it, and keep feet and hands clear of it.".to_owned());
-    }
-    cautions.push("All head units recording every second? Automatic pause off, one strap on all?".to_owned());
-    cautions
 }
 
 fn full(prompter: &Prompter, view: &View, width: usize, height: usize) -> Vec<String> {
@@ -354,9 +399,9 @@ fn bar(here: &Now, width: usize, ink: char) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::super::prompter::Key;
-    use super::super::prompter::tests::{at, shipped};
+    use super::super::prompter::tests::{at, read, shipped};
     use super::*;
+    use crate::cautions::{self, Caution};
     use crate::protocol::Protocol;
 
     fn view(s: f64, letters: Letters) -> View<'static> {
@@ -364,7 +409,7 @@ mod tests {
     }
 
     fn until(protocol: &Protocol, wanted: impl Fn(&Step) -> bool) -> (Prompter, f64) {
-        let mut prompter = Prompter::new(protocol);
+        let mut prompter = read(protocol);
         prompter.press(Key::Next, at(0.0));
         let mut s = 0.0;
         while !prompter.now(at(s)).step.is_some_and(&wanted) {
@@ -411,9 +456,68 @@ mod tests {
         insta::assert_snapshot!("paused-80x24", picture(&prompter, s + 60.0, Plain, 80, 24));
         prompter.press(Key::Quit, at(s + 61.0));
         insta::assert_snapshot!("asks-80x24", picture(&prompter, s + 61.0, Plain, 80, 24));
-        let ready = Prompter::new(&bench);
-        insta::assert_snapshot!("ready-80x24", picture(&ready, 0.0, Plain, 80, 24));
-        insta::assert_snapshot!("small-40x6", picture(&ready, 0.0, Plain, 40, 6));
+        insta::assert_snapshot!("small-40x6", picture(&read(&bench), 0.0, Plain, 40, 6));
+    }
+
+    /// Screens from the first to the one that is seen as the session begins; SPACE after each.
+    fn opening_screens(protocol: &Protocol, letters: Letters, size: (usize, usize)) -> Vec<String> {
+        let mut prompter = Prompter::new(protocol);
+        let mut seen = vec![];
+        while prompter.stage() == Stage::Ready {
+            seen.push(picture(&prompter, 0.0, letters, size.0, size.1));
+            assert!(seen.len() < 100, "it never begins");
+            let marks = press(&mut prompter, Key::Next, at(0.0), size);
+            assert_eq!(marks.is_empty(), prompter.stage() == Stage::Ready);
+        }
+        seen
+    }
+
+    #[test]
+    fn cautions_before_anything_can_be_started() {
+        use Letters::{Plain, Unicode};
+        let bench = shipped("bench-both-rings.yaml");
+        let show = |name: &str, protocol: &Protocol, letters: Letters, size: (usize, usize)| {
+            insta::assert_snapshot!(name, opening_screens(protocol, letters, size).join("\n====\n"));
+        };
+        show("cautions-40x8", &bench, Unicode, (40, 8));
+        show("cautions-40x8-ascii", &bench, Plain, (40, 8));
+        show("cautions-80x24", &bench, Unicode, (80, 24));
+        show("cautions-80x24-ascii", &bench, Plain, (80, 24));
+        show("cautions-120x40", &bench, Unicode, (120, 40));
+        show("cautions-rig-80x24", &shipped("rig-ramp-and-loads.yaml"), Unicode, (80, 24));
+        show("cautions-road-80x24", &shipped("road-climbs.yaml"), Unicode, (80, 24));
+        insta::assert_snapshot!("cautions-dumb", opening_lines(&Prompter::new(&bench), Plain).join("\n"));
+    }
+
+    #[test]
+    fn every_caution_is_seen_on_every_screen_that_can_show_one_and_on_no_other_does_it_begin() {
+        for name in ["bench-both-rings", "cold-soak-drift", "rig-ramp-and-loads", "road-climbs"] {
+            let protocol = shipped(&format!("{name}.yaml"));
+            let wanted: Vec<&str> = Caution::ALL
+                .into_iter()
+                .filter(|c| cautions::of(Some(&protocol)).contains(c))
+                .map(Caution::short)
+                .collect();
+            for size in
+                [(20, 9), (24, 8), (30, 6), (40, 8), (79, 24), (80, 16), (80, 24), (100, 30), (110, 38), (300, 90)]
+            {
+                let seen = opening_screens(&protocol, Letters::Plain, size).join(" ");
+                let seen = seen.split_whitespace().collect::<Vec<&str>>().join(" ");
+                for caution in &wanted {
+                    assert!(seen.contains(caution), "{name} {size:?}: {caution}\n{seen}");
+                }
+            }
+            let mut prompter = Prompter::new(&protocol);
+            for size in [(0, 0), (1, 1), (19, 40), (80, 2), (30, 3)] {
+                for _ in 0..40 {
+                    press(&mut prompter, Key::Next, at(0.0), size);
+                    if prompter.unread().is_empty() {
+                        panic!("{size:?} shows all")
+                    }
+                }
+                assert_eq!(prompter.stage(), Stage::Ready);
+            }
+        }
     }
 
     /// Whatever the size, and whatever a step asks for.
@@ -421,7 +525,7 @@ mod tests {
     fn no_size_panics_and_nothing_is_larger_than_the_screen() {
         for name in ["bench-both-rings.yaml", "rig-ramp-and-loads.yaml", "cold-soak-drift.yaml", "road-climbs.yaml"] {
             let protocol = shipped(name);
-            let mut prompter = Prompter::new(&protocol);
+            let mut prompter = read(&protocol);
             prompter.press(Key::Next, at(0.0));
             let mut s = 0.0;
             while !prompter.is_over() {

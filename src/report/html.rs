@@ -8,6 +8,7 @@ use super::pages::{self, ReportError, css_string};
 use super::picture::{Numbers, Picture};
 use super::words;
 use crate::Judgement;
+use crate::cautions::{self, Caution};
 use crate::verdict::{CheckVerdict, Outcome, PhaseVerdict, RepeatVerdict, Verdict};
 
 const TEMPLATE: pages::Template = ("sheet.html", include_str!("../../shared/sheet.html"));
@@ -41,7 +42,8 @@ pub fn render(judgement: &Judgement) -> Result<String, ReportError> {
         clocks: album.clocks.into_iter().map(|(label, p)| Clock { label, figure: Figure::of(p) }).collect(),
         families,
         sections,
-        standing: words::STANDING_CAUTIONS,
+        cautions: cautions::of(judgement.protocol.as_ref()).into_iter().map(Caution::text).collect(),
+        standing: words::STANDING_STATEMENTS,
         running_title: css_string(&format!("Sheet {}", verdict.sheet_number.chars().take(40).collect::<String>())),
         running_unit: css_string(&verdict.unit.label.chars().take(40).collect::<String>()),
     };
@@ -62,6 +64,8 @@ struct Page<'a> {
     clocks: Vec<Clock>,
     families: Vec<Family<'a>>,
     sections: Vec<Section<'a>>,
+    /// Of whoever rides it.
+    cautions: Vec<&'static str>,
     standing: &'static [&'static str],
     running_title: String,
     running_unit: String,

@@ -237,13 +237,8 @@ pub fn look_first(pattern: &str) -> Option<&'static str> {
     })
 }
 
-/// Shown on every sheet, whatever was ridden.
-pub const STANDING_CAUTIONS: &[&str] = &[
-    "Hard sprints and standing efforts can injure: be fit for them, secure the bike, have a spotter or a clear floor, \
-     and stop when unwell.",
-    "On the road: follow traffic law, use a closed or empty road, and never steer by a screen.",
-    "Torque parts to their maker's figures and let a qualified mechanic fit them; secure a hung mass and keep feet clear \
-     of it.",
+/// Of the sheet itself, whatever was ridden.
+pub const STANDING_STATEMENTS: &[&str] = &[
     "This verdict is about readings. It says nothing of the mechanical safety of a crank or a pedal.",
     "This sheet is no accredited certificate unless an accredited laboratory issues it under its own scope.",
     "Strap delay, how head units store a second, and the correlation of errors rest on simulation: no open recording \

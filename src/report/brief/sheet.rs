@@ -4,7 +4,8 @@ use serde::Serialize;
 
 use super::wording::{about, clock, does, lasts, range_s, span};
 use crate::brief::{self, Act, Aim, Line, Part, Reads, Step};
-use crate::protocol::{self, Accept, Drill, Phase, PhaseOrder, Posture, Protocol, Setting, Side, trim};
+use crate::cautions::{self, Caution};
+use crate::protocol::{self, Accept, Drill, Phase, PhaseOrder, Protocol, Setting, Side, trim};
 use crate::quantity::Range;
 use crate::report::words;
 use crate::session::{Drivetrain, Instrument, Session, TrainerMode};
@@ -40,7 +41,7 @@ pub struct Sheet {
     /// Whether zeros are read before and after.
     pub zeros: bool,
     pub loads: Vec<LoadRow>,
-    pub cautions: Vec<String>,
+    pub cautions: Vec<&'static str>,
     pub version: &'static str,
 }
 
@@ -128,7 +129,7 @@ impl Sheet {
             conditions: conditions(protocol, known),
             zeros: has(|drill| matches!(drill, Drill::ZeroCheck)),
             loads,
-            cautions: cautions(protocol),
+            cautions: cautions::of(Some(protocol)).into_iter().map(Caution::text).collect(),
             parts: rows,
             version: env!("CARGO_PKG_VERSION"),
         }
@@ -358,38 +359,6 @@ fn load(step: &Step) -> Option<LoadRow> {
         side: if load.at.side == Side::Left { "left" } else { "right" },
         angle: load.at.angle_deg.map_or("level".to_owned(), |angle| format!("{} °", trim(angle))),
     })
-}
-
-fn cautions(protocol: &Protocol) -> Vec<String> {
-    let has = |wanted: fn(&Phase) -> bool| protocol.phases.iter().any(wanted);
-    let [hard, road, parts, ..] = words::STANDING_CAUTIONS else { return vec![] };
-    let mut cautions = vec![];
-    if has(|phase| matches!(phase.drill, Drill::Sprint { .. }) || phase.posture == Some(Posture::Standing))
-        || protocol.setting != Setting::Rig
-    {
-        cautions.push((*hard).to_owned());
-    }
-    if protocol.setting == Setting::Road {
-        cautions.push((*road).to_owned());
-        cautions.push(
-            "Wear a helmet. Sprint, coast and change rings only where the view is clear and nobody is about; feet still only \
-             in a straight line. Leave a drill out rather than force it."
-                .to_owned(),
-        );
-    }
-    cautions.push((*parts).to_owned());
-    if has(|phase| matches!(phase.drill, Drill::StaticLoad { .. })) {
-        cautions.push(
-            "Block the wheel, secure each mass against falling before you let go of it, and stand where a crank that swings \
-             can't reach you."
-                .to_owned(),
-        );
-    }
-    if has(|phase| matches!(phase.drill, Drill::Wait { .. })) {
-        cautions.push("Dry clothes for the wait; dry tyre and floor before riding on.".to_owned());
-    }
-    cautions.push("Local rules and licensed practice come before this sheet.".to_owned());
-    cautions
 }
 
 /// Tells the parts of the ride.

@@ -72,12 +72,12 @@ impl<W: Write> Paper<'_, W> {
         Ok(())
     }
 
-    fn list(&mut self, title: &str, mark: &str, items: &[String]) -> io::Result<()> {
+    fn list(&mut self, title: &str, mark: &str, items: &[impl AsRef<str>]) -> io::Result<()> {
         if items.is_empty() {
             return Ok(());
         }
         self.head(title)?;
-        items.iter().try_for_each(|item| self.wrapped(mark, item))
+        items.iter().try_for_each(|item| self.wrapped(mark, item.as_ref()))
     }
 
     fn blank(&mut self, term: &str, known: Option<&str>) -> io::Result<()> {
