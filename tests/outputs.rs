@@ -1,5 +1,5 @@
 //! What labs that automate read: the same verdict as lines, as cases for a build server and on standard output; the
-//! terminal's text, completions and the manual.
+//! terminal's text, completions and the manual; the letters that pages and pictures ask for.
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -277,4 +277,87 @@ fn the_manual_has_a_page_for_every_command_with_all_its_options() {
     }
     let judge = std::fs::read_to_string(pages.join("assize.1")).unwrap();
     assert!(judge.contains("assize\\-judge(1)"), "{judge}");
+}
+
+/// Families of letters that are nobody's: what a system draws its own words with.
+const GENERIC: [&str; 6] = ["system-ui", "ui-sans-serif", "sans-serif", "ui-monospace", "monospace", "serif"];
+
+/// Every family of letters that markup or a style sheet names, by attribute, property or shorthand.
+fn families(text: &str) -> Vec<String> {
+    let mut found = Vec::new();
+    for (at, _) in text.match_indices("font") {
+        let before = text[..at].chars().next_back();
+        if before.is_some_and(|c| c.is_alphanumeric() || c == '-') {
+            continue;
+        }
+        let rest = &text[at..];
+        let declared = |property: &str| {
+            let value = rest.strip_prefix(property)?.trim_start().strip_prefix(':')?;
+            Some(value.split([';', '}', '<']).next().unwrap_or_default().to_owned())
+        };
+        let attribute = || Some(rest.strip_prefix("font-family=\"")?.split('"').next().unwrap_or_default().to_owned());
+        // Of the shorthand, the family is what follows the size.
+        let shorthand = || {
+            let value = declared("font")?;
+            let first_comma = value.find(',').unwrap_or(value.len());
+            let family = value[..first_comma].trim_end().rfind(char::is_whitespace).map_or(0, |space| space + 1);
+            Some(value[family..].to_owned())
+        };
+        if let Some(list) = attribute().or_else(|| declared("font-family")).or_else(shorthand) {
+            found.extend(list.split(',').map(|family| family.trim().to_owned()).filter(|family| family != "inherit"));
+        }
+    }
+    found
+}
+
+#[test]
+fn a_family_that_is_somebody_s_is_found() {
+    let somebody_s =
+        "p{font:16px/1.5 system-ui,\"Some Face\",serif}b{font-size:1em;font-family: Other }i{font:inherit}";
+    assert_eq!(families(somebody_s), ["system-ui", "\"Some Face\"", "serif", "Other"]);
+    assert_eq!(families("<g font-family=\"Third, serif\" font-weight=\"600\">"), ["Third", "serif"]);
+}
+
+#[test]
+fn templates_pages_and_pictures_ask_for_no_letters_but_the_system_s_own() {
+    let folder = tempfile::tempdir().unwrap();
+    let to = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
+    let run = |arguments: &[&str]| {
+        assize().current_dir(project("")).args(arguments).assert().success();
+    };
+    let [one, other] =
+        ["031-2026-06-06", "032-2026-06-07"].map(|name| format!("demo-data/five-specimens/{name}/session.yaml"));
+    let short = "protocols/short-check.yaml";
+    run(&[
+        "judge",
+        &one,
+        "--exit-zero",
+        "--sheet",
+        &to("one.html"),
+        "--json",
+        &to("one.json"),
+        "--charts",
+        &to("charts"),
+    ]);
+    run(&["judge", &other, "--exit-zero", "--sheet", &to("other.html"), "--json", &to("two.json")]);
+    run(&["compare", &to("one.json"), &to("two.json"), "--html", &to("side-by-side.html")]);
+    run(&["rehearse", short, "--trials", "2", "--fault", "gain=4", "--html", &to("trials.html")]);
+    run(&["brief", short, "--html", &to("run-sheet.html")]);
+
+    let written = |folder: &Path| -> Vec<PathBuf> {
+        let files = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path());
+        let shown = |file: &PathBuf| file.extension().is_some_and(|e| e == "html" || e == "css" || e == "svg");
+        files.filter(shown).collect()
+    };
+    let folders = [project("shared"), folder.path().to_owned(), folder.path().join("charts")];
+    let [templates, pages, pictures] = folders.map(|folder| written(&folder));
+    assert!(templates.len() >= 6 && pages.len() == 5 && pictures.len() > 10, "{pages:?} {pictures:?}");
+    for file in templates.iter().chain(&pages).chain(&pictures) {
+        let text = std::fs::read_to_string(file).unwrap();
+        let named = families(&text);
+        assert!(named.iter().all(|family| GENERIC.contains(&family.as_str())), "{}: {named:?}", file.display());
+        assert!(!text.contains("@font-face"), "{}", file.display());
+        // The page's own letters and those of paper; a head is shared and names none.
+        assert_eq!(named.is_empty(), file.ends_with("head.html"), "{}", file.display());
+    }
 }
