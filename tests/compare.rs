@@ -116,8 +116,8 @@ fn a_study_of_glucose_gives_its_published_precision() {
 
 #[test]
 fn nine_testers_pool_as_published() {
-    // Kacker (2004), Metrologia 41:132-136, Table 1, first row: DerSimonian and Laird with Hartung and Knapp, by two
-    // statistics packages. One specimen, a session each, all of its uncertainty its own.
+    // Kacker (2004), Metrologia 41:132-136, Table 1, first row: DerSimonian and Laird with Hartung and Knapp, by the
+    // R package metafor, kept in the tests of statsmodels (seen). One specimen, a session each, all of its uncertainty its own.
     let y = [61.00, 61.40, 62.21, 62.30, 62.34, 62.60, 62.70, 62.84, 65.90];
     let v: [f64; 9] = [0.2025, 1.2100, 0.0900, 0.2025, 0.3844, 0.5625, 0.0676, 0.0225, 1.8225];
     let given: Vec<Given> = (0..9)

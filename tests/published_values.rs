@@ -306,49 +306,72 @@ fn nist_t_table() {
             near(t_cdf(t, nu), 1.0 - alpha, 1e-4);
         }
     }
-    // Standard normal table. `verified`.
-    let normal = [(1.40, 0.9192), (1.50, 0.9332), (1.645, 0.9500), (1.960, 0.9750), (2.326, 0.9900), (2.576, 0.9950)];
-    for (z, p) in normal.into_iter().chain([(3.090, 0.9990), (3.291, 0.9995)]) {
-        prints(t_cdf(z, f64::INFINITY), p, 4);
+}
+
+/// NIST/SEMATECH e-Handbook 1.3.6.7.1, the normal curve's area from 0 to z. `verified`: seen as a public program's copy of
+/// the page's table.
+#[test]
+fn nist_normal_table() {
+    for (z, area) in [
+        (0.50, 0.19146),
+        (1.00, 0.34134),
+        (1.40, 0.41924),
+        (1.50, 0.43319),
+        (1.64, 0.44950),
+        (1.96, 0.47500),
+        (2.33, 0.49010),
+        (2.58, 0.49506),
+        (3.09, 0.49900),
+        (3.29, 0.49950),
+    ] {
+        prints(t_cdf(z, f64::INFINITY) - 0.5, area, 5);
+        prints(0.5 - t_cdf(-z, f64::INFINITY), area, 5);
     }
 }
 
-/// Chi-square table, upper tail. `verified`.
+/// NIST/SEMATECH e-Handbook 1.3.6.7.4, critical values of χ², three decimals. `verified`: upper tails seen as a public
+/// program's copy of the page's table, lower ones in a handout that cites it. The five decimals, and 0.005 and 0.995, which
+/// the page leaves out: `computed` with scipy 1.17.1.
 #[test]
 fn chi_square_tail_of_a_consensus() {
     let table = [
-        (1, 0.05, 3.84146),
-        (1, 0.025, 5.02389),
-        (1, 0.01, 6.63490),
-        (1, 0.005, 7.87944),
-        (2, 0.05, 5.99146),
-        (5, 0.05, 11.07050),
-        (5, 0.025, 12.83250),
-        (5, 0.005, 16.74960),
-        (10, 0.05, 18.30704),
-        (10, 0.025, 20.48318),
-        (10, 0.01, 23.20925),
-        (10, 0.005, 25.18818),
-        (10, 0.95, 3.94030),
-        (10, 0.975, 3.24697),
-        (10, 0.995, 2.15586),
+        (1, 0.05, Some(3.841), 3.84146),
+        (1, 0.025, Some(5.024), 5.02389),
+        (1, 0.01, Some(6.635), 6.63490),
+        (1, 0.005, None, 7.87944),
+        (2, 0.05, Some(5.991), 5.99146),
+        (5, 0.05, Some(11.070), 11.07050),
+        (5, 0.025, Some(12.833), 12.83250),
+        (5, 0.005, None, 16.74960),
+        (10, 0.05, Some(18.307), 18.30704),
+        (10, 0.025, Some(20.483), 20.48318),
+        (10, 0.01, Some(23.209), 23.20925),
+        (10, 0.005, None, 25.18818),
+        (10, 0.95, Some(3.940), 3.94030),
+        (10, 0.975, Some(3.247), 3.24697),
+        (10, 0.995, None, 2.15586),
     ];
-    for (nu, tail, chi2) in table {
+    for (nu, tail, printed, chi2) in table {
         // One value apart from the others, all of unit variance: χ² is its square times ν/(ν + 1).
         let n = nu + 1;
-        let mut values = vec![0.0; n];
-        values[0] = (chi2 * n as f64 / nu as f64).sqrt();
-        let unit = |i: usize, j: usize| f64::from(u8::from(i == j));
-        let covariance: Vec<Vec<f64>> = (0..n).map(|i| (0..n).map(|j| unit(i, j)).collect()).collect();
-        let consensus = weighted_consensus(&values, &covariance).unwrap();
-        agrees(consensus.chi2, chi2, 12);
+        let of = |chi2: f64| {
+            let mut values = vec![0.0; n];
+            values[0] = (chi2 * n as f64 / nu as f64).sqrt();
+            let unit = |i: usize, j: usize| f64::from(u8::from(i == j));
+            let covariance: Vec<Vec<f64>> = (0..n).map(|i| (0..n).map(|j| unit(i, j)).collect()).collect();
+            weighted_consensus(&values, &covariance).unwrap()
+        };
+        agrees(of(chi2).chi2, chi2, 12);
         // Six digits of χ² are some six of the tail.
-        near(consensus.p, tail, 5e-6 * tail.max(0.1));
+        near(of(chi2).p, tail, 5e-6 * tail.max(0.1));
+        // Half a unit of the last printed decimal to either side.
+        if let Some(printed) = printed {
+            assert!((of(printed + 5e-4).p..of(printed - 5e-4).p).contains(&tail), "{nu} {tail}");
+        }
     }
 }
 
-/// GUM Annex H.5, Table H.9: ten days of voltage. F `verified`; between-day component and u of the mean `from
-/// memory`.
+/// GUM Annex H.5, Table H.9: ten days of voltage. Days and the mean of all `verified`; u of the mean `from memory`.
 #[test]
 fn gum_h5_between_days() {
     let day_means = [172.0, 116.0, 13.0, 144.0, 106.0, 31.0, 60.0, 125.0, 163.0, 41.0];
@@ -358,8 +381,9 @@ fn gum_h5_between_days() {
     prints(between / 10f64.sqrt(), 18.0, 0);
 }
 
-/// GUM Annex H.5: readings of a day made up so that its mean and SD are those of Table H.9. F, its parts and day-to-day
-/// scatter `verified`, critical values and the between-day component `from memory`.
+/// GUM Annex H.5: readings of a day made up so that its mean and SD are those of Table H.9. The two scatters that F is made of
+/// `verified`; F `computed` from the table, as the printed one is made of rounded parts; critical values and the between-day
+/// component `from memory`.
 #[test]
 fn gum_h5_within_days() {
     let day_means = [172.0, 116.0, 13.0, 144.0, 106.0, 31.0, 60.0, 125.0, 163.0, 41.0];
@@ -368,8 +392,12 @@ fn gum_h5_within_days() {
     let days: Vec<Vec<f64>> = day_means.into_iter().zip(day_sds).map(day).collect();
     let anova = one_way_anova(&days).unwrap();
     assert_eq!((anova.between_dof, anova.within_dof), (9.0, 40.0));
-    // Printed 2.25, of the rounded 57 and 85.
+    // `computed`.
     prints(anova.f, 2.2615, 4);
+    // Printed: 2.25, which is what 57 and 85 give, and not what the table does.
+    let rounded = |v: f64| v.round().powi(2);
+    let within = repeatability_reproducibility(&days).unwrap().repeatability_sd;
+    prints(5.0 * rounded(sample_sd(&day_means).unwrap()) / rounded(within), 2.25, 2);
     // Between F at 0.05 (2.12) and at 0.025 (2.45).
     assert!((0.025..0.05).contains(&anova.p), "{}", anova.p);
     let precision = repeatability_reproducibility(&days).unwrap();
@@ -455,31 +483,40 @@ fn nist_one_way_analysis_of_variance() {
     near(precision.reproducibility_sd, 0.1059376018, 1e-9);
 }
 
-/// F table, upper tail. `verified`.
+/// NIST/SEMATECH e-Handbook 1.3.6.7.3, upper critical values of F at 0.05 and 0.10, three decimals. `verified`: seen as a
+/// public program's copy of the page's tables. The four decimals, and what that copy leaves out: `computed` with scipy
+/// 1.17.1.
 #[test]
 fn f_tail_of_an_analysis_of_variance() {
-    for (nu1, nu2, alpha, f) in [
-        (3, 2, 0.05, 19.1643),
-        (4, 2, 0.05, 19.2468),
-        (5, 2, 0.10, 9.2926),
-        (1, 3, 0.05, 10.1280),
-        (2, 3, 0.05, 9.5521),
-        (10, 3, 0.05, 8.7855),
-        (20, 3, 0.05, 8.6602),
-        (3, 3, 0.025, 15.4392),
-        (3, 2, 0.01, 99.1662),
-        (10, 1, 0.05, 241.8817),
+    for (nu1, nu2, alpha, printed, f) in [
+        (3, 2, 0.05, Some(19.164), 19.1643),
+        (4, 2, 0.05, Some(19.247), 19.2468),
+        (5, 2, 0.10, Some(9.293), 9.2926),
+        (1, 3, 0.05, Some(10.128), 10.1280),
+        (2, 3, 0.05, Some(9.552), 9.5521),
+        (10, 3, 0.05, Some(8.786), 8.7855),
+        (20, 3, 0.05, None, 8.6602),
+        (3, 3, 0.025, None, 15.4392),
+        (3, 2, 0.01, None, 99.1662),
+        (10, 1, 0.05, Some(241.882), 241.8817),
     ] {
         // A group of ν2 + 1 values about 0 with unit variance; of ν1 groups of one value, one stands apart.
-        let half = (f64::from(nu2) / 2.0).sqrt();
-        let mut groups = vec![vec![0.0; nu2 as usize + 1]];
-        (groups[0][0], groups[0][1]) = (half, -half);
-        groups.extend(vec![vec![0.0]; nu1 as usize]);
-        groups[1][0] = (f * f64::from(nu1) / (1.0 - 1.0 / f64::from(nu1 + nu2 + 1))).sqrt();
-        let anova = one_way_anova(&groups).unwrap();
+        let of = |f: f64| {
+            let half = (f64::from(nu2) / 2.0).sqrt();
+            let mut groups = vec![vec![0.0; nu2 as usize + 1]];
+            (groups[0][0], groups[0][1]) = (half, -half);
+            groups.extend(vec![vec![0.0]; nu1 as usize]);
+            groups[1][0] = (f * f64::from(nu1) / (1.0 - 1.0 / f64::from(nu1 + nu2 + 1))).sqrt();
+            one_way_anova(&groups).unwrap()
+        };
+        let anova = of(f);
         assert_eq!((anova.between_dof, anova.within_dof), (f64::from(nu1), f64::from(nu2)));
         agrees(anova.f, f, 12);
         near(anova.p, alpha, 1e-6);
+        // Half a unit of the last printed decimal to either side.
+        if let Some(printed) = printed {
+            assert!((of(printed + 5e-4).p..of(printed - 5e-4).p).contains(&alpha), "{nu1} {nu2} {alpha}");
+        }
     }
 }
 
@@ -581,7 +618,7 @@ fn grubbs_chronographs() {
     }
 }
 
-/// Newcombe (1998), Stat Med 17:857-872, Table I, methods 5 and 3, 95 %. `verified`.
+/// Newcombe (1998), Stat Med 17:857-872, Table I, methods 5 and 3, 95 %. `verified`: seen in public test suites that cite it.
 #[test]
 fn newcombe_binomial_intervals() {
     for (r, n, exact, score) in [
@@ -596,6 +633,8 @@ fn newcombe_binomial_intervals() {
         prints(score_low, score.0, 4);
         prints(score_high, score.1, 4);
     }
+    // Not of the table; `computed` from Wilson's formula, which for these two is z/(2·√(n + z²)) about a half, and
+    // z²/(n + z²), with z² = 3.841459.
     prints(wilson(5, 10, 0.95).1, 0.5 + 0.263407, 6);
     prints(wilson(0, 10, 0.95).1, 0.2775, 4);
 }
@@ -671,7 +710,7 @@ fn newey_west_of_a_mean() {
     }
 }
 
-/// Stata's `newey` with four lags on quarterly data, kept in statsmodels' tests. `verified`.
+/// Four lags on quarterly data: output of a commercial statistics package, kept in statsmodels' regression tests. `verified`.
 ///
 /// The error of a coefficient is that of the mean of residual times regressor, once the others are fitted out of the
 /// regressor (Frisch and Waugh 1933, from memory).
@@ -708,7 +747,9 @@ fn newey_west_of_a_regression() {
     }
 }
 
-/// Pearson (1901) with York's (1966) weights; standard errors of York et al. (2004). `verified`.
+/// Pearson's (1901) points with York's (1966) weights. Line, scale and scaled standard errors are those of the tests of
+/// LinearFitXYerrors.jl, standard errors as the weights say and χ²/(n − 2) those of the tests of the R package bfsl, both
+/// libraries that fit lines. `verified`: seen there; York et al. (2004), whose formulas these are, was not.
 #[test]
 fn pearson_york_line() {
     let x = [0.0, 0.9, 1.8, 2.6, 3.3, 4.4, 5.2, 6.1, 6.5, 7.4];
@@ -804,7 +845,8 @@ fn equivalence_from_summaries() {
     near(difference + coverage_factor(0.90, nu) * u, 0.2470843118, 1e-9);
 }
 
-/// Colditz et al. (1994), JAMA 271:698-702: BCG vaccine, log relative risk; results of R metafor and Stata. `verified`.
+/// Colditz et al. (1994), JAMA 271:698-702: BCG vaccine, log relative risk; results of the R package
+/// metafor and of a commercial statistics package. `verified`.
 #[test]
 fn bcg_vaccine_thirteen_trials() {
     let treated = [4, 6, 3, 62, 33, 180, 8, 505, 29, 17, 186, 5, 27].map(f64::from);
@@ -832,7 +874,7 @@ fn bcg_vaccine_thirteen_trials() {
     prints(fixed.value / fixed.u, -10.6247, 4);
 }
 
-/// Kacker (2004), Metrologia 41:132-136, Table 1; package values of R metafor. `verified`.
+/// Kacker (2004), Metrologia 41:132-136, Table 1; output of the R package metafor, kept in statsmodels' tests. `verified`.
 #[test]
 fn kacker_nine_measurements() {
     let y = [61.00, 61.40, 62.21, 62.30, 62.34, 62.60, 62.70, 62.84, 65.90];
