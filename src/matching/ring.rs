@@ -193,7 +193,7 @@ fn speed_at(ride: &Ride, k: usize) -> Option<f64> {
 }
 
 fn shifts(seen: &[Option<Seen>]) -> Vec<usize> {
-    // Neighbouring sprockets differ by 5 % and more.
+    // Neighbouring sprockets differ by 5 % and more. Common practice, no source.
     const LEAST: f64 = 0.04;
     const OVER_S: usize = 3;
     let level = |from: usize, to: usize| {
@@ -214,7 +214,7 @@ fn shifts(seen: &[Option<Seen>]) -> Vec<usize> {
 /// Whether the speed is the wheel's and not one that a trainer made up: small changes of cadence must show in it.
 fn speed_follows_cadence(ride: &Ride) -> bool {
     const APART_S: usize = 5;
-    // Larger ones are shifts, a sprocket being 5 % and more, and coasting.
+    // Larger ones are shifts, a sprocket being 5 % and more (common practice, no source), and coasting.
     const SMALL: f64 = 0.04;
     // With less movement than this in cadence, its whole numbers drown the answer.
     const ENOUGH_MOVEMENT: f64 = 0.02;

@@ -77,7 +77,7 @@ fn real(plan: &Plan, fitted: &Fitted) -> Draw {
 }
 
 /// Standard uncertainty of how a pair of pedals splits the total, as a share of it, beside that of its sides' gains, and
-/// of a cadence sensor, rpm: what the judge is told to allow for.
+/// of a cadence sensor, rpm: what the judge is told to allow for. Common practice, no source.
 const SPLIT: f64 = 0.005;
 const CADENCE_RPM: f64 = 0.3;
 

@@ -149,7 +149,7 @@ impl<'a, T> Latest<'a, T> {
     }
 }
 
-// The largest that FIT's fields hold (public FIT profile): all ones would say that nothing was measured.
+// The largest that FIT's fields hold: all ones would say that nothing was measured. Source: public FIT profile.
 const MOST_W: f64 = 65_534.0;
 const MOST_RPM: f64 = 254.0;
 

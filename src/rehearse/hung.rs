@@ -11,7 +11,7 @@ use super::spoil;
 use super::strike::Strike;
 use super::{Instruments, Plan};
 
-/// Where the bench stands, if masses are hung: their weight hangs on it.
+/// Where the bench stands, if masses are hung: their weight hangs on it. Made up.
 const LATITUDE_DEG: f64 = 52.4;
 const HEIGHT_M: f64 = 35.0;
 /// Masses as a shop has them, relative: standard deviation where the tester's are as poor as is allowed for, and of
@@ -22,11 +22,11 @@ const MASS_SD: (f64, f64) = (0.005, 0.002);
 const GRAVITY_OFF: f64 = 0.0005;
 const LENGTH_OFF_M: f64 = 0.0005;
 const ANGLE_OFF_DEG: f64 = 1.0;
-/// What a display shows.
+/// The step of a display. Common practice, no source.
 const RESOLUTION_NM: f64 = 0.1;
 /// An offset in watts is one of torque at this cadence. Common practice, no source.
 const USUAL_RAD_S: f64 = 90.0 / 60.0 * std::f64::consts::TAU;
-/// The display's counts of zero, of which no two makers have the same: here hundredths of a newton metre.
+/// The display's counts of zero: here hundredths of a newton metre, made up, as counts differ from display to display.
 const COUNTS_PER_NM: f64 = 100.0;
 
 /// One mass as it truly pulls and as the unit feels it, N·m about the cranks' axis.

@@ -44,7 +44,7 @@ pub(super) struct Stated {
     pub cadence_rpm: f64,
 }
 
-/// An instrument that states `1 % or 2 W` has a gain that is off by the one and an offset that makes up the rest: with so
+/// By design: an instrument that states `1 % or 2 W` has a gain that is off by the one and an offset that makes up the rest: with so
 /// much of the floor for an offset, and a gain that leans against it by so much, it is off by what it states at 0.6 and 1.2
 /// times the power where the two parts meet, and by 0.9 to 1.13 of that elsewhere.
 const OFFSET_OF_FLOOR: f64 = 1.13;
@@ -163,7 +163,7 @@ pub(super) fn send(
     sent
 }
 
-/// The least part of a turn worth a reading when the cranks start from rest.
+/// The least part of a turn worth a reading when the cranks start from rest. Common practice, no source.
 const LEAST_FIRST_TURN: f64 = 0.35;
 
 fn turns(signal: &Signal, draw: &Draw) -> Vec<Update> {
@@ -321,7 +321,7 @@ pub(super) struct Loss {
     pub bending: f64,
 }
 
-/// In teeth.
+/// Ring and cog, in teeth, of the middle of usual gears. Common practice, no source.
 const MIDDLE_GEAR: (f64, f64) = (52.0, 17.0);
 
 impl Loss {

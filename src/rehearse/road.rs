@@ -13,6 +13,7 @@ use super::signal::{Course, Motion, SLOW_S, developments_m, fade, power_tau_s};
 // The balance of power at the wheel: air, tyres, slope and what speeding up takes (Martin et al. 1998). Bearings are
 // left out. Figures are common practice, no source: a rider on the hoods, no wind.
 const MASS_KG: f64 = 82.0;
+/// Standard gravity. Source: 3rd CGPM (1901).
 const GRAVITY_M_S2: f64 = 9.80665;
 const AIR_KG_M3: f64 = 1.2;
 const DRAG_AREA_M2: f64 = 0.33;
@@ -35,7 +36,8 @@ const ROLLS_BELOW: f64 = -0.009;
 /// Where the made-up road begins: in the middle of an ocean, so that nobody lives there.
 const START_DEG: (f64, f64) = (45.0, -30.0);
 const START_ALTITUDE_M: f64 = 120.0;
-/// Metres of a degree of latitude, roughly; the same wherever it is used.
+/// Metres of a degree on a sphere of the earth's mean radius; the same wherever it is used. Source: 6371 km, GRS80 (Moritz
+/// 1988, from memory).
 const DEGREE_M: f64 = 111_195.0;
 
 /// Where the bike truly is at a whole second.

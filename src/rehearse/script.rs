@@ -69,8 +69,9 @@ pub(super) struct Stretch {
     pub development_m: f64,
 }
 
-/// Metres for one turn on a drivetrain that states nothing (52/17 on a 25-622 tyre, roughly).
+/// Metres for one turn on a drivetrain that states nothing (52/17 on a 25-622 tyre, roughly). Common practice, no source.
 const PLAIN_DEVELOPMENT_M: f64 = 6.4;
+/// Easy riding. Common practice, no source.
 const RECOVERY_W: f64 = 100.0;
 const RECOVERY_RPM: f64 = 80.0;
 /// W and rpm, each for an equal part. Common practice, no source.

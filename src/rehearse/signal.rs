@@ -11,12 +11,12 @@ use super::road::{Road, Whereabouts};
 use super::script::{Act, Stretch};
 use super::trainer::{ConstantPower, Resistance};
 
-/// Twelve and more points to a turn of the cranks: enough for the stroke's ripple.
+/// By design: twelve and more points to a turn of the cranks, enough for the stroke's ripple.
 pub(super) const STEP_S: f64 = 0.05;
 
-/// How the brake's power grows with speed, W per (m/s)³: 200 W at 33 km/h, as on a level road.
+/// How the brake's power grows with speed, W per (m/s)³: 200 W at 33 km/h, as on a level road. Common practice, no source.
 pub(super) const BRAKE: f64 = 0.25;
-/// Bike and rider, or the flywheel that stands for them, are light indoors.
+/// Bike and rider, or the flywheel that stands for them, are light indoors. Common practice, no source.
 pub(super) const FLYWHEEL_KG: f64 = 32.0;
 /// Fastest that legs bring it up to speed, m/s². Common practice, no source.
 pub(super) const SPIN_UP_M_S2: f64 = 5.0;
@@ -121,13 +121,14 @@ pub(super) fn fade(act: Act, since_s: f64) -> f64 {
     if act == Act::Sprint { libm::exp(-(since_s - 2.0).max(0.0) / 28.0) } else { 1.0 }
 }
 
-/// Heart rate that a power settles at, and how slowly. Common practice, no source.
+/// Heart rate that a power settles at. Common practice, no source.
 fn settled_bpm(power_w: f64, heart: f64) -> f64 {
     62.0 + 0.38 * heart * power_w.min(320.0)
 }
+/// And how slowly. Common practice, no source.
 const HEART_TAU_S: f64 = 35.0;
 
-/// Slow noise moves four times a second; what is faster comes from the strokes.
+/// By design slow noise moves four times a second; what is faster comes from the strokes.
 const SLOW: usize = 5;
 pub(super) const SLOW_S: f64 = SLOW as f64 * STEP_S;
 

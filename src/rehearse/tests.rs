@@ -7,6 +7,39 @@ use crate::quantity::Range;
 
 pub(super) use super::bench::drivetrain;
 
+/// A figure of the simulated world is measured, made up, a matter of design, or marked as what nobody wrote down: the comment
+/// above a constant, or above the group that it stands in, says which.
+#[test]
+fn every_figure_of_the_simulated_ride_says_where_it_is_from() {
+    const ORIGINS: [&str; 7] =
+        ["practice, no source", "Source: ", "ade up", "made-up", "itted", "design", "from memory"];
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("src/rehearse");
+    let files = "as_recorded as_ridden draws habits head_unit hung instrument rider road script signal trainer";
+    let mut told = 0;
+    for file in files.split(' ') {
+        let text = std::fs::read_to_string(folder.join(format!("{file}.rs"))).unwrap();
+        let code = text.split("#[cfg(test)]\nmod ").next().unwrap();
+        let (mut comment, mut over) = (String::new(), true);
+        for line in code.lines() {
+            if let Some(words) = line.strip_prefix("//") {
+                if std::mem::take(&mut over) {
+                    comment.clear();
+                }
+                comment += words.trim_start_matches('/');
+            } else if line.contains("const ") && !line.starts_with(' ') {
+                over = true;
+                if line.contains("f64") {
+                    told += 1;
+                    assert!(ORIGINS.iter().any(|origin| comment.contains(origin)), "{file}.rs: {line}");
+                }
+            } else if !line.starts_with(' ') {
+                comment.clear();
+            }
+        }
+    }
+    assert!(told > 50, "{told}");
+}
+
 pub(super) fn phase(name: &str, keys: &[(&str, &str)], drill: Drill) -> Phase {
     let keys = keys.iter().map(|(k, v)| ((*k).to_owned(), (*v).to_owned())).collect();
     Phase {

@@ -10,17 +10,18 @@ use super::value::{Kind, Measured, NoValue, Scored, Value};
 
 /// What normal gravity at a known latitude and height leaves open, rectangular (common practice, no source) …
 const GRAVITY_LOCAL_HALF_WIDTH: f64 = 0.0005;
-/// … and what a height of up to 2 km that nobody stated does: 3.1e-6 per metre of 9.8, about the middle.
+/// … and what a height of up to 2 km that nobody stated does: the free-air gradient, 3.086e-6 s⁻² of 9.8 m/s² per metre, about
+/// the middle.
 const GRAVITY_HEIGHT_HALF_WIDTH: f64 = 0.0003;
 /// A calibrated mass for training or shop use: 0.5 % as a standard uncertainty. Common practice, no source.
 const MASS_U: f64 = 0.005;
-/// Crank length to 0.5 mm, rectangular.
+/// Crank length to 0.5 mm, rectangular. Common practice, no source.
 const LENGTH_HALF_WIDTH_M: f64 = 0.0005;
-/// A crank levelled by eye or phone: 1°, rectangular.
+/// A crank levelled by eye or phone: 1°, rectangular. Common practice, no source.
 const ANGLE_HALF_WIDTH_DEG: f64 = 1.0;
-/// Gravity where nobody said where: the span from pole to equator is 0.53 %, rectangular.
+/// Gravity where nobody said where: from pole to equator it is 0.53 % (GRS80, Moritz 1988), rectangular.
 const GRAVITY_HALF_WIDTH: f64 = 0.0027;
-/// A torque typed with one decimal.
+/// A torque typed with one decimal, the step of a display (common practice, no source): 0.1/√12.
 const TORQUE_ROUNDING_SD_NM: f64 = 0.028_867_5;
 
 /// All phases without a ride.
