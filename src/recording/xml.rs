@@ -54,6 +54,7 @@ struct Point {
 }
 
 struct Track {
+    format: Format,
     contents: Contents,
     /// Local name of a point's element.
     point_name: &'static str,
@@ -69,6 +70,7 @@ struct Track {
 impl Track {
     fn new(format: Format) -> Self {
         Self {
+            format,
             contents: Contents::default(),
             point_name: if format == Format::Tcx { "Trackpoint" } else { "trkpt" },
             open: vec![],
@@ -166,7 +168,7 @@ impl Track {
         let Some(point) = &mut self.point else { return };
         if time.is_some() {
             point.unix_s = time;
-        } else if let Some(channel) = channel(name, parent) {
+        } else if let Some(channel) = channel(self.format, name, parent) {
             let known = point.channels.iter_mut().find(|(c, _)| *c == channel);
             match known {
                 Some((_, known)) => *known = known.or(cell(text)),
@@ -247,10 +249,16 @@ fn cell(text: &str) -> Cell {
 }
 
 /// The channel of an element within a point, by its local name and its parent's.
-fn channel(name: &str, parent: &str) -> Option<Channel> {
+///
+/// TCX names its channels in the schema TrainingCenterDatabase v2, power and speed as `Watts` and `Speed` of `TPX` in
+/// ActivityExtension v2. GPX 1.1 leaves extensions open: `hr`, `cad`, `atemp` and `speed` are of TrackPointExtension v1 and
+/// v2, `PowerInWatts` is of PowerExtension v1 (names from memory, and seen in open programs that write by these schemas).
+/// What else stands here is common practice, no source.
+fn channel(format: Format, name: &str, parent: &str) -> Option<Channel> {
     let name: Cow<str> = if name == "Value" { parent.into() } else { name.into() };
     Some(match name.to_ascii_lowercase().as_str() {
-        "watts" | "power" | "powerinwatts" => Channel::Power,
+        "watts" | "power" => Channel::Power,
+        "powerinwatts" if format == Format::Gpx => Channel::Power,
         "cadence" | "cad" => Channel::Cadence,
         "heartratebpm" | "heartrate" | "hr" => Channel::HeartRate,
         "speed" => Channel::Speed,
@@ -341,6 +349,30 @@ mod tests {
         assert_eq!(got.samples.latitude_deg, [Some(52.5), Some(52.7)]);
         assert_eq!(contents.head_unit.product.as_deref(), Some("logger L"));
         assert_eq!(contents.cautions, ["1 point without a time left out"]);
+    }
+
+    /// A name that no document gives to power is kept as a channel of its own, for whoever inspects the file.
+    #[test]
+    fn power_has_the_names_that_its_format_gives_it() {
+        let in_tcx = |name: &str| point(0, "201").replace("x:Watts", name);
+        let in_gpx = |name: &str| {
+            format!(
+                "<gpx><trk><trkseg><trkpt lat=\"1\" lon=\"2\"><time>2026-03-02T09:00:00Z</time><extensions>\
+                 <{name}>201</{name}></extensions></trkpt></trkseg></trk></gpx>"
+            )
+        };
+        for (text, is_power) in [
+            (tcx(&in_tcx("x:Watts")), true),
+            (tcx(&in_tcx("power")), true),
+            (tcx(&in_tcx("x:PowerInWatts")), false),
+            (in_gpx("power"), true),
+            (in_gpx("p:PowerInWatts"), true),
+            (in_gpx("p:PowerInKilowatts"), false),
+        ] {
+            let (got, _) = ordered(&text);
+            let power_w = got.samples.power_w.first().copied().flatten();
+            assert_eq!(power_w, Some(201.0).filter(|_| is_power), "{text}");
+        }
     }
 
     #[test]
