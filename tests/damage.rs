@@ -193,3 +193,28 @@ fn no_damage_makes_a_reader_panic_or_fill_the_memory() {
         assert!(most <= allowed, "mutation {n} of {}: {most} bytes for {}", file.display(), bytes.len());
     }
 }
+
+/// Following the guide to longer runs leaves nothing in the tree.
+#[test]
+fn the_guide_to_fuzzing_writes_into_target() {
+    let guide = include_str!("../fuzz/README.md").replace("\\\n", " ");
+    let commands: Vec<Vec<&str>> = guide
+        .lines()
+        .filter_map(|line| line.strip_prefix("    "))
+        .map(|line| line.split_whitespace().collect())
+        .collect();
+    let mut places: Vec<&str> = vec![];
+    for words in &commands {
+        let behind = |mark: &str| words.iter().position(|w| *w == mark).map(|at| words[at + 1]);
+        places.extend(["--out", ">", "--target-dir"].into_iter().filter_map(behind));
+        places.extend(words.iter().filter_map(|w| w.strip_prefix("-artifact_prefix=")));
+        match words[..] {
+            ["mkdir", "-p", ref folders @ ..] | ["gzip", "-k", ref folders @ ..] => places.extend(folders),
+            ["cp", .., to] => places.push(to),
+            ["cargo", "fuzz", "run", ..] => places.push(behind("none").and(behind("fit")).expect("a corpus")),
+            _ => {}
+        }
+    }
+    assert!(places.len() >= 10, "{places:?}");
+    assert!(places.iter().all(|place| place.starts_with("target/fuzz/")), "{places:?}");
+}
