@@ -166,6 +166,8 @@ struct GearFacts {
 struct DeviceFacts {
     #[serde(skip_serializing_if = "Option::is_none")]
     kind: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    name: Option<String>,
     maker: Option<String>,
     product: Option<String>,
     serial: Option<String>,
@@ -193,6 +195,7 @@ impl Facts {
             sha256: recording.sha256.clone(),
             head_unit: DeviceFacts {
                 kind: None,
+                name: None,
                 maker: unit.maker,
                 product: unit.product,
                 serial: unit.serial,
@@ -297,13 +300,15 @@ impl GearFacts {
 
 impl DeviceFacts {
     fn of(sensor: &Sensor) -> Self {
-        let Sensor { kind, maker, product, serial, firmware, battery, battery_voltage_v, source } = sensor.clone();
-        Self { kind, maker, product, serial, firmware, battery, battery_voltage_v, source }
+        let Sensor { kind, name, maker, product, serial, firmware, battery, battery_voltage_v, source } =
+            sensor.clone();
+        Self { kind, name, maker, product, serial, firmware, battery, battery_voltage_v, source }
     }
 
-    /// `maker product, serial 7, firmware 1.80, battery good (3.9 V)`, of what is known.
+    /// `maker product "unit 017", serial 7, firmware 1.80, battery good (3.9 V)`, of what is known.
     fn describe(&self) -> String {
-        let name = [&self.kind, &self.maker, &self.product];
+        let own = self.name.as_ref().map(|name| format!("\"{name}\""));
+        let name = [&self.kind, &self.maker, &self.product, &own];
         let name: Vec<&str> = name.into_iter().flatten().map(String::as_str).collect();
         let voltage = self.battery_voltage_v.map(|v| format!("{v:.2} V"));
         let parts = [

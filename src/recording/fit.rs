@@ -494,7 +494,7 @@ impl Reader {
             MesgNum::DEVICE_INFO => self.device(fields),
             MesgNum::FILE_ID => {
                 let unit = &mut self.contents.head_unit;
-                unit.maker = unit.maker.take().or_else(|| fields.number(1).map(maker));
+                unit.maker = unit.maker.take().or_else(|| fields.number(1).and_then(maker));
                 unit.product = unit.product.take().or_else(|| fields.text(8)).or_else(|| fields.whole(2));
                 unit.serial = unit.serial.take().or_else(|| fields.whole(3));
             }
@@ -661,7 +661,8 @@ impl Reader {
         let index = fields.number(0).map(|index| index as u8);
         let device = Sensor {
             kind: device_kind(fields),
-            maker: fields.number(2).map(maker),
+            name: fields.text(19),
+            maker: fields.number(2).and_then(maker),
             product: fields.text(27).or_else(|| fields.whole(4)),
             serial: fields.whole(3),
             firmware: fields.number(5).map(|version| format!("{version:.2}")),
@@ -876,9 +877,11 @@ fn degrees(semicircles: f64) -> f64 {
     semicircles * (180.0 / 2_147_483_648.0)
 }
 
-/// The maker's name where the profile has one, else its number.
-fn maker(number: f64) -> String {
-    named(&Manufacturer(number as u16).to_string(), number)
+/// The maker's name where the profile has one, else its number; none of what is under development, for which the profile
+/// keeps a number that is no maker's (public FIT profile, type `manufacturer`).
+fn maker(number: f64) -> Option<String> {
+    let maker = Manufacturer(number as u16);
+    (maker != Manufacturer::DEVELOPMENT).then(|| named(&maker.to_string(), number))
 }
 
 /// `bike_power` to `bike power`; the crate prints what it does not know as `Type(7)`.
@@ -898,9 +901,10 @@ fn device_kind(fields: &Fields) -> Option<String> {
 }
 
 fn update(known: &mut Sensor, newer: Sensor) {
-    let Sensor { kind, maker, product, serial, firmware, battery, battery_voltage_v, source } = newer;
+    let Sensor { kind, name, maker, product, serial, firmware, battery, battery_voltage_v, source } = newer;
     let keep = |old: &mut Option<String>, new: Option<String>| *old = new.or(old.take());
     keep(&mut known.kind, kind);
+    keep(&mut known.name, name);
     keep(&mut known.maker, maker);
     keep(&mut known.product, product);
     keep(&mut known.serial, serial);
@@ -1322,6 +1326,31 @@ mod tests {
         assert_eq!(power.battery.as_deref(), Some("low"));
         assert_eq!(power.battery_voltage_v, Some(1004.0 / 256.0));
         assert_eq!(heart_rate.serial.as_deref(), Some("2018"));
+    }
+
+    /// 255 stands for what is under development and is no maker's (public FIT profile, type `manufacturer`).
+    #[test]
+    fn the_number_that_is_no_makers_names_none() {
+        let maker = |number: u16| {
+            let file_id = [define(3, 0, &[(1, 2, 0x84)]), data(3, &[&number.to_le_bytes()])];
+            let sensor = [
+                define(4, 23, &[(0, 1, 0x02), (2, 2, 0x84), (3, 4, 0x8C)]),
+                data(4, &[&[1], &number.to_le_bytes(), &17_u32.to_le_bytes()]),
+            ];
+            let contents = read(&file(&[file_id, sensor].concat()));
+            (contents.head_unit.maker, contents.sensors[0].maker.clone())
+        };
+        assert_eq!(maker(255), (None, None));
+        // A number that the profile has not given to anybody is shown.
+        assert_eq!(maker(65_000), (Some("65000".to_owned()), Some("65000".to_owned())));
+    }
+
+    #[test]
+    fn a_sensor_may_have_a_name_of_its_own() {
+        let device = define(3, 23, &[(0, 1, 0x02), (19, 9, 0x07), (27, 8, 0x07)]);
+        let contents = read(&file(&[device, data(3, &[&[1], b"unit 017\0", b"model M\0"])]));
+        let sensor = &contents.sensors[0];
+        assert_eq!((sensor.name.as_deref(), sensor.product.as_deref()), (Some("unit 017"), Some("model M")));
     }
 
     /// A description of developer field 0/5 or another, and records that hold 0/5.

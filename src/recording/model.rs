@@ -51,7 +51,7 @@ impl Format {
 
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct HeadUnit {
-    /// Maker's name or number as the file states it.
+    /// Maker's name or number as the file states it; `None` of FIT's number for what is no maker's.
     pub maker: Option<String>,
     pub product: Option<String>,
     pub serial: Option<String>,
@@ -151,6 +151,8 @@ pub struct Summary {
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Sensor {
     pub kind: Option<String>,
+    /// What the file calls this one, as no other of its model.
+    pub name: Option<String>,
     pub maker: Option<String>,
     pub product: Option<String>,
     pub serial: Option<String>,

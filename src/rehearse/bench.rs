@@ -239,7 +239,6 @@ impl Fitted {
     pub(super) fn naming(&self) -> Naming {
         let sensor = |kind: &str, product: &str, serial: &str, firmware: &str| Sensor {
             kind: Some(kind.to_owned()),
-            maker: Some("development".to_owned()),
             product: Some(product.to_owned()),
             serial: Some(serial.to_owned()),
             firmware: Some(firmware.to_owned()),
@@ -248,7 +247,7 @@ impl Fitted {
         };
         let n = self.recorder as usize;
         let head_unit = HeadUnit {
-            maker: Some("development".to_owned()),
+            maker: None,
             product: Some(format!("head unit {:?}", self.recorder)),
             serial: Some(["4101", "4102", "4103", "4104"][n].to_owned()),
             firmware: Some(["5.20", "5.20", "7.01", "5.20"][n].to_owned()),

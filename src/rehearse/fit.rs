@@ -247,7 +247,7 @@ mod tests {
             bytes: 0,
             format: Format::Fit,
             head_unit: HeadUnit {
-                maker: Some("development".to_owned()),
+                maker: None,
                 product: Some("head unit A".to_owned()),
                 serial: Some("4101".to_owned()),
                 firmware: Some("5.20".to_owned()),
