@@ -47,6 +47,7 @@ fn time_of_a_thousand() {
     let write = |i: usize| {
         let mut verdict = verdict.clone();
         verdict.unit.label = format!("unit {:03}", i % 20);
+        verdict.unit.serial = Some((i % 20 + 1).to_string());
         verdict.session.start += chrono::TimeDelta::days(i as i64);
         verdict.recordings.iter_mut().for_each(|recording| recording.sha256 = format!("{i}"));
         let file = folder.path().join(format!("{i}.json"));

@@ -82,6 +82,7 @@ fn changed(document: &Document, n: usize) -> Document {
     // Units are not in step with the kinds of verdict.
     let unit = (n / 12 + n) % 400;
     v.unit.label = format!("unit {unit:03}");
+    v.unit.serial = Some((unit + 1).to_string());
     v.unit.model = Some(format!("model {}", unit % 20));
     v.unit.firmware = Some(format!("1.{}", (n / 7) % 12));
     v.session.tester = Some(format!("tester {}", (n / 5) % 150));

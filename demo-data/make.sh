@@ -4,32 +4,28 @@ set -euo pipefail
 cd "$(dirname "$0")"
 assize=${ASSIZE:-../target/release/assize}
 
+rm -f bench-*/*.fit
 $assize rehearse ../protocols/bench-both-rings.yaml --out bench-sound --seed 4 --sound --date 2026-11-07T09:30:00Z
 
 # Reads 14 W low on the big ring, its left side falls short by 110 W in two of six sprints, wakes 2.5 s late.
 $assize rehearse ../protocols/bench-both-rings.yaml --out bench-faulty --seed 1 --date 2026-11-14T09:30:00Z \
-    --fault ring-offset=-14@big --fault side-short=110@left,2/6 --fault late-wake=2.5
-mv bench-faulty/unit-017.fit bench-faulty/unit-021.fit
-sed -i 's/unit 017/unit 021/; s/unit-017/unit-021/' bench-faulty/session.yaml bench-faulty/truth.json
+    --label "unit 021" --serial 21 --fault ring-offset=-14@big --fault side-short=110@left,2/6 --fault late-wake=2.5
 
 # A season of short checks: one session of one specimen, by tester A with pedal pair P or by tester B, elsewhere, with pair
 # Q. A specimen and a pair of pedals stay what they are from session to session. No truth.json: the faults stand below.
 ride() {
-    local folder=$1/$2-$3 specimen=$2 day=$3 tester=$4 seed=$5 firmware=$6 references=1
+    local folder=$1/$2-$3 specimen=$2 day=$3 tester=$4 seed=$5 firmware=$6
     shift 6
-    [ "$tester" = A ] || references=2
+    local who=(--reference-set 1 --tester "tester A" --place "north bench")
+    if [ "$tester" = B ]; then
+        who=(--reference-set 2 --tester "tester B" --place "south bench"
+            --pedals "pedal pair Q" --pedals-serial 2002 --pedals-certificate "Q-03, 2026-04-20")
+    fi
     rm -rf "$folder"
     $assize rehearse ../protocols/short-check.yaml --out "$folder" --bench pedals --setting resistance --seed "$seed" \
-        --date "${day}T09:30:00Z" --specimen "$specimen" --firmware "$firmware" --reference-set "$references" "$@"
+        --date "${day}T09:30:00Z" --specimen "$specimen" --model "model M" --firmware "$firmware" "${who[@]}" "$@"
     rm "$folder/truth.json"
-    sed -i "s/What truly happened is in truth.json/What was made is in ..\/README.md/
-        s/^  label: unit 0*\([0-9]*\)/&\n  model: model M\n  serial: \"\1\"/
-        s/^tester: .*/tester: tester $tester/" "$folder/session.yaml"
-    if [ "$tester" = B ]; then
-        mv "$folder/pedals-p.fit" "$folder/pedals-q.fit"
-        sed -i 's/north bench/south bench/; s/pedal pair P/pedal pair Q/; s/pedals-p/pedals-q/
-            s/number: P-12, date: 2026-03-02/number: Q-03, date: 2026-04-20/' "$folder/session.yaml"
-    fi
+    sed -i "s/What truly happened is in truth.json/What was made is in ..\/README.md/" "$folder/session.yaml"
 }
 
 # Unit 034 reads 6 % low; the others are sound.

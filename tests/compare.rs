@@ -260,6 +260,7 @@ fn rehearsed() -> Vec<Given> {
     let session = |(unit, seed, faults): (&str, u64, &[&str])| {
         let mut verdict = common::rehearse_and_judge(&protocol, seed, faults).verdict;
         verdict.unit.label = unit.to_owned();
+        verdict.unit.serial = unit.strip_prefix("unit 0").map(str::to_owned);
         Given { file: format!("{unit}-{seed}.json"), verdict }
     };
     let low: &[&str] = &["ring-offset=-20@big"];

@@ -74,11 +74,11 @@ fn a_firmware_mends_the_late_restart_and_nothing_else_changes() {
         let late = verdict.repeats.iter().flat_map(|r| &r.checks).find(|c| c.measure == "onset_lag").unwrap();
         let (lag_s, expanded_s) = (late.value.unwrap(), late.expanded_uncertainty.unwrap());
         let truth_s = match verdict.unit.firmware.as_deref() {
-            Some("1.8") => {
+            Some("1.80") => {
                 assert_eq!((verdict.verdict, patterns(verdict)), (Some(Outcome::Fail), vec!["late-restart"]), "{name}");
                 3.0
             }
-            Some("1.9") => {
+            Some("1.90") => {
                 assert_eq!((verdict.verdict, patterns(verdict).len()), (Some(Outcome::Pass), 0), "{name}");
                 0.0
             }
@@ -89,7 +89,7 @@ fn a_firmware_mends_the_late_restart_and_nothing_else_changes() {
         assert!(verdict.checks().filter(|c| c.check.verdict == Outcome::Fail).all(|c| c.check.measure == "onset_lag"));
     }
     let with = |firmware: &str| verdicts.iter().filter(|(_, v)| v.unit.firmware.as_deref() == Some(firmware)).count();
-    assert_eq!((with("1.8"), with("1.9")), (3, 3));
+    assert_eq!((with("1.80"), with("1.90")), (3, 3));
 }
 
 /// What a season of them answers: the restart came 3 s earlier with the new firmware, and nothing else is said to have changed.

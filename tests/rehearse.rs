@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
 use assize::recording::{self, Recording};
-use assize::rehearse::{self, BENCHES, Plan, Setting};
+use assize::rehearse::{self, BENCHES, Device, Identity, Plan, Setting};
 use assize::{protocol, session};
 use tempfile::TempDir;
 
@@ -57,9 +57,9 @@ fn a_seed_means_these_bytes_on_any_machine() {
 }
 
 const SEED_7: [&str; 3] = [
-    "b52afd1834edbc352668905297b0771b4281e2fc95bc54674f0d6f208978c12d",
-    "29480ad3607bfb8cdaab63605729f568f8d8d0427e38261f6407cbdcdc4cd3e3",
-    "b38450fa6c237a6fb5fe94122df1786b7521c7de634e214b0b6b6d213a9b0d76",
+    "7353de7763f5a63d76505155db922153e5e4904648b758d0557aa810800ac9b9",
+    "a129c6608148224bda197ae197e029ff8e88c04fd1a1869b0af1ae8964494229",
+    "d44e2be7b90d4f97abe340ccf32e9af1becdcf803480d8b4ec23ffd08199acfb",
 ];
 
 #[test]
@@ -242,16 +242,193 @@ fn a_specimen_and_its_references_stay_what_they_are_from_session_to_session() {
     assert!(seeded.iter().zip(&first).all(|(a, b)| a != b));
 }
 
+fn power_sensor(file: &Path) -> recording::Sensor {
+    let mut sensors = recording::read(file).unwrap().sensors;
+    sensors.retain(|sensor| sensor.kind.as_deref() == Some("bike power"));
+    assert_eq!(sensors.len(), 1);
+    sensors.remove(0)
+}
+
+/// Of label, model, serial and firmware, what an instrument says in the session and what its recording says.
+fn said(dir: &Path, instrument: &session::Instrument) -> [[Option<String>; 4]; 2] {
+    let sensor = power_sensor(&dir.join(&instrument.recordings[0]));
+    let session::Instrument { label, model, serial, firmware, .. } = instrument.clone();
+    [[Some(label), model, serial, firmware], [sensor.name, sensor.product, sensor.serial, sensor.firmware]]
+}
+
 #[test]
 fn a_specimen_is_named_in_the_session_and_in_its_recording() {
     let dir = TempDir::new().unwrap();
-    rehearse(&["--sound", "--specimen", "31", "--firmware", "1.9"], dir.path()).success();
+    rehearse(&["--sound", "--specimen", "31", "--firmware", "1.90"], dir.path()).success();
     let session = session::load(&dir.path().join("session.yaml")).unwrap();
-    let unit = &session.units[0].instrument;
-    assert_eq!((unit.label.as_str(), unit.firmware.as_deref()), ("unit 031", Some("1.9")));
-    let recording = recording::read(&dir.path().join("unit-031.fit")).unwrap();
-    let sensor =
-        |serial: &str| recording.sensors.iter().find(|sensor| sensor.serial.as_deref() == Some(serial)).cloned();
-    assert_eq!(sensor("31").and_then(|sensor| sensor.firmware).map(|f| f.parse::<f64>().unwrap()), Some(1.9));
-    rehearse(&["--sound", "--firmware", "newest"], dir.path()).failure();
+    assert!(session.units[0].instrument.recordings[0].ends_with("unit-031.fit"));
+    let [in_session, in_file] = said(dir.path(), &session.units[0].instrument);
+    assert_eq!(in_session, [Some("unit 031".into()), None, Some("31".into()), Some("1.90".into())]);
+    assert_eq!(in_session, in_file);
+}
+
+#[test]
+fn who_rode_where_and_what_everything_is_called_stands_in_session_recordings_and_their_names() {
+    let dir = TempDir::new().unwrap();
+    let names = [
+        "--tester=tester C",
+        "--place=east bench",
+        "--label=unit 021",
+        "--serial=21",
+        "--model=model M",
+        "--firmware=1.10",
+        "--pedals=pedal pair Q",
+        "--pedals-serial=2002",
+        "--pedals-certificate=Q-03, 2026-04-20",
+        "--trainer=trainer U",
+        "--trainer-serial=4294967295",
+        "--trainer-certificate=U-1",
+    ];
+    rehearse(&[&["--sound"][..], &names].concat(), dir.path()).success();
+    let session = session::load(&dir.path().join("session.yaml")).unwrap();
+    assert_eq!((session.tester.as_deref(), session.place.as_deref()), (Some("tester C"), Some("east bench")));
+    let [pedals, trainer] = &session.references[..] else { panic!() };
+    let expected = [
+        (&session.units[0].instrument, "unit-021.fit", ["unit 021", "21"]),
+        (&pedals.instrument, "pedals-q.fit", ["pedal pair Q", "2002"]),
+        (&trainer.instrument, "trainer-u.fit", ["trainer U", "4294967295"]),
+    ];
+    for (instrument, file, [label, serial]) in expected {
+        assert!(instrument.recordings[0].ends_with(file), "{:?}", instrument.recordings);
+        let [in_session, in_file] = said(dir.path(), instrument);
+        assert_eq!((in_session[0].as_deref(), in_session[2].as_deref()), (Some(label), Some(serial)));
+        assert_eq!(in_session[..3], in_file[..3]);
+    }
+    let [unit, in_file] = said(dir.path(), &session.units[0].instrument);
+    assert_eq!((unit[1].as_deref(), unit[3].as_deref()), (Some("model M"), Some("1.10")));
+    assert_eq!(unit, in_file);
+    let certificate = |reference: &session::Reference| {
+        let certificate = reference.certificate.clone().unwrap();
+        (certificate.number.unwrap(), certificate.date)
+    };
+    assert_eq!(certificate(pedals), ("Q-03".into(), Some("2026-04-20".into())));
+    assert_eq!(certificate(trainer), ("U-1".into(), None));
+    let truth = std::fs::read_to_string(dir.path().join("truth.json")).unwrap();
+    assert!(truth.contains("pedals-q.fit") && truth.contains("pedal pair Q") && !truth.contains("pair P"));
+}
+
+/// A name changes nothing of what was ridden and recorded.
+#[test]
+fn names_leave_every_sample_as_the_seed_had_it() {
+    let protocol = protocol::load(&bench(), None).unwrap();
+    let mut plan = Plan::new(4);
+    let usual = rehearse::simulate(&protocol, &plan);
+    for device in [Device::Unit, Device::Pedals, Device::Trainer] {
+        let label = Some(format!("another {device:?}"));
+        plan.bench.device(device).unwrap().identify(&Identity { label, ..Identity::default() });
+    }
+    (plan.tester, plan.place) = ("tester C".into(), "east bench".into());
+    let named = rehearse::simulate(&protocol, &plan);
+    for (a, b) in usual.recordings.iter().zip(&named.recordings) {
+        assert!(a.sha256 != b.sha256 && a.samples == b.samples && a.laps == b.laps && a.start == b.start);
+    }
+}
+
+#[test]
+fn under_another_label_nothing_has_the_usual_ones_serial_number_and_certificate() {
+    let session = |arguments: &[&str]| {
+        let dir = TempDir::new().unwrap();
+        rehearse(&[&["--sound"], arguments].concat(), dir.path()).success();
+        let session = session::load(&dir.path().join("session.yaml")).unwrap();
+        let serials = [&session.units[0].instrument, &session.references[0].instrument].map(|i| said(dir.path(), i));
+        (serials.map(|[a, b]| (a[2].clone(), b[2].clone())), session.references[0].certificate.is_some())
+    };
+    let some = |serial: &str| (Some(serial.to_owned()), Some(serial.to_owned()));
+    assert_eq!(session(&[]), ([some("17"), some("2001")], true));
+    assert_eq!(session(&["--label=unit 5", "--pedals=pedal pair X"]), ([(None, None), (None, None)], false));
+    assert_eq!(session(&["--label=unit 017", "--pedals=pedal pair P"]), ([some("17"), some("2001")], true));
+    // A specimen's number is its serial number, whatever it is called.
+    assert_eq!(session(&["--specimen=5", "--label=unit V"]), ([some("5"), some("2001")], true));
+}
+
+/// The session keeps any text; the recording holds it, or nothing.
+#[test]
+fn firmware_is_text_and_the_recording_never_says_another() {
+    for (text, held) in [
+        ("1.10", true),
+        ("1.80", true),
+        ("1.1", false),
+        ("1.8", false),
+        ("2.4.1", false),
+        ("B7", false),
+        ("655.35", false),
+    ] {
+        let dir = TempDir::new().unwrap();
+        let output = rehearse(&["--sound", "--firmware", text], dir.path()).success().get_output().stdout.clone();
+        let told = String::from_utf8(output).unwrap();
+        assert_eq!(told.contains(&format!("says nothing of the firmware, as FIT holds no `{text}`")), !held, "{told}");
+        let session = session::load(&dir.path().join("session.yaml")).unwrap();
+        let [in_session, in_file] = said(dir.path(), &session.units[0].instrument);
+        assert_eq!(in_session[3].as_deref(), Some(text));
+        assert_eq!(in_file[3], held.then(|| text.to_owned()));
+    }
+}
+
+#[test]
+fn labels_may_hold_anything_that_can_be_seen() {
+    for label in
+        ["Prüfling \"7\": #3", "no", "017", "- a", "{b}", "a: b", "../../unit", "日本語", "con", "*x", "~", "1.10", "'"]
+    {
+        let dir = TempDir::new().unwrap();
+        let options = [("label", ""), ("pedals", " too"), ("tester", ""), ("model", "")];
+        let options = options.map(|(option, more)| format!("--{option}={label}{more}"));
+        let [unit, pedals, tester, model] = options.each_ref().map(String::as_str);
+        rehearse(&["--sound", unit, pedals, tester, model], dir.path()).success();
+        let session = session::load(&dir.path().join("session.yaml")).unwrap_or_else(|problems| panic!("{problems}"));
+        let unit = &session.units[0].instrument;
+        let [in_session, in_file] = said(dir.path(), unit);
+        assert_eq!(in_session, in_file);
+        assert_eq!([in_session[0].as_deref(), in_session[1].as_deref(), session.tester.as_deref()], [Some(label); 3]);
+        // Another reader of YAML takes them for the same texts.
+        let text = std::fs::read_to_string(dir.path().join("session.yaml")).unwrap();
+        let read: serde_json::Value = serde_yaml::from_str(&text).unwrap();
+        assert_eq!(read["unit"]["label"].as_str(), Some(unit.label.as_str()), "{text}");
+        assert_eq!(read["references"][0]["label"].as_str(), Some(format!("{} too", unit.label).as_str()));
+        assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 5);
+    }
+}
+
+#[test]
+fn names_that_can_t_be_kept_are_refused_with_the_reason() {
+    let dir = TempDir::new().unwrap();
+    let refused = |arguments: &[&str]| {
+        let output = rehearse(&[&["--sound"], arguments].concat(), dir.path()).code(2).get_output().clone();
+        String::from_utf8(output.stderr).unwrap()
+    };
+    assert!(refused(&["--serial=017"]).contains("without leading zeros"));
+    assert!(refused(&["--pedals-serial=Q-2"]).contains("recordings hold no other"));
+    assert!(refused(&["--tester="]).contains("empty"));
+    assert!(refused(&["--label=?"]).contains("nobody has filled in"));
+    assert!(refused(&["--firmware= "]).contains("empty"));
+    assert!(refused(&["--pedals-certificate=Q-03, soon"]).contains("`soon` is no date"));
+    assert!(refused(&["--label=pedal pair P"]).contains("two instruments would be called `pedal pair P`"));
+    let none = refused(&["--bench=pedals", "--trainer-serial=9"]);
+    assert!(none.contains("`--trainer`: this bench has no such reference, but pedal pair P"), "{none}");
+    // Both end alike: only the whole label tells them apart.
+    let alike = ["--pedals=pedals X", "--trainer=trainer X", "--mishap=restart@X"];
+    assert!(refused(&alike).contains("write `unit` or `pedals X` or `trainer X`"), "{}", refused(&alike));
+    let output =
+        Command::cargo_bin("assize").unwrap().arg("rehearse").arg(bench()).args(["--trials=1", "--tester=A"]).output();
+    assert!(String::from_utf8(output.unwrap().stderr).unwrap().contains("cannot be used with"));
+}
+
+#[test]
+fn on_the_road_a_hub_stands_in_the_trainers_place_and_keeps_a_name_that_it_was_given() {
+    let hub = |arguments: &[&str]| {
+        let dir = TempDir::new().unwrap();
+        rehearse(&[&["--sound", "--setting=road"], arguments].concat(), dir.path()).success();
+        let session = session::load(&dir.path().join("session.yaml")).unwrap();
+        let hub = &session.references[1].instrument;
+        let file = hub.recordings[0].file_name().unwrap().to_string_lossy().into_owned();
+        let [in_session, in_file] = said(dir.path(), hub);
+        assert_eq!(in_session[..3], in_file[..3]);
+        (hub.label.clone(), file)
+    };
+    assert_eq!(hub(&[]), ("hub T".into(), "hub-t.fit".into()));
+    assert_eq!(hub(&["--trainer=rear wheel W"]), ("rear wheel W".into(), "hub-rear-wheel-w.fit".into()));
 }

@@ -70,7 +70,8 @@ enum Command {
     Inspect(inspect::InspectArgs),
     Brief(brief::BriefArgs),
     Register(register::RegisterArgs),
-    Rehearse(rehearse::RehearseArgs),
+    // Many options; each other command would carry room for them.
+    Rehearse(Box<rehearse::RehearseArgs>),
     Completions(completions::CompletionsArgs),
     Manual(manual::ManualArgs),
 }

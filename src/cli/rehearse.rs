@@ -8,7 +8,11 @@ use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 use super::Exit;
 use super::trials::Asked;
 use crate::protocol::Protocol;
-use crate::rehearse::{self, BENCHES, BenchKind, FAULT_KINDS, Fault, MISHAP_KINDS, Mishap, Plan, Setting, Shifting};
+use crate::rehearse::{
+    self, BENCHES, Bench, BenchKind, Device, FAULT_KINDS, Fault, Identity, MISHAP_KINDS, Mishap, Plan, Setting,
+    Shifting, names,
+};
+use crate::session::Certificate;
 use crate::trials::{Trials, ladders};
 
 /// What stands below the list of faults.
@@ -16,6 +20,96 @@ const PLACES: &str = "\
 KIND=SIZE[@PLACE{,PLACE}]. Third column: what it strikes one by one, where it is not there throughout.
 A PLACE is, in any order: a share (2/6, 0.3) or number (3) of those, drawn by the seed; a ring (big, small); a side
 (left, right); an instrument (unit, or a reference's label or its last word: P). Without an instrument it is the unit's.";
+
+/// Who rode where, and what the instruments are called
+#[derive(Debug, clap::Args)]
+#[group(id = "who", multiple = true, conflicts_with = "trials")]
+#[command(next_help_heading = "Names in the session file and in the recordings, which are named after the labels")]
+pub struct Names {
+    /// Who rode; tester A if not said
+    #[arg(long, value_name = "NAME", value_parser = names::name)]
+    tester: Option<String>,
+    /// Where; north bench if not said
+    #[arg(long, value_name = "NAME", value_parser = names::name)]
+    place: Option<String>,
+    /// Label of the unit on trial. Whatever is given another label than usual, here or below, has a serial number and a
+    /// certificate only if they are given too
+    #[arg(long, value_name = "NAME", value_parser = names::name)]
+    label: Option<String>,
+    /// Its serial number, as recordings hold it
+    #[arg(long, value_name = "N", value_parser = names::serial)]
+    serial: Option<u32>,
+    /// Its model
+    #[arg(long, value_name = "NAME", value_parser = names::name)]
+    model: Option<String>,
+    /// Its firmware, as written: 1.10 stays 1.10. A recording holds two decimals and says nothing of another text
+    #[arg(long, value_name = "VERSION", value_parser = names::name)]
+    firmware: Option<String>,
+    /// Label of the pedals that are a reference
+    #[arg(long, value_name = "NAME", value_parser = names::name)]
+    pedals: Option<String>,
+    /// Their serial number
+    #[arg(long, value_name = "N", value_parser = names::serial)]
+    pedals_serial: Option<u32>,
+    /// Their certificate, as in `Q-03, 2026-04-20`
+    #[arg(long, value_name = "NUMBER[, DATE]", value_parser = names::certificate)]
+    pedals_certificate: Option<Certificate>,
+    /// Label of the trainer, on the road of the hub that measures
+    #[arg(long, value_name = "NAME", value_parser = names::name)]
+    trainer: Option<String>,
+    /// Its serial number
+    #[arg(long, value_name = "N", value_parser = names::serial)]
+    trainer_serial: Option<u32>,
+    /// Its certificate
+    #[arg(long, value_name = "NUMBER[, DATE]", value_parser = names::certificate)]
+    trainer_certificate: Option<Certificate>,
+    /// Label of the crank spider that is a reference
+    #[arg(long, value_name = "NAME", value_parser = names::name)]
+    spider: Option<String>,
+    /// Its serial number
+    #[arg(long, value_name = "N", value_parser = names::serial)]
+    spider_serial: Option<u32>,
+    /// Its certificate
+    #[arg(long, value_name = "NUMBER[, DATE]", value_parser = names::certificate)]
+    spider_certificate: Option<Certificate>,
+}
+
+impl Names {
+    /// Of each kind of instrument, with the word that its options begin with.
+    fn identities(&self, specimen: Option<u32>) -> [(Device, &'static str, Identity); 4] {
+        let identity = |label: &Option<String>, serial, certificate: &Option<Certificate>| Identity {
+            label: label.clone(),
+            serial,
+            certificate: certificate.clone(),
+        };
+        [
+            (Device::Unit, "label", identity(&self.label, self.serial.or(specimen), &None)),
+            (Device::Pedals, "pedals", identity(&self.pedals, self.pedals_serial, &self.pedals_certificate)),
+            (Device::Trainer, "trainer", identity(&self.trainer, self.trainer_serial, &self.trainer_certificate)),
+            (Device::Spider, "spider", identity(&self.spider, self.spider_serial, &self.spider_certificate)),
+        ]
+    }
+
+    /// Calls everything on the bench as was said; a specimen has its number for a serial number.
+    fn write_on(&self, mut bench: Bench, specimen: Option<u32>) -> anyhow::Result<Bench> {
+        for (device, word, identity) in self.identities(specimen) {
+            if let Some(fitted) = bench.device(device) {
+                fitted.identify(&identity);
+            } else if identity != Identity::default() {
+                let there: Vec<&str> = bench.references.iter().map(|fitted| fitted.label.as_str()).collect();
+                anyhow::bail!(
+                    "`--{word}`: this bench has no such reference, but {}; choose another with --bench, or leave this out",
+                    there.join(" and ")
+                );
+            }
+        }
+        bench.unit.model.clone_from(&self.model);
+        if let Some(firmware) = &self.firmware {
+            bench.unit.firmware.clone_from(firmware);
+        }
+        Ok(bench)
+    }
+}
 
 /// Make a session with known faults, as real recordings
 #[derive(Debug, clap::Args)]
@@ -51,9 +145,6 @@ pub struct RehearseArgs {
     /// seed
     #[arg(long, value_name = "N", conflicts_with = "trials", value_parser = clap::value_parser!(u32).range(1..))]
     specimen: Option<u32>,
-    /// Its firmware
-    #[arg(long, value_name = "VERSION", conflicts_with = "trials", value_parser = firmware)]
-    firmware: Option<String>,
     /// The same number gives the same references in every session, likewise
     #[arg(long, value_name = "N", conflicts_with = "trials")]
     reference_set: Option<u32>,
@@ -85,20 +176,14 @@ pub struct RehearseArgs {
     /// protocol
     #[arg(long, value_name = "SETTING", value_parser = PossibleValuesParser::new(Setting::ALL.map(Setting::word)))]
     setting: Option<String>,
+    #[command(flatten)]
+    names: Names,
 }
 
 #[derive(Debug, Clone, Copy, clap::ValueEnum)]
 enum ShiftingWord {
     Cable,
     Electronic,
-}
-
-/// A version as recordings hold it.
-fn firmware(text: &str) -> Result<String, String> {
-    let sane = |version: &f64| (0.0..=655.0).contains(version);
-    let version =
-        text.parse::<f64>().ok().filter(sane).ok_or("a number up to 655, as in 1.90: recordings hold no more")?;
-    Ok(format!("{version:.2}"))
 }
 
 /// What is worn where, by its word.
@@ -145,13 +230,11 @@ pub fn run(args: &RehearseArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     let Some(dir) = &args.out else { anyhow::bail!("--out DIR is needed") };
     let (faults, mishaps) = (args.fault.clone(), args.mishap.clone());
     let (specimen, reference_set) = (args.specimen, args.reference_set);
-    let mut bench = match specimen {
+    let bench = match specimen {
         Some(number) => bench.with_specimen(number),
         None => bench,
     };
-    if let Some(firmware) = &args.firmware {
-        firmware.clone_into(&mut bench.unit.firmware);
-    }
+    let bench = args.names.write_on(bench, specimen)?;
     let mut plan = Plan { faults, mishaps, bench, setting, specimen, reference_set, ..Plan::new(args.seed) };
     plan.habits.shifting = match args.shifting {
         ShiftingWord::Cable => Shifting::Cable,
@@ -160,11 +243,27 @@ pub fn run(args: &RehearseArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     if let Some(date) = args.date {
         plan.date = date;
     }
+    if let Some(tester) = &args.names.tester {
+        plan.tester.clone_from(tester);
+    }
+    if let Some(place) = &args.names.place {
+        plan.place.clone_from(place);
+    }
+    rehearse::check_labels(&plan).map_err(anyhow::Error::msg)?;
     rehearse::check_faults(&protocol, &plan).map_err(anyhow::Error::msg)?;
     rehearse::check_mishaps(&protocol, &plan).map_err(anyhow::Error::msg)?;
     let rehearsal = rehearse::simulate(&protocol, &plan);
     rehearse::write(&rehearsal, dir).context("writing the rehearsal")?;
     writeln!(out, "wrote {}; judge it with `assize judge {}`", dir.display(), dir.join("session.yaml").display())?;
+    let unit = &plan.bench.unit;
+    if !unit.tells_firmware() {
+        writeln!(
+            out,
+            "{} says nothing of the firmware, as FIT holds no `{}`: two decimals at most 655.34, as in 1.10; the session says it",
+            unit.file(),
+            unit.firmware
+        )?;
+    }
     Ok(Exit::Done)
 }
 

@@ -123,7 +123,7 @@ pub(super) fn refuse(mishap: &Mishap, plan: &Plan) -> Result<(), String> {
         return Err("a bench that shifts by cable writes none anyway; add `--shifting electronic`".to_owned());
     }
     let Some(place) = mishap.place.as_ref().filter(|_| mishap.kind().place == Place::HeadUnit) else { return Ok(()) };
-    let short = |fitted: &Fitted| format!("`{}`", fitted.label.rsplit(' ').next().unwrap_or_default());
+    let short = |fitted: &Fitted| format!("`{}`", plan.bench.short(fitted));
     match plan.bench.called(place) {
         None => {
             let references: Vec<String> = plan.bench.references.iter().map(short).collect();

@@ -7,8 +7,8 @@ use crate::session::{
     Certificate, Conditions, Drivetrain, Instrument, Location, Readings, Reference, Session, Sides, TrainerMode, Unit,
 };
 
-use super::Setting;
 use super::head_unit::Naming;
+use super::{Plan, Setting, names};
 
 /// What is worn on one ride.
 #[derive(Debug, Clone, PartialEq)]
@@ -21,9 +21,10 @@ pub struct Bench {
 /// One instrument as it is worn, and the head unit that hears it and nothing else.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Fitted {
+    pub device: Device,
+    /// Its recording is named after it.
     pub label: String,
-    /// Name of its recording.
-    pub file: String,
+    pub model: Option<String>,
     pub located: Location,
     pub sides: Sides,
     /// A reference's expanded uncertainty (k = 2); what the unit claims.
@@ -33,12 +34,30 @@ pub struct Fitted {
     pub offset_sd_w: f64,
     /// Of no two instruments the same: the noise of an instrument goes with it.
     pub recorder: Recorder,
-    /// As the radio tells them.
-    pub serial: String,
+    pub serial: Option<u32>,
+    /// Any text; a recording holds it where it has two decimals.
     pub firmware: String,
     pub certificate: Option<Certificate>,
     /// Of a trainer; `None` for whatever does not brake.
     pub mode: Option<TrainerMode>,
+}
+
+/// What an instrument is, whatever it is called; no bench has two of one kind.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Device {
+    Unit,
+    Pedals,
+    /// On the road a hub that measures.
+    Trainer,
+    Spider,
+}
+
+/// What tells an instrument from others of its kind, as far as it is not the usual one's.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Identity {
+    pub label: Option<String>,
+    pub serial: Option<u32>,
+    pub certificate: Option<Certificate>,
 }
 
 /// The head units of a rehearsal.
@@ -95,20 +114,24 @@ impl Bench {
     pub fn in_setting(mut self, setting: Setting) -> Self {
         for fitted in self.references.iter_mut().filter(|fitted| fitted.mode.is_some()) {
             fitted.mode = setting.trainer_mode();
-            if setting == Setting::Road {
+            // What somebody named is called so wherever it is.
+            if setting == Setting::Road && fitted.label == trainer().label {
                 fitted.label = fitted.label.replace("trainer", "hub");
-                fitted.file = fitted.file.replace("trainer", "hub");
             }
         }
         self
     }
 
-    /// With this specimen on trial, by its number: label, file and serial number are its own.
+    /// With this specimen on trial, by its number: label, recording and serial number are its own.
     pub fn with_specimen(mut self, number: u32) -> Self {
         self.unit.label = format!("unit {number:03}");
-        self.unit.file = format!("unit-{number:03}.fit");
-        self.unit.serial = number.to_string();
+        self.unit.serial = Some(number);
         self
+    }
+
+    /// The instrument of this kind, where the bench has one.
+    pub fn device(&mut self, device: Device) -> Option<&mut Fitted> {
+        std::iter::once(&mut self.unit).chain(&mut self.references).find(|fitted| fitted.device == device)
     }
 
     /// Unit 017 at the spindle, pedal pair P, trainer T.
@@ -121,9 +144,8 @@ impl Bench {
         std::iter::once(&self.unit).chain(&self.references)
     }
 
-    pub(super) fn session(&self, protocol: &Protocol, drivetrain: Drivetrain) -> Session {
-        let firmware = Some(self.unit.firmware.trim_end_matches('0').trim_end_matches('.').to_owned());
-        let unit = Instrument { firmware, ..self.unit.instrument() };
+    pub(super) fn session(&self, protocol: &Protocol, drivetrain: Drivetrain, plan: &Plan) -> Session {
+        let unit = Instrument { firmware: Some(self.unit.firmware.clone()), ..self.unit.instrument() };
         let reference = |fitted: &Fitted| Reference {
             instrument: fitted.instrument(),
             uncertainty: fitted.stated.clone(),
@@ -132,8 +154,8 @@ impl Bench {
         };
         Session {
             protocol: Some(protocol.clone()),
-            tester: Some("tester A".to_owned()),
-            place: Some("north bench".to_owned()),
+            tester: Some(plan.tester.clone()),
+            place: Some(plan.place.clone()),
             units: vec![Unit { instrument: unit, claimed: Some(self.unit.stated.clone()) }],
             references: self.references.iter().map(reference).collect(),
             drivetrain,
@@ -156,15 +178,16 @@ fn unit_at(located: Location, sides: Sides) -> Bench {
 /// A sound unit stays within 1 %.
 fn unit(located: Location, sides: Sides) -> Fitted {
     Fitted {
+        device: Device::Unit,
         label: "unit 017".to_owned(),
-        file: "unit-017.fit".to_owned(),
+        model: None,
         located,
         sides,
         stated: Bound::single(1.5, Of::Percent),
         gain_sd: 0.004,
         offset_sd_w: 0.5,
         recorder: Recorder::A,
-        serial: "17".to_owned(),
+        serial: Some(17),
         firmware: "1.80".to_owned(),
         certificate: None,
         mode: None,
@@ -174,15 +197,16 @@ fn unit(located: Location, sides: Sides) -> Fitted {
 /// References stay within what their certificates say (k = 2).
 fn pedals() -> Fitted {
     Fitted {
+        device: Device::Pedals,
         label: "pedal pair P".to_owned(),
-        file: "pedals-p.fit".to_owned(),
+        model: None,
         located: Location::Pedals,
         sides: Sides::Both,
         stated: wider(1.0, 2.0),
         gain_sd: 0.005,
         offset_sd_w: 0.5,
         recorder: Recorder::B,
-        serial: "2001".to_owned(),
+        serial: Some(2001),
         firmware: "3.10".to_owned(),
         certificate: certificate("P-12", "2026-03-02"),
         mode: None,
@@ -191,15 +215,16 @@ fn pedals() -> Fitted {
 
 fn trainer() -> Fitted {
     Fitted {
+        device: Device::Trainer,
         label: "trainer T".to_owned(),
-        file: "trainer-t.fit".to_owned(),
+        model: None,
         located: Location::Hub,
         sides: Sides::Total,
         stated: wider(1.5, 3.0),
         gain_sd: 0.0075,
         offset_sd_w: 0.8,
         recorder: Recorder::C,
-        serial: "3001".to_owned(),
+        serial: Some(3001),
         firmware: "2.04".to_owned(),
         certificate: None,
         mode: Some(TrainerMode::Resistance),
@@ -208,15 +233,16 @@ fn trainer() -> Fitted {
 
 fn spider() -> Fitted {
     Fitted {
+        device: Device::Spider,
         label: "crank spider Q".to_owned(),
-        file: "spider-q.fit".to_owned(),
+        model: None,
         located: Location::Spider,
         sides: Sides::Total,
         stated: wider(1.0, 2.0),
         gain_sd: 0.005,
         offset_sd_w: 0.5,
         recorder: Recorder::D,
-        serial: "6001".to_owned(),
+        serial: Some(6001),
         firmware: "1.12".to_owned(),
         certificate: certificate("Q-7", "2026-05-11"),
         mode: None,
@@ -232,18 +258,60 @@ fn wider(pct: f64, power_w: f64) -> Bound {
 }
 
 impl Fitted {
+    /// Names it anew. Under another label it is another instrument, of which nobody knows serial number and certificate
+    /// unless they are said.
+    pub fn identify(&mut self, identity: &Identity) {
+        if let Some(label) = identity.label.as_ref().filter(|label| **label != self.label) {
+            self.label.clone_from(label);
+            (self.serial, self.certificate) = (None, None);
+        }
+        self.serial = identity.serial.or(self.serial);
+        self.certificate = identity.certificate.clone().or(self.certificate.take());
+    }
+
+    /// Name of its recording.
+    pub fn file(&self) -> String {
+        let (kind, also) = match self.device {
+            Device::Unit => ("unit", "unit"),
+            Device::Pedals => ("pedals", "pedal-pair"),
+            Device::Trainer if self.mode.is_none() => ("hub", "hub"),
+            Device::Trainer => ("trainer", "trainer"),
+            Device::Spider => ("spider", "crank-spider"),
+        };
+        names::file(kind, also, &self.label)
+    }
+
     fn instrument(&self) -> Instrument {
-        Instrument::new(&self.label, self.located, self.sides, vec![self.file.clone().into()])
+        Instrument {
+            model: self.model.clone(),
+            serial: self.serial.map(|serial| serial.to_string()),
+            ..Instrument::new(&self.label, self.located, self.sides, vec![self.file().into()])
+        }
+    }
+
+    /// Whether its recording holds what its session says of the firmware.
+    pub fn tells_firmware(&self) -> bool {
+        names::version_hundredths(&self.firmware).is_some()
     }
 
     pub(super) fn naming(&self) -> Naming {
-        let sensor = |kind: &str, product: &str, serial: &str, firmware: &str| Sensor {
+        let sensor = |kind: &str| Sensor {
             kind: Some(kind.to_owned()),
-            product: Some(product.to_owned()),
-            serial: Some(serial.to_owned()),
-            firmware: Some(firmware.to_owned()),
             source: Some("antplus".to_owned()),
             ..Sensor::default()
+        };
+        let own = Sensor {
+            name: Some(self.label.clone()),
+            product: self.model.clone(),
+            serial: self.serial.map(|serial| serial.to_string()),
+            firmware: self.tells_firmware().then(|| self.firmware.clone()),
+            ..sensor("bike power")
+        };
+        let strap = Sensor {
+            name: Some("strap S".to_owned()),
+            serial: Some("5001".to_owned()),
+            firmware: Some("1.00".to_owned()),
+            ..sensor("heart rate")
         };
         let n = self.recorder as usize;
         let head_unit = HeadUnit {
@@ -252,14 +320,7 @@ impl Fitted {
             serial: Some(["4101", "4102", "4103", "4104"][n].to_owned()),
             firmware: Some(["5.20", "5.20", "7.01", "5.20"][n].to_owned()),
         };
-        Naming {
-            file: self.file.clone(),
-            head_unit,
-            sensors: vec![
-                sensor("bike power", &self.label, &self.serial, &self.firmware),
-                sensor("heart rate", "strap S", "5001", "1.00"),
-            ],
-        }
+        Naming { file: self.file(), head_unit, sensors: vec![own, strap] }
     }
 
     /// A trainer stays in its room when the bike is taken out.

@@ -9,6 +9,7 @@ use rustyfit::profile::{mesgdef, typedef};
 use rustyfit::proto::{FIT, Message};
 use rustyfit::{EncoderBuilder, HeaderOption};
 
+use super::names::version_hundredths;
 use crate::recording::{GearChange, Lap, Recording, Sensor, TimerEvent, TimerKind};
 
 /// Number that the format keeps for whatever no maker has registered.
@@ -22,7 +23,7 @@ const DEFINITIONS_KEPT: u8 = 15;
 /// write nothing of that kind.
 ///
 /// # Panics
-/// If a device's name is longer than the format's 255 bytes; a rehearsal names its own devices.
+/// If a device's name is longer than the format's 255 bytes, which [`super::names::name`] refuses.
 pub(super) fn encode(recording: &Recording) -> Vec<u8> {
     let start = recording.start;
     let at = |seconds: f64| stamp(start + TimeDelta::milliseconds((seconds * 1000.0).round() as i64));
@@ -69,6 +70,11 @@ fn number<T: std::str::FromStr>(text: &Option<String>, missing: T) -> T {
     text.as_deref().and_then(|t| t.parse().ok()).unwrap_or(missing)
 }
 
+/// All ones are none.
+fn version(text: &Option<String>) -> u16 {
+    text.as_deref().and_then(version_hundredths).unwrap_or(u16::MAX)
+}
+
 fn file_id(recording: &Recording) -> mesgdef::FileId {
     let mut id = mesgdef::FileId::new();
     id.r#type = typedef::File::ACTIVITY;
@@ -87,7 +93,7 @@ fn head_unit(recording: &Recording) -> Message {
     info.manufacturer = MAKER;
     info.product_name = unit.product.as_deref().unwrap_or("").into();
     info.serial_number = number(&unit.serial, 0);
-    info.set_software_version_scaled(number(&unit.firmware, f64::NAN));
+    info.software_version = version(&unit.firmware);
     Message::from(info)
 }
 
@@ -101,9 +107,10 @@ fn device(sensor: &Sensor, index: u8, time: typedef::DateTime) -> Message {
         Some("heart rate") => typedef::AntplusDeviceType::HEART_RATE.0,
         _ => typedef::AntplusDeviceType::BIKE_POWER.0,
     };
+    info.descriptor = sensor.name.as_deref().unwrap_or("").into();
     info.product_name = sensor.product.as_deref().unwrap_or("").into();
     info.serial_number = number(&sensor.serial, 0);
-    info.set_software_version_scaled(number(&sensor.firmware, f64::NAN));
+    info.software_version = version(&sensor.firmware);
     Message::from(info)
 }
 

@@ -17,6 +17,7 @@ mod hung;
 mod instrument;
 mod measures;
 mod mishap;
+pub mod names;
 mod noise;
 mod rider;
 mod road;
@@ -36,7 +37,7 @@ use crate::recording::Recording;
 use crate::session::{Drivetrain, Instrument, Location, Session, Sides, TrainerMode};
 
 use as_recorded::Own;
-pub use bench::{BENCHES, Bench, BenchKind, Fitted, Recorder};
+pub use bench::{BENCHES, Bench, BenchKind, Device, Fitted, Identity, Recorder};
 use draws::Draws;
 pub use fault::{FAULT_KINDS, Fault, FaultError, FaultKind, Kind, Occasion, Share};
 pub use habits::{Habits, Scatter, SensingDelay, Shifting, Storage};
@@ -68,6 +69,8 @@ pub struct Plan {
     pub instruments: Instruments,
     pub habits: Habits,
     pub setting: Setting,
+    pub tester: String,
+    pub place: String,
     /// Draws what the unit is by nature (its gain, zero, noise), so that several seeds ride the same specimen; else the seed
     /// does.
     pub specimen: Option<u32>,
@@ -81,6 +84,7 @@ impl Plan {
         let date = DateTime::from_timestamp(1_795_267_800, 0).unwrap_or_default();
         let (bench, habits) = (Bench::both(), Habits::default());
         let (instruments, setting) = (Instruments::Real, Setting::default());
+        let (tester, place) = ("tester A".to_owned(), "north bench".to_owned());
         let (specimen, reference_set) = (None, None);
         Self {
             seed,
@@ -91,6 +95,8 @@ impl Plan {
             instruments,
             habits,
             setting,
+            tester,
+            place,
             specimen,
             reference_set,
         }
@@ -340,7 +346,7 @@ fn made(protocol: &Protocol, plan: &Plan) -> Made {
     let recorded: Vec<Vec<Recorded>> = plan.bench.worn().enumerate().map(record).collect();
     let unwritten: Vec<Vec<TrueSpan>> =
         head_units.iter().zip(&recorded).map(|(own, parts)| own.unwritten(parts, ride_s)).collect();
-    let mut session = plan.bench.session(protocol, drivetrain);
+    let mut session = plan.bench.session(protocol, drivetrain, &plan);
     let own: Vec<&Strike> = strikes.iter().filter(|strike| strike.worn == 0).collect();
     let on_bike = OnBike {
         draw: &draws.instruments[0],
@@ -474,6 +480,19 @@ pub fn check_faults(protocol: &Protocol, plan: &Plan) -> Result<(), String> {
     plan.faults.iter().try_for_each(|fault| strike::refuse(fault, &plan.bench, &stretches))
 }
 
+/// Whether the instruments of the plan's bench can be told apart by what they are called.
+///
+/// # Errors
+/// Two of one label, in words.
+pub fn check_labels(plan: &Plan) -> Result<(), String> {
+    let bench = plan.bench.clone().in_setting(plan.setting);
+    let labels: Vec<&str> = bench.worn().map(|fitted| fitted.label.as_str()).collect();
+    match (1..labels.len()).find(|&n| labels[..n].contains(&labels[n])) {
+        Some(n) => Err(format!("two instruments would be called `{}`; give each a label of its own", labels[n])),
+        None => Ok(()),
+    }
+}
+
 /// Whether every mishap of the plan finds in this protocol and on this bench what it names.
 ///
 /// # Errors
@@ -528,7 +547,7 @@ fn truth(protocol: &Protocol, made: Made) -> Truth {
     }
     let instruments = plan.bench.worn().enumerate().map(|(n, fitted)| TrueInstrument {
         label: fitted.label.clone(),
-        recording: fitted.file.clone(),
+        recording: fitted.file(),
         later_recordings: vec![],
         unwritten: vec![],
         gain_pct: (draws.instruments[n].gain - 1.0) * 100.0,

@@ -40,11 +40,27 @@ impl Bench {
         self.called(fault.instrument.as_deref().unwrap_or("unit"))
     }
 
-    /// The instrument that is so called (`unit`, a label or its last word), with its index into what is worn.
+    /// The instrument that is so called, with its index into what is worn: `unit`, a label, or its last word where no
+    /// other label has the same.
     pub(super) fn called(&self, named: &str) -> Option<(usize, &Fitted)> {
-        let is_named = |fitted: &Fitted| fitted.label == named || fitted.label.rsplit(' ').next() == Some(named);
-        self.worn().enumerate().find(|(n, fitted)| *n == 0 && named == "unit" || is_named(fitted))
+        let worn = || self.worn().enumerate();
+        if named == "unit" {
+            return worn().next();
+        }
+        let mut those = worn().filter(|(_, fitted)| last_word(fitted) == named);
+        let whole = worn().find(|(_, fitted)| fitted.label == named);
+        whole.or_else(|| those.next().filter(|_| those.next().is_none()))
     }
+
+    /// The shortest way to name an instrument of the bench.
+    pub(super) fn short<'f>(&self, fitted: &'f Fitted) -> &'f str {
+        let short = last_word(fitted);
+        if self.called(short).is_some_and(|(_, found)| found == fitted) { short } else { &fitted.label }
+    }
+}
+
+fn last_word(fitted: &Fitted) -> &str {
+    fitted.label.rsplit(' ').next().unwrap_or_default()
 }
 
 /// Draws where every fault strikes, each from a stream of its own. What names no instrument of the bench is left out.
@@ -190,7 +206,7 @@ fn scattered(share: f64, ride_s: f64, noise: &mut Noise) -> Vec<Window> {
 
 /// Why a fault can't be made on this bench and ride, in words.
 pub(super) fn refuse(fault: &Fault, bench: &Bench, stretches: &[Stretch]) -> Result<(), String> {
-    let short = |fitted: &Fitted| format!("`{}`", fitted.label.rsplit(' ').next().unwrap_or_default());
+    let short = |fitted: &Fitted| format!("`{}`", bench.short(fitted));
     let names = |these: &dyn Fn(&Fitted) -> bool| {
         let unit = these(&bench.unit).then(|| "`unit`".to_owned());
         let references = bench.references.iter().filter(|f| these(f)).map(short);

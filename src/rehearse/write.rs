@@ -5,7 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use crate::protocol::{Side, trim};
-use crate::session::{Instrument, LoadReading, Session, TrainerMode, relative};
+use crate::session::{Instrument, LoadReading, Session, TrainerMode, quoted, relative};
 
 use super::Rehearsal;
 
@@ -48,8 +48,8 @@ fn session_yaml(session: &Session, protocol: Option<&Path>) -> String {
         let path = protocol.to_string_lossy().replace('\\', "/");
         line(format!("protocol: {}", serde_json::Value::from(path)));
     }
-    line(format!("tester: {}", session.tester.as_deref().unwrap_or("?")));
-    line(format!("place: {}", session.place.as_deref().unwrap_or("?")));
+    line(format!("tester: {}", session.tester.as_deref().map_or("?".to_owned(), scalar)));
+    line(format!("place: {}", session.place.as_deref().map_or("?".to_owned(), scalar)));
     for unit in &session.units {
         line("unit:".to_owned());
         line(instrument(&unit.instrument, "  "));
@@ -69,8 +69,9 @@ fn session_yaml(session: &Session, protocol: Option<&Path>) -> String {
             line(format!("    mode: {mode}"));
         }
         if let Some(certificate) = &reference.certificate {
-            let said = [("number", &certificate.number), ("date", &certificate.date)];
-            let said: Vec<String> = said.iter().filter_map(|(k, v)| Some(format!("{k}: {}", v.as_ref()?))).collect();
+            let number = certificate.number.as_deref().map(|number| format!("number: {}", scalar(number)));
+            let date = certificate.date.as_deref().map(|date| format!("date: {date}"));
+            let said: Vec<String> = number.into_iter().chain(date).collect();
             line(format!("    certificate: {{ {} }}", said.join(", ")));
         }
     }
@@ -117,19 +118,34 @@ fn hung(load: &LoadReading) -> String {
     [Some(mass), side, angle, Some(torque)].into_iter().flatten().collect::<Vec<_>>().join(", ")
 }
 
+/// As any reader of YAML takes it for this text: in quotes, unless it is words that none takes for anything else.
+fn scalar(text: &str) -> String {
+    let begins = text.starts_with(|c: char| c.is_ascii_alphabetic());
+    let plain = text.chars().all(|c| c.is_ascii_alphanumeric() || " -_".contains(c));
+    let meant = ["true", "false", "yes", "no", "on", "off", "null", "y", "n"];
+    let is_word = begins && plain && !meant.contains(&text.to_ascii_lowercase().as_str());
+    if is_word { text.to_owned() } else { quoted(text) }
+}
+
 fn decimal(value: f64) -> String {
     if value.fract() == 0.0 { format!("{value:.1}") } else { trim(value) }
 }
 
 fn instrument(instrument: &Instrument, indent: &str) -> String {
-    let mut text = format!("{indent}label: {}", instrument.label);
+    let mut text = format!("{indent}label: {}", scalar(&instrument.label));
     let mut line = |key: &str, value: &str| {
         let _ = write!(text, "\n{indent}{key}: {value}");
     };
+    if let Some(model) = &instrument.model {
+        line("model", &scalar(model));
+    }
+    if let Some(serial) = &instrument.serial {
+        line("serial", &quoted(serial));
+    }
     line("located", instrument.located.word());
     line("sides", instrument.sides.word());
     if let Some(firmware) = &instrument.firmware {
-        line("firmware", &format!("{firmware:?}"));
+        line("firmware", &quoted(firmware));
     }
     let files: Vec<_> = instrument.recordings.iter().map(|file| file.to_string_lossy()).collect();
     match &files[..] {

@@ -157,7 +157,7 @@ impl fmt::Display for Noted {
 }
 
 /// In double quotes, as both YAML and JSON read them; what may break a line or turn its text round is escaped.
-fn quoted(text: &str) -> String {
+pub(crate) fn quoted(text: &str) -> String {
     let mut quoted = String::from('"');
     for c in text.chars() {
         match c {

@@ -64,6 +64,7 @@ use std::path::Path;
 pub use clock::pin;
 pub(crate) use draft::relative;
 pub use draft::{Draft, draft};
+pub(crate) use marks::quoted;
 pub use marks::{Happened, Heading, MarksFile, Noted, Said, load_marks};
 pub use model::*;
 
