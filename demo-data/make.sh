@@ -48,4 +48,4 @@ ride firmware 041 2026-07-11 A 32 1.80 --fault late-wake=3
 ride firmware 041 2026-08-08 A 33 1.80 --fault late-wake=3
 ride firmware 041 2026-09-19 A 34 1.90 --sound
 ride firmware 041 2026-10-17 A 35 1.90 --sound
-ride firmware 041 2026-11-07 A 36 1.90 --sound
+ride firmware 041 2026-11-21 A 36 1.90 --sound
