@@ -1,7 +1,7 @@
 //! Measure, limit and uncertainty to a verdict, by the protocol's decision rule.
 
 use crate::protocol::{Accept, Decision, Measure, Phase, Rule};
-use crate::quantity::{Bound, Limit, Unit};
+use crate::quantity::{Bound, Limit, Quantity, Unit};
 use crate::scoring::budget::{Budget, Combined, Source};
 use crate::scoring::value::{Kind, NoValue, Scored, Value};
 use crate::stats;
@@ -161,7 +161,10 @@ impl Rules<'_> {
             }
             Limit::AtMost(bound) => Ends { low: None, high: Some(size(bound)?) },
             Limit::AtLeast(bound) => Ends { low: Some(size(bound)?), high: None },
-            Limit::Between(low, high) => Ends { low: Some(low.value), high: Some(high.value) },
+            Limit::Between(low, high) => {
+                let end = |end: &Quantity| size(&Bound::single(end.value, end.unit));
+                Ends { low: Some(end(low)?), high: Some(end(high)?) }
+            }
             Limit::Zero => Ends { low: Some(0.0), high: Some(0.0) },
         })
     }
@@ -460,6 +463,61 @@ mod tests {
         assert_eq!(rules(Rule::Guarded).check(&scored(2.9, 0.5, within(4.0)), true).verdict, Outcome::Pass);
         assert_eq!(rules(Rule::Guarded).check(&scored(-5.1, 0.5, within(4.0)), true).verdict, Outcome::Fail);
         assert_eq!(rules(Rule::Simple).check(&scored(-4.1, 0.5, within(4.0)), true).verdict, Outcome::Fail);
+    }
+
+    /// Every form of limit against every unit that a measure's value can have, at a reference of 200 W or 20 N·m.
+    #[test]
+    fn every_form_of_limit_is_held_in_the_unit_of_the_value() {
+        use crate::quantity::Join;
+        use Unit::*;
+        let claim = Bound::single(1.5, Percent);
+        let rules = Rules { claimed: Some(&claim), ..rules(Rule::Simple) };
+        // The value's unit and reference; the limit's unit and what one of it is in the value's.
+        let scales = [
+            (Watt, 200.0, Watt, 1.0),
+            (Watt, 200.0, Percent, 2.0),
+            (Percent, 200.0, Percent, 1.0),
+            (Percent, 200.0, Watt, 0.5),
+            (Percent, 20.0, NewtonMetre, 5.0),
+            (NewtonMetre, 0.0, NewtonMetre, 1.0),
+            (Second, 0.0, Second, 1.0),
+            (Rpm, 0.0, Rpm, 1.0),
+            (Kilojoule, 0.0, Kilojoule, 1.0),
+            (WattPerHour, 0.0, WattPerHour, 1.0),
+            (WattPerCelsius, 0.0, WattPerCelsius, 1.0),
+            (One, 0.0, One, 1.0),
+        ];
+        for (unit, reference, written, scale) in scales {
+            let value = Value { reference, kind: Kind::Measured, ..Value::count(0.0, unit) };
+            let bound = |by: f64| Bound::single(by, written);
+            let ends = |limit: Limit| {
+                let decided = rules.decide(&value, &limit, rules.check(&scored(0.0, 1.0, limit.clone()), true));
+                (decided.limit_low, decided.limit_high, decided.reason)
+            };
+            let is = |low: Option<f64>, high: Option<f64>| (low.map(|e| e * scale), high.map(|e| e * scale), None);
+            assert_eq!(ends(Limit::Within(bound(4.0))), is(Some(-4.0), Some(4.0)), "{unit:?} {written:?}");
+            assert_eq!(ends(Limit::AtMost(bound(4.0))), is(None, Some(4.0)));
+            assert_eq!(ends(Limit::AtLeast(bound(4.0))), is(Some(4.0), None));
+            let between = Limit::Between(Quantity::new(-4.0, written), Quantity::new(6.0, written));
+            assert_eq!(ends(between), is(Some(-4.0), Some(6.0)), "{unit:?} {written:?}");
+            assert_eq!(ends(Limit::Zero), (Some(0.0), Some(0.0), None));
+            for (join, wanted) in [(Join::Wider, 5.0), (Join::Narrower, 3.0)] {
+                let parts = vec![Quantity::new(3.0, written), Quantity::new(5.0 * scale, unit)];
+                let both = Limit::Within(Bound { parts, join });
+                assert_eq!(ends(both), is(Some(-wanted), Some(wanted)), "{unit:?} {written:?}");
+            }
+            // A claim in per cent is of power or torque.
+            if reference > 0.0 {
+                let claimed = if unit == Percent { 1.5 } else { 3.0 };
+                assert_eq!(ends(Limit::WithinClaim), (Some(-claimed), Some(claimed), None), "{unit:?}");
+            }
+        }
+        // What no reference turns into the value's unit is not compared.
+        let value = Value { kind: Kind::Measured, ..Value::count(0.0, Second) };
+        let limit = Limit::Between(Quantity::new(-4.0, Watt), Quantity::new(4.0, Watt));
+        let decided = rules.decide(&value, &limit, rules.check(&scored(0.0, 1.0, limit.clone()), true));
+        assert_eq!((decided.limit_low, decided.limit_high), (None, None));
+        assert!(decided.reason.unwrap().contains("can't be compared with a value in s"));
     }
 
     #[test]
