@@ -46,7 +46,7 @@ pub enum Target {
 /// A line of the workout.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Entry {
-    Step(Step),
+    Step(Box<Step>),
     /// Goes back to the entry `from`, until what follows it was ridden `times` times.
     Again {
         from: usize,
@@ -167,7 +167,7 @@ pub fn fold(steps: &[Step]) -> Vec<Entry> {
         let best = (1..=longest).map(|length| (length, times(length))).rev().max_by_key(saves).filter(|b| saves(b) > 0);
         let (length, times) = best.unwrap_or((1, 1));
         let from = entries.len();
-        entries.extend(steps[at..at + length].iter().cloned().map(Entry::Step));
+        entries.extend(steps[at..at + length].iter().cloned().map(|step| Entry::Step(Box::new(step))));
         if times > 1 {
             entries.push(Entry::Again { from, times: times as u32 });
         }
@@ -269,12 +269,12 @@ mod tests {
         let mut steps: Vec<Step> = vec![];
         for (at, entry) in entries.iter().enumerate() {
             match entry {
-                Entry::Step(step) => steps.push(step.clone()),
+                Entry::Step(step) => steps.push(Step::clone(step)),
                 Entry::Again { from, times } => {
                     let round: Vec<Step> = entries[*from..at]
                         .iter()
                         .map(|e| match e {
-                            Entry::Step(step) => step.clone(),
+                            Entry::Step(step) => Step::clone(step),
                             Entry::Again { .. } => panic!("one within another"),
                         })
                         .collect();
