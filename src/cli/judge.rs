@@ -53,7 +53,8 @@ pub struct JudgeArgs {
     /// Where to write a case per check, in the XML form that build servers read of tests; - for standard output
     #[arg(long, value_name = "FILE")]
     junit: Option<PathBuf>,
-    /// Where to write each picture as a file of its own: SVG and PNG, for an article and 16:9, and its numbers as CSV
+    /// Where to write each picture as a file of its own: SVG (and PNG, by a build with the feature `png`), for an article and
+    /// 16:9, and its numbers as CSV
     #[arg(long, value_name = "DIR")]
     charts: Option<PathBuf>,
     /// Print what each stretch of the ride was taken for, on what grounds, and what was not found
@@ -335,6 +336,9 @@ fn write_all(
         }
         if let Some(folder) = &args.charts {
             writeln!(out, "Pictures: {}", folder.display())?;
+            if !report::publish::DRAWS_PNG {
+                writeln!(out, "  as SVG and CSV: this build draws no PNG, one made with `--features png` does")?;
+            }
         }
     }
     for ((_, to), bytes) in wanted.iter().zip(&bytes) {

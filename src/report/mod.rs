@@ -15,6 +15,15 @@ pub mod html;
 pub mod json;
 pub mod pages;
 mod picture;
+#[cfg(feature = "png")]
+mod pixels;
+/// A build that draws no PNG.
+#[cfg(not(feature = "png"))]
+mod pixels {
+    pub fn png(_: &str) -> Result<Option<Vec<u8>>, String> {
+        Ok(None)
+    }
+}
 pub mod publish;
 pub mod side_by_side;
 pub mod suites;
