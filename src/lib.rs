@@ -28,6 +28,7 @@ pub mod ride;
 pub mod scoring;
 pub mod session;
 pub mod stats;
+mod text;
 pub mod trials;
 pub mod verdict;
 pub mod verify;

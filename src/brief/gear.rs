@@ -1,8 +1,11 @@
 //! Which cog to ride a target on.
 
 use crate::protocol::Ring;
-use crate::rehearse::brake_speed_m_s;
 use crate::session::Drivetrain;
+
+/// How a trainer's brake grows with speed, W per (m/s)³: 200 W at 33 km/h, as on a level road. Common practice, no source.
+/// The simulated trainer has its own, so that neither hangs on the other.
+const BRAKE: f64 = 0.25;
 
 /// Teeth of ring and cog.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -11,14 +14,13 @@ pub struct Gear {
     pub cog: u32,
 }
 
-/// The cog that at this cadence turns the wheel about as fast as a trainer's brake takes this power (200 W at 33 km/h, as
-/// on a level road; common practice, no source). Cogs of both rings are chosen together, so that at one power the wheel
+/// The cog that at this cadence turns the wheel about as fast as a trainer's brake takes this power. Cogs of both rings are chosen together, so that at one power the wheel
 /// turns nearly as fast on either.
 ///
 /// `None` where rings, cassette or wheel are not known.
 pub fn gear(drivetrain: &Drivetrain, ring: Ring, power_w: f64, cadence_rpm: f64) -> Option<Gear> {
     let (big, small, wheel_m) = (drivetrain.teeth(Ring::Big)?, drivetrain.teeth(Ring::Small)?, drivetrain.wheel_m?);
-    let wanted_m = brake_speed_m_s(power_w) * 60.0 / cadence_rpm.max(30.0);
+    let wanted_m = libm::cbrt(power_w.max(0.0) / BRAKE) * 60.0 / cadence_rpm.max(30.0);
     let metres = |teeth: u32, cog: u32| f64::from(teeth) / f64::from(cog) * wheel_m;
     // Twice as bad as a wheel too fast or slow: one that is not as fast on both.
     let badness = |(on_big, on_small): &(u32, u32)| {

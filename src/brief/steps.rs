@@ -2,6 +2,7 @@
 
 use crate::protocol::{Drill, Hold, Phase, PhaseOrder, Posture, Protocol, Ring, Side, Target, trim};
 use crate::quantity::Range;
+use crate::session;
 
 /// To clip in and roll off, from standing still to riding. Common practice, no source.
 const ROLL_OFF_S: f64 = 20.0;
@@ -53,10 +54,10 @@ impl Act {
             Act::Block => "block",
             Act::Sprint => "sprint",
             Act::LeadIn => "lead-in",
-            Act::Coast => "coast",
-            Act::Restart => "restart",
+            Act::Coast => session::COAST,
+            Act::Restart => session::RESTART,
             Act::Surge => "surge",
-            Act::Soft => "soft pedalling",
+            Act::Soft => session::SOFT,
             Act::Level => "ramp step",
             Act::CoolDown => "cool-down",
             Act::OffBike => "off the bike",

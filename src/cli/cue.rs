@@ -415,7 +415,7 @@ fn draw(stand: &Stand, now: DateTime<Utc>, terminal: Terminal, shown: &mut Vec<S
                 false => stand.prompter.says(),
             };
             if !says.is_empty() {
-                write!(out, "  {}\r\n", crate::report::table::safe(says))?;
+                write!(out, "  {}\r\n", crate::text::safe(says))?;
             }
             out.flush()?;
             *shown = vec![key];

@@ -11,7 +11,8 @@ use super::Exit;
 use super::files::write_whole_by;
 use crate::register::{Added, Again, Answer, Document, Filters, Judged, Limits, Register, VIEWS, View};
 use crate::report::grid;
-use crate::report::table::{self, Style, safe};
+use crate::report::table::{self, Style};
+use crate::text::{safe, wrap};
 use crate::verify::Shelf;
 
 /// Keep a season's verdicts in one file, find them again, ask them questions
@@ -358,7 +359,7 @@ fn describe(view: &View, out: &mut impl Write) -> anyhow::Result<()> {
     for (column, says) in view.columns {
         writeln!(out, "  {column:<26}{says}")?;
     }
-    for (i, line) in table::wrap(view.question, 72).iter().enumerate() {
+    for (i, line) in wrap(view.question, 72).iter().enumerate() {
         writeln!(out, "{}{line}", if i == 0 { "  as in: " } else { "         " })?;
     }
     Ok(())

@@ -6,8 +6,8 @@ use super::glyphs::{Size, large};
 use super::prompter::{Key, Now, Prompter, Stage};
 use crate::brief::{Act, Aim, Step};
 use crate::protocol::trim;
-use crate::report::table::{safe, wrap};
 use crate::session::Noted;
+use crate::text::{safe, wrap};
 
 /// The last seconds of a countdown, in which what comes next is called out.
 const LAST_S: f64 = 3.0;

@@ -7,10 +7,9 @@
 use chrono::{DateTime, Utc};
 
 use super::model::{MatchOutcome, Matches};
-use crate::brief::Act;
 use crate::protocol::{PhaseId, Protocol, Selector};
 use crate::ride::{Edge, EdgeKind, Ride};
-use crate::session::{ClockTime, Happened, MarksFile, Remark, Said, Session};
+use crate::session::{self, ClockTime, Happened, MarksFile, Remark, Said, Session};
 use crate::stats::median;
 
 /// Marks that are one clock's lie this near to one offset: a rider follows a prompt within a second or two, and edges are
@@ -71,7 +70,7 @@ impl Repeat {
 
 /// Which of its phase's moves a word of the marks names.
 fn move_of(word: &str) -> Option<usize> {
-    [(Act::Coast, 1), (Act::Restart, 2), (Act::Soft, 1)].into_iter().find(|(act, _)| act.word() == word).map(|m| m.1)
+    [(session::COAST, 1), (session::RESTART, 2), (session::SOFT, 1)].into_iter().find(|m| m.0 == word).map(|m| m.1)
 }
 
 /// The marks by repeat, in the order in which each is first named.

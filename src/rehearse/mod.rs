@@ -52,7 +52,6 @@ pub use road::Whereabouts;
 pub use script::Act;
 use script::Stretch;
 pub use signal::Signal;
-pub(crate) use signal::brake_speed_m_s;
 use strike::Strike;
 pub use truth_file::*;
 pub use write::{WriteError, write};

@@ -25,7 +25,7 @@ pub(super) const SPIN_UP_M_S2: f64 = 5.0;
 const BRAKING_M_S2: f64 = 1.5;
 
 /// Speed at which the trainer's brake takes this power.
-pub(crate) fn brake_speed_m_s(power_w: f64) -> f64 {
+pub(super) fn brake_speed_m_s(power_w: f64) -> f64 {
     libm::cbrt(power_w.max(0.0) / BRAKE)
 }
 

@@ -3,7 +3,7 @@
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
-use super::table::safe;
+use crate::text::safe;
 use crate::verdict::{CheckOf, CheckVerdict, Outcome, PhaseVerdict, PlacedCheck, Verdict};
 
 /// One line; numbers are those of the JSON, digit by digit, and empty where the JSON has null.

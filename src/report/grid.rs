@@ -2,8 +2,8 @@
 
 use std::io::{self, Write};
 
-use super::table::{cut, safe};
 use crate::register::Value;
+use crate::text::{cut, safe};
 
 const WIDTH: usize = 80;
 const GAP: usize = 2;

@@ -8,6 +8,7 @@ use super::groups;
 use super::words;
 use crate::judge::Judgement;
 use crate::ride::Trace;
+use crate::text::{cut, safe, wrap};
 use crate::verdict::{CheckVerdict, MatchFacts, Outcome, PhaseVerdict, RepeatVerdict, Verdict};
 
 /// Whether the terminal takes colour. It never carries meaning: every outcome is also a word.
@@ -388,43 +389,6 @@ fn padded(text: &str, width: usize) -> String {
     let text = cut(text, width);
     let pad = width - text.chars().count();
     text + &" ".repeat(pad)
-}
-
-/// A label from a file can hold what moves a terminal's cursor or turns its text round.
-pub(crate) fn safe(text: &str) -> String {
-    let turns = |c: char| matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
-    text.chars().map(|c| if c.is_control() || turns(c) { '\u{fffd}' } else { c }).collect()
-}
-
-/// To at most `width` characters, with an ellipsis where something is lost.
-pub(super) fn cut(text: &str, width: usize) -> String {
-    if text.chars().count() <= width {
-        return text.to_owned();
-    }
-    text.chars().take(width - 1).chain(['…']).collect()
-}
-
-/// Lines of at most `width` characters, broken at spaces; never empty. A longer word is broken.
-pub(crate) fn wrap(text: &str, width: usize) -> Vec<String> {
-    let mut lines = vec![String::new()];
-    let mut used = 0;
-    for word in safe(text).split(' ').filter(|w| !w.is_empty()) {
-        let chars: Vec<char> = word.chars().collect();
-        for piece in chars.chunks(width) {
-            if used > 0 && used + 1 + piece.len() > width {
-                lines.push(String::new());
-                used = 0;
-            }
-            let line = lines.last_mut().expect("there is always a line");
-            if used > 0 {
-                line.push(' ');
-                used += 1;
-            }
-            line.extend(piece);
-            used += piece.len();
-        }
-    }
-    lines
 }
 
 #[cfg(test)]

@@ -2,9 +2,9 @@
 
 use std::io::{self, Write};
 
-use super::table::{cut, safe, wrap};
 use super::words;
 use crate::against_truth::{ComparedPhase, ComparedValue, Comparison, Found, Sum};
+use crate::text::{cut, safe, wrap};
 use crate::verdict::Outcome;
 
 const WIDTH: usize = 80;

@@ -4,7 +4,7 @@ use std::io::{self, Write};
 
 use serde_json::{Value, json};
 
-use super::table::{cut, safe, wrap};
+use crate::text::{cut, safe, wrap};
 use crate::verify::{Again, Difference, Input, State, Verified, Weight};
 
 const WIDTH: usize = 80;

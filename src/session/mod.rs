@@ -65,7 +65,7 @@ pub use clock::pin;
 pub(crate) use draft::relative;
 pub use draft::{Draft, draft};
 pub(crate) use marks::quoted;
-pub use marks::{Happened, Heading, MarksFile, Noted, Said, load_marks};
+pub use marks::{COAST, Happened, Heading, MarksFile, Noted, RESTART, SOFT, Said, load_marks};
 pub use model::*;
 
 use crate::problem::Problems;

@@ -3,7 +3,7 @@
 use std::io::{self, Write};
 
 use super::sheet::{LineRow, PartRow, Sheet, Worn};
-use crate::report::table::{safe, wrap};
+use crate::text::{safe, wrap};
 
 const WIDTH: usize = 80;
 /// Of a column of times, and of those that follow.
