@@ -11,6 +11,7 @@ mod storage;
 mod xml;
 
 use std::borrow::Cow;
+use std::collections::BTreeMap;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
@@ -118,6 +119,24 @@ pub fn read_bytes(file: &Path, bytes: &[u8]) -> Result<Recording, RecordingError
 /// Reads several recordings in parallel; results are in the order of `paths`.
 pub fn read_all(paths: &[PathBuf]) -> Vec<Result<Recording, RecordingError>> {
     paths.par_iter().map(|path| read(path)).collect()
+}
+
+/// Reads recordings in parallel, each with its time column, from where it was found (`found`: by the path that it is named
+/// by, the path where it is now). They keep the paths that they are named by.
+///
+/// # Errors
+/// As [`read_with`], of the first in order.
+pub fn read_named(
+    named: BTreeMap<PathBuf, Option<String>>,
+    found: &BTreeMap<PathBuf, PathBuf>,
+) -> Result<BTreeMap<PathBuf, Recording>, RecordingError> {
+    let named: Vec<_> = named.into_iter().collect();
+    let read = |(path, time_column): &(PathBuf, Option<String>)| {
+        let read = read_with(found.get(path).unwrap_or(path), time_column.as_deref())?;
+        Ok(Recording { file: path.clone(), ..read })
+    };
+    let read = named.par_iter().map(read).collect::<Result<Vec<Recording>, RecordingError>>()?;
+    Ok(named.into_iter().map(|(path, _)| path).zip(read).collect())
 }
 
 /// [`read_with`], and beside it what merging took out: one row for each record that shares its time with

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 
 use crate::protocol::{Protocol, Ring, Selector, Side};
 use crate::quantity::Bound;
+use crate::recording::Recording;
 
 /// One ride of one protocol, and what was worn and recorded.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -38,6 +39,41 @@ pub struct Session {
     pub threshold_power_w: Option<f64>,
     /// Read from what was not said: one sentence each, for the sheet.
     pub assumed: Vec<String>,
+}
+
+impl Session {
+    /// Units, then references.
+    pub fn instruments(&self) -> impl Iterator<Item = &Instrument> {
+        self.units.iter().map(|u| &u.instrument).chain(self.references.iter().map(|r| &r.instrument))
+    }
+
+    /// Every recording that is named, each once, with the column that is said to hold its time.
+    pub fn recordings(&self) -> BTreeMap<PathBuf, Option<String>> {
+        let mut recordings: BTreeMap<PathBuf, Option<String>> = BTreeMap::new();
+        for instrument in self.instruments() {
+            for path in &instrument.recordings {
+                let time_column = recordings.entry(path.clone()).or_default();
+                *time_column = time_column.take().or(instrument.fields.get("time").cloned());
+            }
+        }
+        recordings
+    }
+
+    /// The session with its references in an order of their own (off the hub first, then both sides before one, then along
+    /// the drivetrain) and each instrument's recordings by time, so that the order in which a person listed them changes
+    /// nothing.
+    pub fn in_order(&self, recordings: &BTreeMap<PathBuf, Recording>) -> Session {
+        let mut session = self.clone();
+        session.references.sort_by_key(|r| {
+            let Instrument { label, located, sides, .. } = &r.instrument;
+            (located.fitness(*sides), label.clone())
+        });
+        let references = session.references.iter_mut().map(|r| &mut r.instrument);
+        for instrument in session.units.iter_mut().map(|u| &mut u.instrument).chain(references) {
+            instrument.recordings.sort_by_key(|path| (recordings.get(path).map(|r| r.start), path.clone()));
+        }
+        session
+    }
 }
 
 /// Who reports to whom, where a laboratory does.

@@ -1,9 +1,15 @@
 //! The judgement: the one struct that every report reads. It serialises to the published JSON (design of
 //! the format: one object, stable keys, units named beside every number, times UTC in session time).
 
+mod assemble;
+mod facts;
+mod prose;
+
 use chrono::{DateTime, Utc};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+
+pub(crate) use assemble::Case;
 
 /// The version of the JSON layout, raised when a key changes its meaning.
 pub const VERDICT_FORMAT: u32 = 1;
