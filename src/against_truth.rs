@@ -4,11 +4,12 @@ use std::ops::AddAssign;
 
 use chrono::{DateTime, Utc};
 
+use crate::diagnose::Pattern;
 use crate::protocol::Measure;
-use crate::rehearse::{TrueClock, TrueFault, TruePhase, TrueRecording, TrueSpan, TrueValue, TruthFile};
+use crate::rehearse::{Mishap, TrueClock, TrueFault, TruePhase, TrueRecording, TrueSpan, TrueValue, TruthFile, What};
 use crate::ride::AlignedOn;
 use crate::stats;
-use crate::verdict::{CheckVerdict, ClockFacts, MatchFacts, Outcome, PhaseVerdict, Verdict};
+use crate::verdict::{CheckVerdict, ClockFacts, Finding, MatchFacts, Outcome, PhaseVerdict, Verdict};
 
 /// The truth is of other recordings than the verdict.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -410,23 +411,28 @@ impl Beside<'_> {
         shares.iter().map(at).max_by(|a, b| off_s(a).total_cmp(&off_s(b)))
     }
 
-    fn names(&self, pattern: &str) -> bool {
-        self.verdict.diagnosis.iter().any(|finding| finding.pattern == pattern)
+    fn names(&self, pattern: Pattern) -> bool {
+        self.verdict.diagnosis.iter().any(|finding| finding.named() == Some(pattern))
     }
 
     fn fault(&self, fault: &TrueFault) -> ComparedFault {
-        let named = fault.pattern.as_deref().is_some_and(|pattern| self.names(pattern));
+        let named = fault.named().is_some_and(|pattern| self.names(pattern));
         ComparedFault { fault: fault.fault.clone(), pattern: fault.pattern.clone(), named }
     }
 
     fn also_named(&self) -> Vec<String> {
-        let unset = self.truth.mishaps.iter().any(|mishap| mishap.starts_with("clock-unset"));
-        let meant = |pattern: &str| {
-            self.truth.faults.iter().any(|fault| fault.pattern.as_deref() == Some(pattern))
-                || (unset && pattern == "clock-mismatch")
+        let unset = self
+            .truth
+            .mishaps
+            .iter()
+            .any(|told| told.parse::<Mishap>().is_ok_and(|mishap| mishap.what == What::ClockUnset));
+        let meant = |finding: &Finding| {
+            let named = finding.named();
+            let of_fault = |fault: &TrueFault| named.is_some() && fault.named() == named;
+            self.truth.faults.iter().any(of_fault) || (unset && named == Some(Pattern::ClockMismatch))
         };
-        let named = self.verdict.diagnosis.iter().map(|finding| &finding.pattern);
-        named.filter(|pattern| !meant(pattern)).cloned().collect()
+        let named = self.verdict.diagnosis.iter().filter(|finding| !meant(finding));
+        named.map(|finding| finding.pattern.clone()).collect()
     }
 }
 

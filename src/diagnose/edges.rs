@@ -5,9 +5,9 @@ use crate::quantity::Unit;
 use crate::scoring::budget::{Budget, Line, Source};
 use crate::scoring::value::{Kind, Value};
 use crate::stats;
-use crate::verdict::{Finding, Outcome};
+use crate::verdict::Outcome;
 
-use super::{Findings, Open, Where, finding};
+use super::{Finding, Findings, Open, Pattern, Where, finding};
 
 /// Edges late by the same time, within this, are one late unit. Common practice, no source.
 const SAME_LAG_S: f64 = 1.0;
@@ -87,7 +87,7 @@ impl Findings<'_> {
             let says = format!("every edge comes {size_s:.1} s late, stopping and starting alike{}", onset.of("stops"));
             let evidence = release.evidence.iter().chain(&onset.evidence).cloned().collect();
             let expanded_s = Some(release.expanded_s.max(onset.expanded_s));
-            let mut late = finding("late-throughout", size_s, Unit::Second, expanded_s, says, evidence);
+            let mut late = finding(Pattern::LateThroughout, size_s, Unit::Second, expanded_s, says, evidence);
             if onset.in_all() && size_s < CLOCK_COULD_BE * onset.expanded_s {
                 late.could_also_be.push(format!("a clock or strap delay of {size_s:.1} s between the two head units"));
             }
@@ -100,12 +100,12 @@ impl Findings<'_> {
             let says = format!("it goes on reading for {:.1} s after the rider stops{}", lag.size_s, lag.of("stops"));
             let evidence = lag.evidence.iter().cloned().chain(says_of(open, Measure::ResidualPower)).collect();
             let expanded_s = Some(lag.expanded_s);
-            found.push(finding("holds-reading-when-stopped", lag.size_s, Unit::Second, expanded_s, says, evidence));
+            found.push(finding(Pattern::HoldsReadingWhenStopped, lag.size_s, Unit::Second, expanded_s, says, evidence));
         }
         if let Some(lag) = &wakes_late {
             let says = format!("after coasting it wakes {:.1} s late{}", lag.size_s, lag.of("restarts"));
             let expanded_s = Some(lag.expanded_s);
-            found.push(finding("late-restart", lag.size_s, Unit::Second, expanded_s, says, lag.evidence.clone()));
+            found.push(finding(Pattern::LateRestart, lag.size_s, Unit::Second, expanded_s, says, lag.evidence.clone()));
         }
         let alone = cadence.into_iter().zip([holds.is_some(), wakes_late.is_some()]);
         let late: Vec<Lag> = alone.filter_map(|(lag, power_too)| lag.filter(|l| l.late() && !power_too)).collect();
@@ -113,7 +113,7 @@ impl Findings<'_> {
             let says = format!("cadence comes {:.1} s late where power does not{}", worst.size_s, worst.of("stops"));
             let evidence = late.iter().flat_map(|lag| lag.evidence.clone()).collect();
             let expanded_s = Some(worst.expanded_s);
-            found.push(finding("late-cadence", worst.size_s, Unit::Second, expanded_s, says, evidence));
+            found.push(finding(Pattern::LateCadence, worst.size_s, Unit::Second, expanded_s, says, evidence));
         }
         if holds.is_none() {
             found.extend(self.power_while_coasting(open));
@@ -160,7 +160,7 @@ impl Findings<'_> {
         let part =
             if beyond.len() < ridden { format!(" in {} of {ridden} stops", beyond.len()) } else { String::new() };
         let says = format!("it shows {size_w:.0} W while nobody pedals{part}");
-        (size_w > 0.0).then(|| finding("power-while-coasting", size_w, Unit::Watt, None, says, evidence))
+        (size_w > 0.0).then(|| finding(Pattern::PowerWhileCoasting, size_w, Unit::Watt, None, says, evidence))
     }
 
     /// A measure's values over all stops, with the index of the match.

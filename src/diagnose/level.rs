@@ -10,10 +10,10 @@ use crate::scoring::Stretch;
 use crate::scoring::budget::Source;
 use crate::session::Sides;
 use crate::stats;
-use crate::verdict::{CheckVerdict, Finding};
+use crate::verdict::CheckVerdict;
 
 use super::fit::{Fit, fit};
-use super::{Findings, Open, Where, describe, high_low};
+use super::{Finding, Findings, Open, Pattern, Where, describe, high_low};
 
 /// One way in which a unit's level can be off, the same for the whole ride.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -101,13 +101,13 @@ impl Effect {
         }
     }
 
-    fn pattern(self) -> &'static str {
+    fn pattern(self) -> Pattern {
         match self {
-            Effect::Gain => "gain",
-            Effect::Offset => "offset",
-            Effect::Ring(_) => "ring-dependent",
-            Effect::Time | Effect::Temperature => "drift",
-            Effect::Soft => "soft-pedalling-lost",
+            Effect::Gain => Pattern::Gain,
+            Effect::Offset => Pattern::Offset,
+            Effect::Ring(_) => Pattern::RingDependent,
+            Effect::Time | Effect::Temperature => Pattern::Drift,
+            Effect::Soft => Pattern::SoftPedallingLost,
         }
     }
 
@@ -148,7 +148,7 @@ impl Effect {
             Effect::Time => format!("drift over time ({size:+.1} W/h)"),
             _ => {
                 let digits = if self == Effect::Gain { 1 } else { 0 };
-                format!("{} ({size:+.digits$} {})", self.pattern(), self.unit().symbol())
+                format!("{} ({size:+.digits$} {})", self.pattern().word(), self.unit().symbol())
             }
         }
     }

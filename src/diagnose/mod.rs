@@ -7,6 +7,7 @@
 mod edges;
 mod fit;
 mod level;
+mod pattern;
 mod readings;
 mod sprints;
 
@@ -16,8 +17,9 @@ use crate::quantity::Unit;
 use crate::ride::Ride;
 use crate::scoring::value::Value;
 use crate::scoring::{Scores, Stretch};
-use crate::verdict::{CheckVerdict, Finding, Outcome, PhaseVerdict, RepeatVerdict};
+use crate::verdict::{CheckVerdict, Outcome, PhaseVerdict, RepeatVerdict};
 
+pub use pattern::Pattern;
 use readings::touches;
 
 /// A clock further off than this was set wrong; head units set by satellite or phone agree within seconds.
@@ -69,16 +71,28 @@ fn beyond(check: &CheckVerdict, value: f64, guard: f64) -> bool {
     check.limit_low.is_some_and(|low| value + guard < low) || check.limit_high.is_some_and(|high| value - guard > high)
 }
 
-/// A finding on its way: a value with its budget becomes size and expanded uncertainty.
+/// A pattern that explains something, with its size and what shows it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Finding {
+    pub pattern: Pattern,
+    pub size: f64,
+    pub unit: Unit,
+    pub expanded_uncertainty: Option<f64>,
+    /// One sentence that names what, where and how much.
+    pub says: String,
+    pub evidence: Vec<String>,
+    /// Other explanations of the same findings that are hardly less likely, each in a few words.
+    pub could_also_be: Vec<String>,
+}
+
 fn finding(
-    pattern: &str,
+    pattern: Pattern,
     size: f64,
     unit: Unit,
     expanded: Option<f64>,
     says: String,
     evidence: Vec<String>,
 ) -> Finding {
-    let (pattern, unit) = (pattern.to_owned(), unit.symbol().to_owned());
     Finding { pattern, size, unit, expanded_uncertainty: expanded, says, evidence, could_also_be: vec![] }
 }
 
@@ -92,7 +106,7 @@ impl Findings<'_> {
         // What wrong readings explain needs no other explanation.
         let open: Vec<Open> = self.open().into_iter().filter(|open| !open.touched_by(self, &wrong)).collect();
         let edges = self.edges(&open);
-        let late = edges.iter().any(|finding| finding.pattern == "late-throughout");
+        let late = edges.iter().any(|finding| finding.pattern == Pattern::LateThroughout);
         let doubled = self.doubled_side();
         // A late unit still reads the surge where soft pedalling has begun.
         let is_soft = |phase: usize| matches!(self.protocol.phases[phase].drill, Drill::SoftPedal { .. });
@@ -193,7 +207,7 @@ impl Findings<'_> {
             suspect.off_by_pct.abs(),
             high_low(suspect.off_by_pct, "higher", "lower")
         );
-        Some(finding("reference-at-fault", suspect.off_by_pct, Unit::Percent, None, says, evidence.collect()))
+        Some(finding(Pattern::ReferenceAtFault, suspect.off_by_pct, Unit::Percent, None, says, evidence.collect()))
     }
 
     fn clocks(&self) -> Vec<Finding> {
@@ -204,7 +218,7 @@ impl Findings<'_> {
             let mut add = |size_s: f64, says: String| {
                 let evidence = vec![format!("aligned on {}", clock.channels())];
                 let expanded_s = Some(2.0 * clock.standard_uncertainty_s);
-                found.push(finding("clock-mismatch", size_s, Unit::Second, expanded_s, says, evidence));
+                found.push(finding(Pattern::ClockMismatch, size_s, Unit::Second, expanded_s, says, evidence));
             };
             let off_s = clock.offset_s;
             if off_s.abs() > CLOCK_SET_WRONG_S {

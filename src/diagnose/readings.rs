@@ -5,9 +5,8 @@ use crate::quantity::Unit;
 use crate::ride::Window;
 use crate::session::Sides;
 use crate::stats;
-use crate::verdict::Finding;
 
-use super::{Findings, Open, finding};
+use super::{Finding, Findings, Open, Pattern, finding};
 
 /// A reading repeated for this long while the rider pedals was not measured. Sound units repeat power and cadence for 5 s
 /// at most (rehearsals of 300 riders).
@@ -134,14 +133,14 @@ impl Findings<'_> {
                 "it repeats one reading for up to {longest_s} s while the rider pedals on, {}",
                 times(stuck.len())
             );
-            found.push(finding("stuck-reading", longest_s as f64, Unit::Second, None, says, lines.collect()));
+            found.push(finding(Pattern::StuckReading, longest_s as f64, Unit::Second, None, says, lines.collect()));
         }
         let tall = |run: &std::ops::Range<usize>| run.clone().map(power_w).fold(0.0, f64::max);
         if let Some(tallest_w) = spikes.iter().map(tall).reduce(f64::max) {
             let lines = spikes.iter().map(|run| format!("{:.0} W at {}", tall(run), at(run)));
             let says =
                 format!("a reading of up to {tallest_w:.0} W stands far above all around it, {}", times(spikes.len()));
-            found.push(finding("power-spikes", tallest_w, Unit::Watt, None, says, lines.collect()));
+            found.push(finding(Pattern::PowerSpikes, tallest_w, Unit::Watt, None, says, lines.collect()));
         }
         found
     }
@@ -183,7 +182,7 @@ impl Findings<'_> {
         let seconds: Vec<f64> = self.values_in(soft, Measure::DropoutTime).map(|v| v.1.value).collect();
         let size_s = stats::mean(&seconds)?;
         let says = format!("soft pedalling is lost for {size_s:.1} s of each stretch on average");
-        Some(finding("soft-pedalling-lost", size_s, Unit::Second, None, says, lost))
+        Some(finding(Pattern::SoftPedallingLost, size_s, Unit::Second, None, says, lost))
     }
 
     /// The head unit lost strap and power together, or power alone.
@@ -193,7 +192,7 @@ impl Findings<'_> {
             let says =
                 format!("its head unit lost the strap with the power for {aside_s} s in all: the radio, not the unit");
             let evidence = vec![format!("{aside_s} s without heart rate and power, set aside")];
-            return Some(finding("radio-dropouts", aside_s as f64, Unit::Second, None, says, evidence));
+            return Some(finding(Pattern::RadioDropouts, aside_s as f64, Unit::Second, None, says, evidence));
         }
         let any = |_: &Phase| true;
         let (_, missing_s) = self.lost_s(any);
@@ -214,7 +213,7 @@ impl Findings<'_> {
             evidence.push(format!("{missing_s} s without power while the reference shows pedalling"));
         }
         let says = format!("readings drop out for {size_s:.0} s in all while the rider pedals");
-        let mut found = finding("radio-dropouts", size_s, Unit::Second, None, says, evidence);
+        let mut found = finding(Pattern::RadioDropouts, size_s, Unit::Second, None, says, evidence);
         found.could_also_be.push("the unit itself falling silent: the strap was heard throughout".to_owned());
         Some(found)
     }
@@ -240,7 +239,7 @@ impl Findings<'_> {
         let says =
             format!("it claims both sides, but its balance stays at {first:.0} % throughout: one side is doubled");
         let evidence = vec![format!("{} pedalling seconds with the same balance", shares.len())];
-        still.then(|| finding("doubled-side", first, Unit::Percent, None, says, evidence))
+        still.then(|| finding(Pattern::DoubledSide, first, Unit::Percent, None, says, evidence))
     }
 
     /// Whether twice one side of a reference that measures both tells the unit's readings better than the total does.
@@ -294,7 +293,7 @@ impl Findings<'_> {
             ),
         ];
         let sure = follows.abs() > DOUBLED_LEAST.max(DOUBLED_SURELY * u);
-        sure.then(|| finding("doubled-side", follows.abs(), Unit::One, Some(expanded), says, evidence))
+        sure.then(|| finding(Pattern::DoubledSide, follows.abs(), Unit::One, Some(expanded), says, evidence))
     }
 }
 

@@ -2,10 +2,10 @@
 
 use crate::protocol::{Drill, Measure};
 use crate::quantity::Unit;
-use crate::verdict::{CheckVerdict, Finding, Outcome};
+use crate::verdict::{CheckVerdict, Outcome};
 
 use super::level::Level;
-use super::{Findings, Open, Where, finding};
+use super::{Finding, Findings, Open, Pattern, Where, finding};
 
 /// So many limits short a side must be where every reading comes late: the window ends before they do.
 const LATE_LIMITS: f64 = 2.0;
@@ -80,7 +80,7 @@ impl Findings<'_> {
             which.len(),
             which.join(", ")
         );
-        Some(finding("side-short-in-sprints", size_w, Unit::Watt, None, says, evidence))
+        Some(finding(Pattern::SideShortInSprints, size_w, Unit::Watt, None, says, evidence))
     }
 
     /// A side's error less half of what the level explains, W.

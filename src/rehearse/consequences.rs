@@ -1,5 +1,6 @@
 //! What each kind of fault is bound to do: the measures whose truth it moves, the pattern that should be named.
 
+use crate::diagnose::Pattern;
 use crate::protocol::{Measure, Side};
 
 use super::bench::Bench;
@@ -55,26 +56,28 @@ impl Fault {
     }
 
     /// The pattern that a verdict should name; `None` where no pattern is meant for it.
-    pub fn pattern(&self, bench: &Bench) -> Option<&'static str> {
+    pub fn pattern(&self, bench: &Bench) -> Option<Pattern> {
         let at_unit = |pattern| self.strikes_unit(bench).then_some(pattern);
         match self.kind {
-            Kind::Gain | Kind::Offset | Kind::RingOffset if !self.strikes_unit(bench) => Some("reference-at-fault"),
-            Kind::Gain => Some("gain"),
-            Kind::Offset => Some("offset"),
-            Kind::RingOffset => Some("ring-dependent"),
-            Kind::SideShort => at_unit("side-short-in-sprints"),
-            Kind::Drift | Kind::TemperatureDrift => at_unit("drift"),
-            Kind::DoubledSide => at_unit("doubled-side"),
-            Kind::LateWake => at_unit("late-restart"),
-            Kind::HeldReading => at_unit("holds-reading-when-stopped"),
-            Kind::Late => at_unit("late-throughout"),
-            Kind::LateCadence => at_unit("late-cadence"),
-            Kind::SoftDropout => at_unit("soft-pedalling-lost"),
-            Kind::Phantom => at_unit("power-while-coasting"),
-            Kind::Spike => at_unit("power-spikes"),
-            Kind::Stuck => at_unit("stuck-reading"),
-            Kind::Dropout | Kind::RadioDropout => at_unit("radio-dropouts"),
-            Kind::ClockSet | Kind::ClockJump => Some("clock-mismatch"),
+            Kind::Gain | Kind::Offset | Kind::RingOffset if !self.strikes_unit(bench) => {
+                Some(Pattern::ReferenceAtFault)
+            }
+            Kind::Gain => Some(Pattern::Gain),
+            Kind::Offset => Some(Pattern::Offset),
+            Kind::RingOffset => Some(Pattern::RingDependent),
+            Kind::SideShort => at_unit(Pattern::SideShortInSprints),
+            Kind::Drift | Kind::TemperatureDrift => at_unit(Pattern::Drift),
+            Kind::DoubledSide => at_unit(Pattern::DoubledSide),
+            Kind::LateWake => at_unit(Pattern::LateRestart),
+            Kind::HeldReading => at_unit(Pattern::HoldsReadingWhenStopped),
+            Kind::Late => at_unit(Pattern::LateThroughout),
+            Kind::LateCadence => at_unit(Pattern::LateCadence),
+            Kind::SoftDropout => at_unit(Pattern::SoftPedallingLost),
+            Kind::Phantom => at_unit(Pattern::PowerWhileCoasting),
+            Kind::Spike => at_unit(Pattern::PowerSpikes),
+            Kind::Stuck => at_unit(Pattern::StuckReading),
+            Kind::Dropout | Kind::RadioDropout => at_unit(Pattern::RadioDropouts),
+            Kind::ClockSet | Kind::ClockJump => Some(Pattern::ClockMismatch),
         }
     }
 

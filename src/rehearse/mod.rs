@@ -447,7 +447,7 @@ fn true_fault(fault: &Fault, bench: &Bench, strikes: &[Strike]) -> TrueFault {
     TrueFault {
         fault: fault.to_string(),
         instrument: bench.struck_by(fault).map_or(String::new(), |(_, fitted)| fitted.label.clone()),
-        pattern: fault.pattern(bench).map(str::to_owned),
+        pattern: fault.pattern(bench).map(|pattern| pattern.word().to_owned()),
         struck: windows.iter().map(|&(start_s, end_s)| TrueSpan { start_s, end_s }).collect(),
     }
 }

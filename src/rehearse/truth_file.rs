@@ -6,6 +6,7 @@ use chrono::{DateTime, Utc};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use crate::diagnose::Pattern;
 use crate::recording::Recording;
 
 use super::head_unit::Clock;
@@ -108,6 +109,13 @@ pub struct TrueFault {
     /// Where it struck, of a fault that strikes here and there.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub struck: Vec<TrueSpan>,
+}
+
+impl TrueFault {
+    /// The pattern that its word names.
+    pub fn named(&self) -> Option<Pattern> {
+        self.pattern.as_deref().and_then(Pattern::from_word)
+    }
 }
 
 /// A stretch of true time, seconds since the ride's start.

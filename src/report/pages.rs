@@ -7,6 +7,7 @@ use minijinja::{AutoEscape, Environment, UndefinedBehavior};
 use serde::Serialize;
 
 use super::{svg, words};
+use crate::diagnose::Pattern;
 
 /// Name and source.
 pub(super) type Template = (&'static str, &'static str);
@@ -72,7 +73,7 @@ fn environment((name, source): Template) -> Result<Environment<'static>, minijin
     env.add_function("value", |unit: &str, value: Option<f64>, u: Option<f64>, censored: bool| {
         words::value(value, u, unit, censored)
     });
-    env.add_function("look_first", |pattern: &str| words::look_first(pattern));
+    env.add_function("look_first", |pattern: &str| Pattern::from_word(pattern).map(words::look_first));
     env.add_function("glyph", |outcome: &str| words::glyph(outcome));
     env.add_template("page.css", STYLE)?;
     env.add_template("head.html", HEAD)?;

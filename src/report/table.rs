@@ -176,7 +176,7 @@ impl<W: Write> Table<'_, W> {
             let says = Some(&finding.says).filter(|says| !above.contains(&says.to_lowercase()));
             let says = says.map(|says| words::stop(&words::sentence(says)));
             let look = if says.is_some() { "Look" } else { "look" };
-            let first = words::look_first(&finding.pattern).map(|first| format!("{look} at {first}."));
+            let first = finding.named().map(|pattern| format!("{look} at {}.", words::look_first(pattern)));
             let told: Vec<String> = says.into_iter().chain(first).collect();
             let told = if told.is_empty() { String::new() } else { format!(": {}", told.join(" ")) };
             self.wrapped(&format!("  {}. ", i + 1), "     ", &format!("{name}, {size}{told}"))?;

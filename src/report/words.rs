@@ -1,5 +1,6 @@
 //! Rounding and words: everything that a report writes goes through here, so that all reports say it alike.
 
+use crate::diagnose::Pattern;
 use crate::protocol::Measure;
 use crate::verdict::CheckVerdict;
 
@@ -214,27 +215,26 @@ pub fn glyph(outcome_word: &str) -> &'static str {
 }
 
 /// Where a person starts on a finding of this pattern. Common practice, no source.
-pub fn look_first(pattern: &str) -> Option<&'static str> {
-    Some(match pattern {
-        "gain" => "the unit's zero offset, crank length setting and slope, then the reference's certificate",
-        "offset" => "the unit's zero offset, taken warm and unloaded, just before the ride",
-        "ring-dependent" => "how the chainrings sit on the unit, and on which ring its slope was set",
-        "side-short-in-sprints" => "the side named: its seat, its battery contact, its firmware",
-        "holds-reading-when-stopped" => "how the unit notices that the crank stands, and its firmware",
-        "late-restart" => "the unit's wake-up after a stop, and the head unit's automatic pause",
-        "late-cadence" => "where the unit takes its cadence from",
-        "late-throughout" => "smoothing set in the unit or in the head unit",
-        "soft-pedalling-lost" => "the unit's least torque and least cadence",
-        "drift" => "a zero offset at riding temperature, and how the unit corrects for temperature",
-        "doubled-side" => "whether the unit senses both sides, and what the head unit is set to",
-        "radio-dropouts" => "where the head unit sat, other transmitters near it, the batteries",
-        "clock-mismatch" => "the head units' clocks and time zones",
-        "power-while-coasting" => "the unit's zero offset, and how it notices that the crank stands",
-        "power-spikes" => "the unit's mounting and battery contacts, other transmitters near the head unit",
-        "stuck-reading" => "the unit's battery and firmware, and what the head unit writes when it hears nothing",
-        "reference-at-fault" => "the reference named: zero offset, mounting, certificate",
-        _ => return None,
-    })
+pub fn look_first(pattern: Pattern) -> &'static str {
+    match pattern {
+        Pattern::Gain => "the unit's zero offset, crank length setting and slope, then the reference's certificate",
+        Pattern::Offset => "the unit's zero offset, taken warm and unloaded, just before the ride",
+        Pattern::RingDependent => "how the chainrings sit on the unit, and on which ring its slope was set",
+        Pattern::SideShortInSprints => "the side named: its seat, its battery contact, its firmware",
+        Pattern::HoldsReadingWhenStopped => "how the unit notices that the crank stands, and its firmware",
+        Pattern::LateRestart => "the unit's wake-up after a stop, and the head unit's automatic pause",
+        Pattern::LateCadence => "where the unit takes its cadence from",
+        Pattern::LateThroughout => "smoothing set in the unit or in the head unit",
+        Pattern::SoftPedallingLost => "the unit's least torque and least cadence",
+        Pattern::Drift => "a zero offset at riding temperature, and how the unit corrects for temperature",
+        Pattern::DoubledSide => "whether the unit senses both sides, and what the head unit is set to",
+        Pattern::RadioDropouts => "where the head unit sat, other transmitters near it, the batteries",
+        Pattern::ClockMismatch => "the head units' clocks and time zones",
+        Pattern::PowerWhileCoasting => "the unit's zero offset, and how it notices that the crank stands",
+        Pattern::PowerSpikes => "the unit's mounting and battery contacts, other transmitters near the head unit",
+        Pattern::StuckReading => "the unit's battery and firmware, and what the head unit writes when it hears nothing",
+        Pattern::ReferenceAtFault => "the reference named: zero offset, mounting, certificate",
+    }
 }
 
 /// Of the sheet itself, whatever was ridden.

@@ -24,12 +24,13 @@ pub use reach::{Reach, Room, reach};
 pub use spare::{Change, Spare, Tried, sessions_of_spare, spare};
 pub use summary::{Counts, Ladder, Place, Sound, Summary, Work};
 
+use crate::diagnose::Pattern;
 use crate::judge::{JudgeError, Judgement, judge_recordings};
 use crate::protocol::Protocol;
 use crate::recording::Recording;
 use crate::rehearse::{Bench, Fault, Habits, Plan, Setting, record};
 use crate::session::Session;
-use crate::verdict::{CheckOf, Outcome, PlacedCheck, Verdict};
+use crate::verdict::{CheckOf, Finding, Outcome, PlacedCheck, Verdict};
 
 /// What is ridden again and again.
 #[derive(Debug, Clone)]
@@ -52,8 +53,7 @@ pub struct Judged {
     /// The same, with the keys that tell a phase from its siblings: `steady[ring=big, power=120 W] mean_error`.
     pub failed_at: BTreeSet<String>,
     pub undecided: BTreeSet<String>,
-    /// Patterns.
-    pub named: BTreeSet<String>,
+    pub named: BTreeSet<Pattern>,
 }
 
 /// The sessions of one fault, or of a sound unit.
@@ -62,7 +62,7 @@ pub struct Point {
     /// `None`: sound.
     pub fault: Option<Fault>,
     /// The pattern that stands for the fault, if one does.
-    pub pattern: Option<&'static str>,
+    pub pattern: Option<Pattern>,
     pub sessions: Vec<Judged>,
 }
 
@@ -79,7 +79,7 @@ impl Point {
     /// Named by its own pattern; `None` where no pattern stands for it.
     pub fn named(&self) -> Option<Share> {
         let pattern = self.pattern?;
-        Some(self.share(|judged| judged.named.contains(pattern)))
+        Some(self.share(|judged| judged.named.contains(&pattern)))
     }
 }
 
@@ -176,7 +176,7 @@ impl Judged {
             failed: named(&failed_at),
             failed_at,
             undecided: named(&required(verdict, Outcome::Undecided)),
-            named: verdict.diagnosis.iter().map(|finding| finding.pattern.clone()).collect(),
+            named: verdict.diagnosis.iter().filter_map(Finding::named).collect(),
         }
     }
 

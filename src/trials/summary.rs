@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::curve::{Found, Share, WANTED, rising_shares, threshold};
 use super::{Judged, Point, Trials, by_ladder, place_of};
+use crate::diagnose::Pattern;
 use crate::protocol::{Part, Protocol};
 use crate::rehearse::Fault;
 use crate::verdict::Outcome;
@@ -24,7 +25,7 @@ pub struct Summary {
 pub struct Counts {
     /// `None`: sound.
     pub fault: Option<Fault>,
-    pub pattern: Option<&'static str>,
+    pub pattern: Option<Pattern>,
     pub passed: Share,
     pub failed: Share,
     pub undecided: Share,
@@ -45,7 +46,7 @@ pub struct Sound {
 pub struct Ladder {
     /// Of size 0.
     pub fault: Fault,
-    pub pattern: Option<&'static str>,
+    pub pattern: Option<Pattern>,
     /// From the least size, whatever its sign.
     pub rungs: Vec<Counts>,
     /// From which size on [`WANTED`] of the sessions fail and are named; `None` without a session.
@@ -220,7 +221,7 @@ whole_ride: {spike: at most 100 W}
         let failed: BTreeSet<String> = failed.iter().map(|check| (*check).to_owned()).collect();
         let outcome = if failed.is_empty() { Outcome::Pass } else { Outcome::Fail };
         let (failed_at, undecided) = (BTreeSet::new(), BTreeSet::new());
-        Judged { outcome, failed, failed_at, undecided, named: BTreeSet::from(["gain".to_owned()]) }
+        Judged { outcome, failed, failed_at, undecided, named: BTreeSet::from([Pattern::Gain]) }
     }
 
     #[test]
@@ -232,7 +233,7 @@ whole_ride: {spike: at most 100 W}
         let faulty = vec![judged(&[high]), judged(&[high, low, "high dropout_time"]), judged(&[])];
         let points = [
             Point { fault: None, pattern: None, sessions: vec![judged(&[low]), judged(&[]), judged(&[low])] },
-            Point { fault: Some("gain=-2".parse().unwrap()), pattern: Some("gain"), sessions: faulty },
+            Point { fault: Some("gain=-2".parse().unwrap()), pattern: Some(Pattern::Gain), sessions: faulty },
         ];
         let summary = Summary::of(&trials, &points);
         let share = |hits, n| Share { hits, n };

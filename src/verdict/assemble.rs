@@ -8,7 +8,7 @@ use super::prose::{comparison_in_words, quarrel_in_words, why};
 use super::*;
 use crate::align::Aligned;
 use crate::decide::{self, Quarrel, Rules, Tally};
-use crate::diagnose::Findings;
+use crate::diagnose::{self, Findings};
 use crate::judge::Judgement;
 use crate::matching::{self, MatchOutcome, Matches};
 use crate::protocol::{Accept, Check, Decision, Drill, Measure, Part, Phase, Protocol, Rule};
@@ -93,7 +93,7 @@ impl Case<'_> {
         verdict.contrasts = contrasts;
         verdict.whole_ride = whole_ride;
         verdict.counts = counts(&verdict);
-        verdict.diagnosis = diagnosis;
+        verdict.diagnosis = diagnosis.into_iter().map(finding).collect();
         verdict.why = why(&verdict);
         Judgement { verdict, matches, ride, protocol: Some(protocol.clone()) }
     }
@@ -295,4 +295,10 @@ fn counts(verdict: &Verdict) -> Counts {
         not_applicable,
         surplus: verdict.phases.iter().filter(|p| p.surplus).count(),
     }
+}
+
+fn finding(found: diagnose::Finding) -> Finding {
+    let diagnose::Finding { pattern, size, unit, expanded_uncertainty, says, evidence, could_also_be } = found;
+    let (pattern, unit) = (pattern.word().to_owned(), unit.symbol().to_owned());
+    Finding { pattern, size, unit, expanded_uncertainty, says, evidence, could_also_be }
 }

@@ -11,6 +11,8 @@ use serde::{Deserialize, Serialize};
 
 pub(crate) use assemble::Case;
 
+use crate::diagnose::Pattern;
+
 /// The version of the JSON layout, raised when a key changes its meaning.
 pub const VERDICT_FORMAT: u32 = 1;
 
@@ -478,6 +480,13 @@ pub struct Finding {
     /// Other explanations of the same findings that are hardly less likely, each in a few words.
     #[serde(default)]
     pub could_also_be: Vec<String>,
+}
+
+impl Finding {
+    /// The pattern that its word names; `None` for one that another version of the program wrote.
+    pub fn named(&self) -> Option<Pattern> {
+        Pattern::from_word(&self.pattern)
+    }
 }
 
 #[cfg(test)]

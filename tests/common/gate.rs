@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use assize::against_truth::{self, ComparedValue, Comparison};
+use assize::diagnose::Pattern;
 use assize::judge::Judgement;
 use assize::protocol::{self, Check, Drill, Measure, Protocol, Ring};
 use assize::quantity::{Bound, Limit, Unit};
@@ -359,7 +360,7 @@ impl Case {
     /// The pattern that should be named.
     pub fn expected(&self) -> Option<&'static str> {
         let fault = self.fault?.parse::<Fault>().unwrap_or_else(|e| panic!("{e}"));
-        fault.pattern(&self.bench())
+        fault.pattern(&self.bench()).map(Pattern::word)
     }
 }
 

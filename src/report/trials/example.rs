@@ -40,7 +40,7 @@ fn point((fault, (failed, undecided, named), check): Row) -> Point {
         let only = |is: bool| if is { BTreeSet::from([check.to_owned()]) } else { BTreeSet::new() };
         let (fails, open) = (n < failed, (failed..failed + undecided).contains(&n));
         let outcome = [Outcome::Pass, Outcome::Fail, Outcome::Undecided][usize::from(fails) + 2 * usize::from(open)];
-        let named = pattern.filter(|_| n < named).map(str::to_owned).into_iter().collect();
+        let named = pattern.filter(|_| n < named).into_iter().collect();
         Judged { outcome, failed: only(fails), failed_at: BTreeSet::new(), undecided: only(open), named }
     };
     Point { sessions: (0..SESSIONS).map(one).collect(), fault, pattern }

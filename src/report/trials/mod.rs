@@ -14,6 +14,7 @@ pub use terminal::table;
 
 use std::io::Write;
 
+use crate::diagnose::Pattern;
 use crate::protocol::trim;
 use crate::trials::Summary;
 
@@ -49,7 +50,7 @@ pub fn csv(summary: &Summary, out: impl Write) -> Result<(), csv::Error> {
             point.undecided.hits.to_string(),
             format!("{low:.4}"),
             format!("{high:.4}"),
-            point.pattern.unwrap_or_default().to_owned(),
+            point.pattern.map_or("", Pattern::word).to_owned(),
             point.named.map_or(String::new(), |named| named.hits.to_string()),
         ])?;
     }

@@ -4,6 +4,7 @@ use serde::Serialize;
 
 use super::curves;
 use super::wording::{Sizes, check, fault, form, interrupted, pct, seeds, sessions, size, with_interval};
+use crate::diagnose::Pattern;
 use crate::protocol::trim;
 use crate::rehearse::Bench;
 use crate::report::pages::{self, ReportError, css_string};
@@ -208,7 +209,7 @@ impl FaultRow {
         };
         Self {
             form: form(&ladder.fault),
-            pattern: ladder.pattern,
+            pattern: ladder.pattern.map(Pattern::word),
             fails: smallest(ladder.fails, |rung| Some(rung.failed)),
             named: ladder.pattern.map(|_| smallest(ladder.named, |rung| rung.named)),
             picture: curves::curve(ladder, sound, &name),

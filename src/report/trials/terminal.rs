@@ -67,7 +67,7 @@ fn ladder(ladder: &Ladder, out: &mut impl Write) -> io::Result<()> {
     }
     let fails = ladder.fails.map(|found| format!("fails in 9 of 10 {}", from(found, ladder)));
     let named = ladder.named.zip(ladder.pattern);
-    let named = named.map(|(found, pattern)| format!("named `{pattern}` {}", from(found, ladder)));
+    let named = named.map(|(found, pattern)| format!("named `{}` {}", pattern.word(), from(found, ladder)));
     let words: Vec<String> = fails.into_iter().chain(named).collect();
     writeln!(out, "  {}\n", words.join("; "))
 }
