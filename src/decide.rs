@@ -491,7 +491,7 @@ mod tests {
             let value = Value { reference, kind: Kind::Measured, ..Value::count(0.0, unit) };
             let bound = |by: f64| Bound::single(by, written);
             let ends = |limit: Limit| {
-                let decided = rules.decide(&value, &limit, rules.check(&scored(0.0, 1.0, limit.clone()), true));
+                let decided = rules.check(&Scored { measured: Ok(value.clone()), ..scored(0.0, 1.0, limit) }, true);
                 (decided.limit_low, decided.limit_high, decided.reason)
             };
             let is = |low: Option<f64>, high: Option<f64>| (low.map(|e| e * scale), high.map(|e| e * scale), None);
@@ -515,7 +515,7 @@ mod tests {
         // What no reference turns into the value's unit is not compared.
         let value = Value { kind: Kind::Measured, ..Value::count(0.0, Second) };
         let limit = Limit::Between(Quantity::new(-4.0, Watt), Quantity::new(4.0, Watt));
-        let decided = rules.decide(&value, &limit, rules.check(&scored(0.0, 1.0, limit.clone()), true));
+        let decided = rules.check(&Scored { measured: Ok(value), ..scored(0.0, 1.0, limit) }, true);
         assert_eq!((decided.limit_low, decided.limit_high), (None, None));
         assert!(decided.reason.unwrap().contains("can't be compared with a value in s"));
     }
