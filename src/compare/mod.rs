@@ -16,7 +16,6 @@ mod questions;
 mod read;
 
 use chrono::{DateTime, Utc};
-use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 pub use gather::Given;
@@ -28,7 +27,8 @@ use gather::Gathered;
 pub const COMPARISON_FORMAT: u32 = 1;
 
 /// What sessions are put together by.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema, clap::ValueEnum)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, clap::ValueEnum)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "lowercase")]
 pub enum By {
     #[default]
@@ -52,7 +52,8 @@ impl By {
 }
 
 /// Sessions compared: everything that a report says, as numbers and words.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Comparison {
     /// Version of the program that compared.
     pub assize: String,
@@ -77,7 +78,8 @@ pub struct Comparison {
     pub cautions: Vec<String>,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct ComparedProtocol {
     pub title: String,
     pub revision: String,
@@ -87,7 +89,8 @@ pub struct ComparedProtocol {
     pub coverage: f64,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Group {
     /// As `unit 017`, `firmware 2.1`, `tester A`, `2026-11-28`.
     pub name: String,
@@ -100,7 +103,8 @@ pub struct Group {
     pub verdicts: Tally,
 }
 
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Tally {
     pub pass: usize,
     pub fail: usize,
@@ -109,7 +113,8 @@ pub struct Tally {
     pub not_applicable: usize,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct ComparedSession {
     pub file: String,
     pub sheet_number: String,
@@ -128,7 +133,8 @@ pub struct ComparedSession {
     pub judged_by: String,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Row {
     /// In words, as `steady error, big ring` or `steady (ring big, power 150 W): mean error`.
     pub name: String,
@@ -155,14 +161,16 @@ pub struct Row {
     pub says: String,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Scatter {
     pub standard_deviation: f64,
     pub degrees_of_freedom: f64,
 }
 
 /// One check, one group.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Cell {
     /// Mean over the sessions; null where none has a value.
     pub value: Option<f64>,
@@ -180,7 +188,8 @@ pub struct Cell {
 }
 
 /// Second group less first.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Difference {
     /// Indices into `groups`.
     pub first: usize,
@@ -200,7 +209,8 @@ pub struct Difference {
 }
 
 /// What a tester asks of a season.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Question {
     /// `specimen`, `firmware`, `tester`, `intermittent` or `drift`.
     pub key: String,
@@ -210,7 +220,8 @@ pub struct Question {
     pub answers: Vec<Answer>,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Answer {
     /// What it is about: a row's name, or a phase.
     pub of: String,
@@ -222,7 +233,8 @@ pub struct Answer {
 }
 
 /// A number with its interval.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Figure {
     /// As `between specimens, standard deviation`.
     pub name: String,

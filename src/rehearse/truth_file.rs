@@ -3,7 +3,6 @@
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, Utc};
-use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::diagnose::Pattern;
@@ -17,7 +16,8 @@ use super::{Rehearsal, TrueInstrument, Truth};
 pub const TRUTH_FORMAT: u32 = 1;
 
 /// What truly happened in a rehearsal. Every `…_s` is seconds since `date` on a perfect clock, unless it says otherwise.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct TruthFile {
     /// Version of the program that rehearsed.
     pub assize: String,
@@ -45,7 +45,8 @@ pub struct TruthFile {
     pub whole_ride: Vec<TrueValue>,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct TrueRecording {
     pub file: String,
     /// Of the file's bytes, lower-case hex.
@@ -63,7 +64,8 @@ pub struct TrueRecording {
 }
 
 /// A head unit's clock: what was at true time t stands under `date` + t + offset_s + drift_ppm·10⁻⁶·t, and `jump_s` more from `jump_at_s` on.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct TrueClock {
     pub offset_s: f64,
     pub drift_ppm: f64,
@@ -87,7 +89,8 @@ impl TrueClock {
     }
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct TrueGear {
     pub from_s: f64,
     /// `big` or `small`.
@@ -98,7 +101,8 @@ pub struct TrueGear {
     pub loss_pct: f64,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct TrueFault {
     /// As `--fault` writes it; its size is exact.
     pub fault: String,
@@ -119,7 +123,8 @@ impl TrueFault {
 }
 
 /// A stretch of true time, seconds since the ride's start.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct TrueSpan {
     pub start_s: f64,
     pub end_s: f64,
@@ -138,7 +143,8 @@ impl TrueSpan {
 }
 
 /// One repeat of one phase.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct TruePhase {
     /// The selector, as `steady[ring=small, power=120 W]`.
     pub phase: String,
@@ -157,7 +163,8 @@ pub struct TruePhase {
     pub checks: Vec<TrueValue>,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct TruePart {
     #[serde(rename = "move")]
     pub act: String,
@@ -168,7 +175,8 @@ pub struct TruePart {
 }
 
 /// The true value of one measure.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct TrueValue {
     pub measure: String,
     /// Null where there is nothing to measure: no step to cross, no such reading.
@@ -191,13 +199,15 @@ impl TrueValue {
     }
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct TrueAlso {
     pub value: f64,
     pub unit: String,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct TrueRepeats {
     pub phase: String,
     /// Repeats that the protocol asked for and that were ridden.
@@ -205,7 +215,8 @@ pub struct TrueRepeats {
     pub checks: Vec<TrueValue>,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct TrueRing {
     pub ring: String,
     pub blocks: usize,
@@ -213,7 +224,8 @@ pub struct TrueRing {
     pub error_pct: f64,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct TrueContrast {
     pub contrast: String,
     #[serde(flatten)]
@@ -261,6 +273,7 @@ impl TruthFile {
 }
 
 /// The schema of [`TruthFile::to_json`]'s output (JSON Schema 2020-12), with a final line feed.
+#[cfg(feature = "schema")]
 pub fn schema() -> String {
     serde_json::to_string_pretty(&schemars::schema_for!(TruthFile)).expect("a schema serialises") + "\n"
 }

@@ -11,6 +11,7 @@ pub fn to_string(verdict: &Verdict) -> String {
 }
 
 /// The schema of [`to_string`]'s output (JSON Schema 2020-12), with a final line feed.
+#[cfg(feature = "schema")]
 pub fn schema() -> String {
     let mut text = serde_json::to_string_pretty(&schemars::schema_for!(Verdict)).expect("a schema serialises");
     text.push('\n');

@@ -6,7 +6,6 @@ mod facts;
 mod prose;
 
 use chrono::{DateTime, Utc};
-use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 pub(crate) use assemble::Case;
@@ -16,7 +15,8 @@ use crate::diagnose::Pattern;
 /// The version of the JSON layout, raised when a key changes its meaning.
 pub const VERDICT_FORMAT: u32 = 1;
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub enum Outcome {
     #[serde(rename = "pass")]
     Pass,
@@ -44,7 +44,8 @@ impl Outcome {
 }
 
 /// A judged session, for one unit.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Verdict {
     /// Version of the program that judged.
     pub assize: String,
@@ -148,7 +149,8 @@ impl<'v> PlacedCheck<'v> {
     }
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct ProtocolFacts {
     pub title: String,
     pub revision: String,
@@ -162,7 +164,8 @@ pub struct ProtocolFacts {
     pub references_needed: usize,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct SessionFacts {
     pub file: Option<String>,
     pub sha256: Option<String>,
@@ -198,7 +201,8 @@ pub struct SessionFacts {
     pub marks: Option<MarksFacts>,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct MarksFacts {
     pub file: String,
     pub sha256: String,
@@ -206,14 +210,16 @@ pub struct MarksFacts {
 }
 
 /// An earlier sheet that this one takes the place of.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct AmendmentFacts {
     /// Its number.
     pub sheet: String,
     pub because: String,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct InstrumentFacts {
     pub label: String,
     pub located: String,
@@ -238,7 +244,8 @@ pub struct InstrumentFacts {
     pub serves: Option<String>,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct RingError {
     /// `big` or `small`.
     pub ring: String,
@@ -252,7 +259,8 @@ pub struct RingError {
 }
 
 /// Checks by outcome (of single repeats, their means, contrasts and the whole ride), and repeats not ridden.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Counts {
     pub checks_made: usize,
     pub passed: usize,
@@ -264,7 +272,8 @@ pub struct Counts {
     pub surplus: usize,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct RecordingFacts {
     pub file: String,
     pub sha256: String,
@@ -292,7 +301,8 @@ pub struct RecordingFacts {
     pub channels: Vec<ChannelCounts>,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct ChannelCounts {
     pub channel: String,
     pub values: usize,
@@ -304,7 +314,8 @@ pub struct ChannelCounts {
     pub missing: usize,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct ClockFacts {
     pub recording: String,
     pub offset_s: f64,
@@ -313,14 +324,16 @@ pub struct ClockFacts {
     pub aligned_on: String,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Span {
     pub start: DateTime<Utc>,
     pub end: DateTime<Utc>,
 }
 
 /// One repeat of one phase.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct PhaseVerdict {
     /// The selector, as `steady[ring=small, power=120 W]`.
     pub phase: String,
@@ -339,7 +352,8 @@ pub struct PhaseVerdict {
     pub checks: Vec<CheckVerdict>,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct MatchFacts {
     pub start: DateTime<Utc>,
     pub end: DateTime<Utc>,
@@ -354,7 +368,8 @@ pub struct MatchFacts {
 }
 
 /// One measure against its limit.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct CheckVerdict {
     /// First key of a contrast; absent elsewhere.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -394,7 +409,8 @@ pub struct CheckVerdict {
 }
 
 /// 95 % limits of agreement of the error second by second.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct LimitsOfAgreement {
     pub low: f64,
     pub high: f64,
@@ -402,14 +418,16 @@ pub struct LimitsOfAgreement {
     pub expanded_uncertainty: f64,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct AlsoValue {
     pub value: f64,
     pub unit: String,
     pub expanded_uncertainty: Option<f64>,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct BudgetLine {
     pub source: String,
     /// In the check's unit.
@@ -424,7 +442,8 @@ pub struct BudgetLine {
 }
 
 /// What all repeats of one phase say together.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct RepeatVerdict {
     pub phase: String,
     pub asked: u32,
@@ -444,7 +463,8 @@ pub struct RepeatVerdict {
     pub remedy: Option<String>,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct RateInterval {
     /// 0.95
     pub level: f64,
@@ -455,7 +475,8 @@ pub struct RateInterval {
 }
 
 /// Two references over the steady phases, both at the unit's place.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct ReferenceComparison {
     pub first: String,
     pub second: String,
@@ -467,7 +488,8 @@ pub struct ReferenceComparison {
     pub consistent: bool,
 }
 
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Finding {
     /// One of the named patterns, as `ring-dependent`.
     pub pattern: String,

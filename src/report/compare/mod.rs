@@ -96,6 +96,7 @@ pub fn json(comparison: &Comparison) -> String {
 }
 
 /// The schema of [`json`]'s output (JSON Schema 2020-12), with a final line feed.
+#[cfg(feature = "schema")]
 pub fn schema() -> String {
     let mut text = serde_json::to_string_pretty(&schemars::schema_for!(Comparison)).expect("a schema serialises");
     text.push('\n');
