@@ -4,6 +4,8 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use crate::align::{self, AlignError};
+use crate::decide;
+use crate::diagnose;
 use crate::matching::{self, Matches};
 use crate::protocol::Protocol;
 use crate::recording::{self, Recording, RecordingError};
@@ -66,15 +68,24 @@ pub fn judge_recordings(
     let aligned = align::to_session_time(session, recordings)?;
     let judged = (0..session.units.len()).map(|unit| {
         let ride = refer::to_unit_place(&aligned, session, unit);
-        let case = Case { session, recordings, aligned: &aligned, unit };
-        match &session.protocol {
+        let claimed = session.units[unit].claimed.as_ref();
+        let case = Case { session, recordings, aligned: &aligned, ride: &ride, unit };
+        let (verdict, matches) = match &session.protocol {
             Some(protocol) => {
                 let matches = matching::find(protocol, session, &ride);
                 let scores = scoring::score_all(session, protocol, &matches, &ride);
-                case.verdict(protocol, matches, scores, ride)
+                let decided = decide::session(protocol, claimed, &matches, &scores);
+                let findings = diagnose::findings(protocol, &ride, &matches, &scores, &decided);
+                (case.verdict(protocol, &matches, &scores, &decided, findings), matches)
             }
-            None => case.comparison(ride),
-        }
+            None => {
+                let (scored, agreement) =
+                    scoring::score_whole_ride(&ride, &decide::compared(), decide::COMPARED_BY.coverage);
+                let decided = decide::comparison(claimed, &scored);
+                (case.comparison(&decided, &agreement), Matches::default())
+            }
+        };
+        Judgement { verdict, matches, ride, protocol: session.protocol.clone() }
     });
     Ok(judged.collect())
 }

@@ -150,9 +150,9 @@ impl Findings<'_> {
         let evidence: Vec<String> = says_of(open, Measure::ResidualPower).collect();
         let beyond: Vec<f64> = open
             .iter()
-            .filter(|o| o.check.measure == Measure::ResidualPower.word() && matches!(o.of, Where::Found(_)))
+            .filter(|o| o.check.measure == Measure::ResidualPower && matches!(o.of, Where::Found(_)))
             .filter_map(|o| {
-                o.check.value.filter(|value| *value > PHANTOM_SURELY * o.check.expanded_uncertainty.unwrap_or(0.0))
+                o.check.value().filter(|value| *value > PHANTOM_SURELY * o.check.expanded_uncertainty().unwrap_or(0.0))
             })
             .collect();
         let ridden = (0..self.matches.found.len()).filter(|&i| self.value(i, Measure::ResidualPower).is_some()).count();
@@ -179,8 +179,8 @@ impl Findings<'_> {
         let low = split(&lags, scatter_s).filter(|low| mean(&lags[*low..]) > limit && mean(&lags[..*low]) < limit);
         // One stop alone may be a rider's whim: then its check has to fail.
         let fails = |found: usize| {
-            let own = |o: &&Open| o.of == Where::Found(found) && o.check.measure == measure.word();
-            open.iter().find(own).is_some_and(|o| o.check.verdict == Outcome::Fail)
+            let own = |o: &&Open| o.of == Where::Found(found) && o.check.measure == measure;
+            open.iter().find(own).is_some_and(|o| o.check.outcome == Outcome::Fail)
         };
         let low = low.filter(|low| low + 1 < sorted.len() || fails(sorted[*low].0));
         let stops: Vec<usize> = sorted[low.unwrap_or(0)..].iter().map(|(found, _)| *found).collect();
@@ -206,7 +206,7 @@ impl Findings<'_> {
             Where::Found(found) => stops.contains(&found),
             _ => true,
         };
-        let evidence = open.iter().filter(|o| o.check.measure == measure.word()).filter(is_here).map(Open::says);
+        let evidence = open.iter().filter(|o| o.check.measure == measure).filter(is_here).map(Open::says);
         Some(Lag {
             size_s,
             expanded_s,
@@ -220,8 +220,8 @@ impl Findings<'_> {
 
     /// The upper limit that the protocol sets a measure; infinite where it sets none.
     fn limit_high(&self, measure: Measure) -> f64 {
-        let checks = self.phases.iter().flat_map(|phase| &phase.checks).filter(|c| c.measure == measure.word());
-        checks.filter_map(|check| check.limit_high).reduce(f64::min).unwrap_or(f64::INFINITY)
+        let checks = self.decided.phases.iter().flat_map(|phase| &phase.checks).filter(|c| c.measure == measure);
+        checks.filter_map(|check| check.ends.high).reduce(f64::min).unwrap_or(f64::INFINITY)
     }
 }
 
@@ -229,7 +229,7 @@ impl Findings<'_> {
 const CLOCK_COULD_BE: f64 = 2.0;
 
 fn says_of<'b>(open: &'b [Open], measure: Measure) -> impl Iterator<Item = String> + 'b {
-    open.iter().filter(move |open| open.check.measure == measure.word()).map(Open::says)
+    open.iter().filter(move |open| open.check.measure == measure).map(Open::says)
 }
 
 #[cfg(test)]

@@ -3,6 +3,7 @@
 //! Every stretch of steady riding and of soft pedalling is one row. The reference's gain, the chain's loss and what any
 //! sound unit may be off by are known beforehand, each with its size; what is left over must be explained by effects.
 
+use crate::decide::Decided;
 use crate::protocol::{Drill, Measure, Ring};
 use crate::quantity::Unit;
 use crate::ride::Window;
@@ -10,7 +11,6 @@ use crate::scoring::Stretch;
 use crate::scoring::budget::Source;
 use crate::session::Sides;
 use crate::stats;
-use crate::verdict::CheckVerdict;
 
 use super::fit::{Fit, fit};
 use super::{Finding, Findings, Open, Pattern, Where, describe, high_low};
@@ -391,8 +391,8 @@ impl Findings<'_> {
 
     /// Whether a check hangs on the unit's level.
     fn is_of_level(&self, open: &Open) -> bool {
-        let of_power = [Measure::MeanError, Measure::WorkError].iter().any(|m| m.word() == open.check.measure);
-        let drifts = [Measure::DriftTime, Measure::DriftTemperature].iter().any(|m| m.word() == open.check.measure);
+        let of_power = matches!(open.check.measure, Measure::MeanError | Measure::WorkError);
+        let drifts = matches!(open.check.measure, Measure::DriftTime | Measure::DriftTemperature);
         let drill = |phase: usize| &self.protocol.phases[phase].drill;
         let leveled =
             |phase: usize| matches!(drill(phase), Drill::Steady { .. } | Drill::SoftPedal { .. } | Drill::Ramp { .. });
@@ -427,21 +427,20 @@ impl Findings<'_> {
     }
 
     /// In the check's unit, per cent or watts.
-    fn predicted_found(&self, level: &Level, found: usize, check: &CheckVerdict) -> Option<f64> {
+    fn predicted_found(&self, level: &Level, found: usize, check: &Decided) -> Option<f64> {
         let window = self.scores.phases[found].window?;
         let value = self.value(found, Measure::MeanError)?;
         let error_w = level.at(&self.place(found, value.reference, window));
-        Some(if check.unit == Unit::Percent.symbol() { 100.0 * error_w / value.reference } else { error_w })
+        Some(if check.unit == Unit::Percent { 100.0 * error_w / value.reference } else { error_w })
     }
 
-    fn predicted_ride(&self, level: &Level, check: &CheckVerdict) -> Option<f64> {
+    fn predicted_ride(&self, level: &Level, check: &Decided) -> Option<f64> {
         let of =
             |wanted: Effect| level.effects.iter().find(|(effect, _)| *effect == wanted).map_or(0.0, |(_, size)| *size);
-        if check.measure == Measure::DriftTime.word() {
-            return Some(of(Effect::Time));
-        }
-        if check.measure == Measure::DriftTemperature.word() {
-            return Some(of(Effect::Temperature));
+        match check.measure {
+            Measure::DriftTime => return Some(of(Effect::Time)),
+            Measure::DriftTemperature => return Some(of(Effect::Temperature)),
+            _ => {}
         }
         // Minute by minute, on the ring that most of the blocks were ridden on half of the time.
         let (mut error_w, mut power_w, mut seconds) = (0.0, 0.0, 0.0);
@@ -459,12 +458,12 @@ impl Findings<'_> {
         if seconds == 0.0 {
             return None;
         }
-        Some(if check.unit == Unit::Percent.symbol() { 100.0 * error_w / power_w } else { error_w / seconds })
+        Some(if check.unit == Unit::Percent { 100.0 * error_w / power_w } else { error_w / seconds })
     }
 
     /// Whether a check would no longer be open with the level taken off.
     fn explains(&self, level: &Level, open: &Open) -> bool {
-        let Some(rest) = open.check.value.zip(self.predicted(level, open)).map(|(value, by)| value - by) else {
+        let Some(rest) = open.check.value().zip(self.predicted(level, open)).map(|(value, by)| value - by) else {
             return false;
         };
         open.within(rest)
@@ -473,8 +472,8 @@ impl Findings<'_> {
     /// Whether an effect pushes a check the way that it fails, by enough to matter.
     fn has_part(&self, level: &Level, effect: Effect, open: &Open) -> bool {
         let alone = Level { effects: level.effects.iter().copied().filter(|(e, _)| *e == effect).collect() };
-        let Some((value, by)) = open.check.value.zip(self.predicted(&alone, open)) else { return false };
-        let limit = if value < 0.0 { open.check.limit_low } else { open.check.limit_high };
+        let Some((value, by)) = open.check.value().zip(self.predicted(&alone, open)) else { return false };
+        let limit = if value < 0.0 { open.check.ends.low } else { open.check.ends.high };
         value * by > 0.0 && by.abs() >= PART_OF_LIMIT * limit.map_or(0.0, f64::abs)
     }
 }

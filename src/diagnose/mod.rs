@@ -11,13 +11,14 @@ mod pattern;
 mod readings;
 mod sprints;
 
+use crate::decide::{Decided, Decisions};
 use crate::matching::{MatchOutcome, Matches, Ridden};
 use crate::protocol::{Drill, Measure, Phase, Protocol};
 use crate::quantity::Unit;
 use crate::ride::Ride;
 use crate::scoring::value::Value;
 use crate::scoring::{Scores, Stretch};
-use crate::verdict::{CheckVerdict, Outcome, PhaseVerdict, RepeatVerdict};
+use crate::verdict::Outcome;
 
 pub use pattern::Pattern;
 use readings::touches;
@@ -25,22 +26,30 @@ use readings::touches;
 /// A clock further off than this was set wrong; head units set by satellite or phone agree within seconds.
 const CLOCK_SET_WRONG_S: f64 = 60.0;
 
+/// All patterns that the checks, the readings, the clocks and the references show.
+pub fn findings(
+    protocol: &Protocol,
+    ride: &Ride,
+    matches: &Matches,
+    scores: &Scores,
+    decided: &Decisions,
+) -> Vec<Finding> {
+    Findings { protocol, matches, ride, scores, decided, coverage: protocol.decision.coverage }.patterns()
+}
+
 /// What diagnosis looks at.
-pub struct Findings<'a> {
-    pub protocol: &'a Protocol,
-    pub matches: &'a Matches,
-    pub ride: &'a Ride,
-    pub scores: &'a Scores,
-    pub phases: &'a [PhaseVerdict],
-    pub repeats: &'a [RepeatVerdict],
-    pub contrasts: &'a [CheckVerdict],
-    pub whole_ride: &'a [CheckVerdict],
-    pub coverage: f64,
+struct Findings<'a> {
+    protocol: &'a Protocol,
+    matches: &'a Matches,
+    ride: &'a Ride,
+    scores: &'a Scores,
+    decided: &'a Decisions,
+    coverage: f64,
 }
 
 /// What a check is of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Where {
+enum Where {
     /// One repeat: index into the matches.
     Found(usize),
     /// The mean over a phase's repeats: index into the protocol's phases.
@@ -51,10 +60,11 @@ pub enum Where {
 }
 
 /// A check that asks for an explanation: it fails, or its value lies beyond the limit though not surely.
-pub struct Open<'a> {
+struct Open<'a> {
     of: Where,
+    /// Said in evidence.
     place: String,
-    check: &'a CheckVerdict,
+    check: &'a Decided,
     /// It is explained where no more than this lies beyond the limit, in the check's unit.
     guard: f64,
 }
@@ -67,8 +77,8 @@ impl Open<'_> {
 }
 
 /// Whether a value lies beyond a check's limit by more than a guard, in the check's unit.
-fn beyond(check: &CheckVerdict, value: f64, guard: f64) -> bool {
-    check.limit_low.is_some_and(|low| value + guard < low) || check.limit_high.is_some_and(|high| value - guard > high)
+fn beyond(check: &Decided, value: f64, guard: f64) -> bool {
+    check.ends.low.is_some_and(|low| value + guard < low) || check.ends.high.is_some_and(|high| value - guard > high)
 }
 
 /// A pattern that explains something, with its size and what shows it.
@@ -97,8 +107,7 @@ fn finding(
 }
 
 impl Findings<'_> {
-    /// All patterns that the checks, the readings, the clocks and the references show.
-    pub fn patterns(&self) -> Vec<Finding> {
+    fn patterns(&self) -> Vec<Finding> {
         let mut patterns = Vec::new();
         patterns.extend(self.reference_at_fault());
         let (stuck, spikes) = (self.stuck_runs(), self.spikes());
@@ -140,50 +149,51 @@ impl Findings<'_> {
 
     /// Every check that asks for an explanation.
     fn open(&self) -> Vec<Open<'_>> {
-        let found = self.phases.iter().enumerate().take(self.matches.found.len()).flat_map(|(i, phase)| {
-            let repeated = self.protocol.phases[self.matches.found[i].phase].repeats > 1;
-            let place = if repeated { format!("{}/{}", phase.phase, phase.repeat) } else { phase.phase.clone() };
-            phase.checks.iter().map(move |check| (Where::Found(i), place.clone(), check))
+        let name = |phase: usize| self.protocol.phases[phase].id.to_string();
+        let found = self.decided.phases.iter().enumerate().take(self.matches.found.len()).flat_map(|(i, decided)| {
+            let repeated = self.protocol.phases[decided.phase].repeats > 1;
+            let name = name(decided.phase);
+            let place = if repeated { format!("{name}/{}", decided.repeat) } else { name };
+            decided.checks.iter().map(move |check| (Where::Found(i), place.clone(), check))
         });
-        let means = self.repeats.iter().flat_map(|repeat| {
-            let index = self.protocol.phases.iter().position(|p| p.id.to_string() == repeat.phase);
-            let place = format!("{}, mean", repeat.phase);
-            let of = index.map(Where::Mean);
-            repeat.checks.iter().filter_map(move |check| Some((of?, place.clone(), check)))
+        let means = self.decided.repeats.iter().flat_map(|repeats| {
+            let place = format!("{}, mean", name(repeats.phase));
+            repeats.checks.iter().map(move |check| (Where::Mean(repeats.phase), place.clone(), check))
         });
-        let contrasts = self.protocol.contrasts.iter().zip(self.contrasts).enumerate();
+        let contrasts = self.protocol.contrasts.iter().zip(&self.decided.contrasts).enumerate();
         let contrasts = contrasts.map(|(i, (contrast, check))| (Where::Contrast(i), contrast.name.clone(), check));
-        let whole = self.whole_ride.iter().map(|check| (Where::WholeRide, "whole ride".to_owned(), check));
+        let whole = self.decided.whole_ride.iter().map(|check| (Where::WholeRide, "whole ride".to_owned(), check));
         let all = means.chain(found).chain(contrasts).chain(whole);
         all.filter_map(|(of, place, check)| Some(Open { of, place, check, guard: self.guard_if_open(check)? }))
             .collect()
     }
 
     /// `None` for a check that asks for no explanation: it passes, or its value lies within the limit.
-    fn guard_if_open(&self, check: &CheckVerdict) -> Option<f64> {
-        let guard = match check.verdict {
-            Outcome::Fail => return Some(check.expanded_uncertainty.unwrap_or(0.0)),
+    fn guard_if_open(&self, check: &Decided) -> Option<f64> {
+        let guard = match check.outcome {
+            Outcome::Fail => return Some(check.expanded_uncertainty().unwrap_or(0.0)),
             Outcome::Undecided => self.quarrel_in_unit(check),
             _ => return None,
         };
-        beyond(check, check.value?, guard).then_some(guard)
+        beyond(check, check.value()?, guard).then_some(guard)
     }
 
     /// By how much a reference that is right may lie from the others, where they quarrel; in the check's unit.
-    fn quarrel_in_unit(&self, check: &CheckVerdict) -> f64 {
+    fn quarrel_in_unit(&self, check: &Decided) -> f64 {
         if !self.scores.agreement.quarrel() {
             return 0.0;
         }
         // A reference that is named is the better explanation.
         let apart_pct =
             if self.scores.agreement.suspect.is_some() { f64::INFINITY } else { self.scores.agreement.apart_pct };
-        let percent = Unit::Percent.symbol();
-        match (check.value, &check.also) {
-            _ if check.unit == percent => apart_pct,
-            (Some(value), Some(also)) if also.unit == percent && also.value != 0.0 => {
-                apart_pct * (value / also.value).abs()
-            }
-            _ if check.unit == Unit::Watt.symbol() => f64::INFINITY,
+        let in_percent = check.scored().and_then(|scored| {
+            let also = scored.also.filter(|also| also.unit == Unit::Percent)?;
+            Some((scored.value, scored.value * also.factor))
+        });
+        match in_percent {
+            _ if check.unit == Unit::Percent => apart_pct,
+            Some((value, percent)) if percent != 0.0 => apart_pct * (value / percent).abs(),
+            _ if check.unit == Unit::Watt => f64::INFINITY,
             _ => 0.0,
         }
     }
@@ -274,12 +284,14 @@ impl Findings<'_> {
 
     /// Failed checks of some measures, in words, over repeats and their means.
     fn failing_in(&self, chosen: impl Fn(&Phase) -> bool, measures: &[Measure]) -> Vec<String> {
-        let names: Vec<String> = self.protocol.phases.iter().filter(|p| chosen(p)).map(|p| p.id.to_string()).collect();
-        let means = self.repeats.iter().filter(|r| names.contains(&r.phase));
-        let means = means.flat_map(|r| failed(&r.checks, measures).map(|c| describe(&format!("{}, mean", r.phase), c)));
-        let each = self.phases.iter().filter(|p| names.contains(&p.phase));
-        let each =
-            each.flat_map(|p| failed(&p.checks, measures).map(|c| describe(&format!("{}/{}", p.phase, p.repeat), c)));
+        let here = |phase: usize| chosen(&self.protocol.phases[phase]);
+        let name = |phase: usize| &self.protocol.phases[phase].id;
+        let means = self.decided.repeats.iter().filter(|r| here(r.phase));
+        let means =
+            means.flat_map(|r| failed(&r.checks, measures).map(|c| describe(&format!("{}, mean", name(r.phase)), c)));
+        let each = self.decided.phases.iter().filter(|p| here(p.phase));
+        let each = each
+            .flat_map(|p| failed(&p.checks, measures).map(|c| describe(&format!("{}/{}", name(p.phase), p.repeat), c)));
         means.chain(each).collect()
     }
 }
@@ -288,14 +300,15 @@ fn high_low<'a>(size: f64, high: &'a str, low: &'a str) -> &'a str {
     if size < 0.0 { low } else { high }
 }
 
-fn failed<'a>(checks: &'a [CheckVerdict], measures: &'a [Measure]) -> impl Iterator<Item = &'a CheckVerdict> {
-    checks.iter().filter(move |c| c.verdict == Outcome::Fail && measures.iter().any(|m| m.word() == c.measure))
+fn failed<'a>(checks: &'a [Decided], measures: &'a [Measure]) -> impl Iterator<Item = &'a Decided> {
+    checks.iter().filter(move |c| c.outcome == Outcome::Fail && measures.contains(&c.measure))
 }
 
 /// One check in a line of evidence.
-fn describe(place: &str, check: &CheckVerdict) -> String {
-    let value = check.value.map_or(String::new(), |v| format!(" {v:+.1} {}", check.unit));
-    let expanded = check.expanded_uncertainty.map_or(String::new(), |u| format!(" ± {u:.1} {}", check.unit));
+fn describe(place: &str, check: &Decided) -> String {
+    let unit = check.unit.symbol();
+    let value = check.value().map_or(String::new(), |v| format!(" {v:+.1} {unit}"));
+    let expanded = check.expanded_uncertainty().map_or(String::new(), |u| format!(" ± {u:.1} {unit}"));
     let limit = check.limit.as_ref().map_or(String::new(), |l| format!(", limit {l}"));
-    format!("{place}: {}{value}{expanded}{limit}", check.measure)
+    format!("{place}: {}{value}{expanded}{limit}", check.measure.word())
 }

@@ -202,8 +202,9 @@ impl Findings<'_> {
         if soft_missing_s > soft_zero_s {
             evidence.extend(self.failing_in(soft, &[Measure::DropoutTime]));
         }
-        evidence
-            .extend(super::failed(self.whole_ride, &[Measure::DropoutTime]).map(|c| super::describe("whole ride", c)));
+        evidence.extend(
+            super::failed(&self.decided.whole_ride, &[Measure::DropoutTime]).map(|c| super::describe("whole ride", c)),
+        );
         if evidence.is_empty() && missing_s < RADIO_LEAST_S {
             return None;
         }

@@ -1,8 +1,9 @@
 //! A side that falls short in sprints by more than the unit's level explains.
 
+use crate::decide::Decided;
 use crate::protocol::{Drill, Measure};
 use crate::quantity::Unit;
-use crate::verdict::{CheckVerdict, Outcome};
+use crate::verdict::Outcome;
 
 use super::level::Level;
 use super::{Finding, Findings, Open, Pattern, Where, finding};
@@ -42,7 +43,7 @@ impl Findings<'_> {
         let mut squares = 0.0;
         let ridden = sprints.iter().filter(|&&i| self.value(i, own).is_some()).count();
         for &i in sprints {
-            let checks = open.iter().filter(|o| o.of == Where::Found(i) && o.check.measure == own.word());
+            let checks = open.iter().filter(|o| o.of == Where::Found(i) && o.check.measure == own);
             let Some(open) = checks.into_iter().next() else { continue };
             let Some(rest_w) = self.rest_of_side_w(level, i, own) else { continue };
             // Readings that come late or not at all leave part of a sprint out, of one leg more than of the other.
@@ -54,7 +55,7 @@ impl Findings<'_> {
             if rest_w > -limit_w || rest_w - other_w > -limit_w {
                 continue;
             }
-            let expanded_w = self.in_w(i, own, open.check, open.check.expanded_uncertainty.unwrap_or(0.0));
+            let expanded_w = self.in_w(i, own, open.check, open.check.expanded_uncertainty().unwrap_or(0.0));
             if -rest_w < expanded_w {
                 continue;
             }
@@ -63,12 +64,12 @@ impl Findings<'_> {
             let window_s = self.scores.phases[i].window.map_or(0.0, |w| w.length_s());
             let Some(ridden) = self.ridden(i) else { continue };
             short_w.push(-rest_w * window_s / ridden.span.length_s());
-            which.push(self.phases[i].repeat.to_string());
+            which.push(self.matches.found[i].repeat.to_string());
             evidence.push(open.says());
         }
         // A rider who stands leans on one leg now and then: against the seated balance only a mean that fails is surely the
         // unit's.
-        let fails = |o: &Open| o.check.measure == own.word() && o.check.verdict == Outcome::Fail;
+        let fails = |o: &Open| o.check.measure == own && o.check.outcome == Outcome::Fail;
         let on_average = || open.iter().any(|o| matches!(o.of, Where::Mean(_)) && fails(o));
         if squares < SURELY.powi(2) || self.sided().is_none() && !on_average() {
             return None;
@@ -91,13 +92,13 @@ impl Findings<'_> {
         Some(error_w - level.at(&self.place(found, value.reference * 2.0, window)) / 2.0)
     }
 
-    fn limit_w(&self, found: usize, measure: Measure, check: &CheckVerdict) -> f64 {
-        check.limit_low.map_or(0.0, |low| self.in_w(found, measure, check, low.abs()))
+    fn limit_w(&self, found: usize, measure: Measure, check: &Decided) -> f64 {
+        check.ends.low.map_or(0.0, |low| self.in_w(found, measure, check, low.abs()))
     }
 
     /// A value in a check's unit as watts.
-    fn in_w(&self, found: usize, measure: Measure, check: &CheckVerdict, value: f64) -> f64 {
+    fn in_w(&self, found: usize, measure: Measure, check: &Decided, value: f64) -> f64 {
         let reference_w = self.value(found, measure).map_or(0.0, |value| value.reference);
-        if check.unit == Unit::Percent.symbol() { value * reference_w / 100.0 } else { value }
+        if check.unit == Unit::Percent { value * reference_w / 100.0 } else { value }
     }
 }

@@ -17,7 +17,7 @@ use crate::session::{Instrument, Reference, Session, TrainerMode};
 
 impl Case<'_> {
     /// Everything that does not depend on a decision.
-    pub(super) fn frame(&self, ride: &Ride, protocol: Option<&Protocol>, agreement: &scoring::Agreement) -> Verdict {
+    pub(super) fn frame(&self, protocol: Option<&Protocol>, agreement: &scoring::Agreement) -> Verdict {
         let session = self.session;
         let unit = &session.units[self.unit];
         let mut cautions = self.aligned.cautions.clone();
@@ -41,13 +41,13 @@ impl Case<'_> {
             why: vec![],
             scope: scope_in_words(&unit.instrument.label),
             protocol: protocol.map(protocol_facts),
-            session: session_facts(session, ride),
+            session: session_facts(session, self.ride),
             unit: instrument_facts(&unit.instrument, unit.claimed.as_ref().map(|c| format!("claimed {c}"))),
             references: session.references.iter().map(reference_facts).collect(),
             rings: vec![],
             counts: Counts::default(),
             recordings: self.recording_facts(),
-            clocks: clock_facts(ride),
+            clocks: clock_facts(self.ride),
             phases: vec![],
             repeats: vec![],
             contrasts: vec![],

@@ -4,11 +4,14 @@
 mod assemble;
 mod facts;
 mod prose;
+mod reasons;
 
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 pub(crate) use assemble::Case;
+#[cfg(test)]
+pub(crate) use assemble::check_verdict;
 
 use crate::diagnose::Pattern;
 

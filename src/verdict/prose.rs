@@ -2,16 +2,16 @@
 
 use super::assemble::Case;
 use super::*;
+use crate::decide::Decided;
 use crate::protocol::{Decision, Measure, Protocol, Rule};
-use crate::ride::Ride;
 use crate::scoring;
 use crate::session::Remark;
 
 impl Case<'_> {
     /// What is different where fewer references were ridden than the protocol asks for, or none that serves some checks.
-    pub(super) fn missing_references(&self, protocol: &Protocol, ride: &Ride) -> Option<String> {
+    pub(super) fn missing_references(&self, protocol: &Protocol) -> Option<String> {
         let (needed, given) = (protocol.needs.references, self.session.references.len());
-        let unserved = scoring::unserved(protocol, ride);
+        let unserved = scoring::unserved(protocol, self.ride);
         let mut says = vec![];
         match self.session.references.as_slice() {
             [alone] if given < needed => {
@@ -19,7 +19,7 @@ impl Case<'_> {
                     "The protocol asks for {needed} references and only {} was ridden: where it is off the unit looks off, so errors of level rest on what it states of itself.",
                     alone.instrument.label
                 ));
-                if ride.references[0].loss_standard_pct > 0.0 {
+                if self.ride.references[0].loss_standard_pct > 0.0 {
                     let d = &self.session.drivetrain;
                     says.push(format!(
                         "The chain lies between it and the unit, so the chain's loss ({:.1} % ± {:.1} %) enters them too.",
@@ -72,18 +72,6 @@ pub(super) fn rule_in_words(decision: Decision) -> String {
         Rule::Simple => "A check passes if the value lies within its limit and fails if it does not; the uncertainty is shown and takes no part. A value at its limit is accepted wrongly in up to half of cases.".to_owned(),
         Rule::Guarded => format!("A check passes if the value with its expanded uncertainty ({:.0} %) lies within the limit, fails if it lies beyond the limit by more than that, and is undecided between. A value at its limit is accepted wrongly in at most {:.1} % of cases.", coverage * 100.0, (1.0 - coverage) * 50.0),
     }
-}
-
-/// `here` is said behind that they differ.
-pub(super) fn quarrel_in_words(pair: &scoring::Pair, labels: &[String], here: &str) -> String {
-    format!(
-        "{} and {} differ{here} by {:.1} % where their uncertainties allow {:.1} % (E_n {:.1}): what hangs on their gain is not decided",
-        labels[pair.first],
-        labels[pair.second],
-        pair.difference_pct.abs(),
-        pair.expanded_pct,
-        pair.e_n
-    )
 }
 
 pub(super) fn remark_in_words(remark: &Remark) -> String {
@@ -173,9 +161,9 @@ fn required_places(verdict: &Verdict, outcome: Outcome) -> Vec<String> {
     phases.chain(repeats).chain(contrasts).chain(whole).collect()
 }
 
-pub(super) fn comparison_in_words(checks: &[CheckVerdict]) -> String {
-    let work = checks.iter().find(|c| c.measure == Measure::WorkError.word());
-    let value = work.and_then(|w| Some((w.value?, w.expanded_uncertainty?)));
+pub(super) fn comparison_in_words(checks: &[Decided]) -> String {
+    let work = checks.iter().find(|c| c.measure == Measure::WorkError);
+    let value = work.and_then(|w| Some((w.value()?, w.expanded_uncertainty()?)));
     match value {
         Some((value, expanded)) => format!(
             "Over the seconds that both have, the unit reads {} % ± {expanded:.1} % against the reference; without a protocol this is a comparison, not a verdict.",

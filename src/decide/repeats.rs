@@ -1,0 +1,153 @@
+//! The repeats of a phase together, by how the protocol accepts them.
+
+use super::Remedy;
+use crate::protocol::{Accept, Phase};
+use crate::stats;
+use crate::verdict::{Outcome, RateInterval};
+
+/// Level of the exact limits of a fault rate, one-sided.
+const RATE_LEVEL: f64 = 0.95;
+
+/// What the repeats of a phase come to.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RepeatDecision {
+    pub verdict: Outcome,
+    pub reason: Option<RepeatReason>,
+    pub remedy: Option<RepeatRemedy>,
+}
+
+/// Why they fail or are undecided.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum RepeatReason {
+    NoneRidden,
+    /// Where every repeat has to pass.
+    Failed {
+        failed: u32,
+        ridden: u32,
+    },
+    /// Where some may fail.
+    FailedMore {
+        failed: u32,
+        ridden: u32,
+        may: u32,
+    },
+    MeanFails,
+    MeanUndecided,
+    NothingApplies,
+    Missing {
+        missing: u32,
+        asked: u32,
+    },
+    /// At least this share fails, at the level of the limits.
+    RateAbove {
+        failed: u32,
+        ridden: u32,
+        at_least: f64,
+    },
+    /// Up to this share may.
+    RateOpen {
+        failed: u32,
+        undecided: u32,
+        ridden: u32,
+        up_to: f64,
+    },
+}
+
+/// What would decide them.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum RepeatRemedy {
+    OfMean(Remedy),
+    Ride {
+        more: u32,
+    },
+    /// So many more without a fault show a rate below this.
+    Clean {
+        more: u32,
+        rate: f64,
+    },
+}
+
+/// Counted repeats, without surplus ones.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Tally {
+    pub ridden: u32,
+    pub failed: u32,
+    pub undecided: u32,
+}
+
+/// Enough repeats did not fail, whatever the missing ones would have done.
+fn passes_without_missing(accept: Accept, not_failed: u32) -> bool {
+    matches!(accept, Accept::AtLeast { passing, .. } if not_failed >= passing)
+}
+
+/// Decides a repeated phase. `mean` is over the repeats that the acceptance counts (all, or those that did not fail),
+/// `of_mean` what would decide it.
+pub fn repeats(phase: &Phase, tally: Tally, mean: Outcome, of_mean: Option<Remedy>) -> RepeatDecision {
+    let plain = |verdict, reason| RepeatDecision { verdict, reason: Some(reason), remedy: None };
+    let Tally { ridden, failed, undecided } = tally;
+    if ridden == 0 {
+        return plain(Outcome::NotRidden, RepeatReason::NoneRidden);
+    }
+    let missing = phase.repeats.saturating_sub(ridden);
+    match phase.accept {
+        Accept::EveryRepeat if failed > 0 => plain(Outcome::Fail, RepeatReason::Failed { failed, ridden }),
+        Accept::AtLeast { passing, of } if failed > of.saturating_sub(passing) => {
+            plain(Outcome::Fail, RepeatReason::FailedMore { failed, ridden, may: of.saturating_sub(passing) })
+        }
+        Accept::EveryRepeat | Accept::AtLeast { .. } => match mean {
+            Outcome::Fail => plain(Outcome::Fail, RepeatReason::MeanFails),
+            Outcome::Undecided | Outcome::NotRidden => RepeatDecision {
+                remedy: of_mean.map(RepeatRemedy::OfMean),
+                ..plain(Outcome::Undecided, RepeatReason::MeanUndecided)
+            },
+            Outcome::NotApplicable => plain(Outcome::NotApplicable, RepeatReason::NothingApplies),
+            Outcome::Pass if missing > 0 && !passes_without_missing(phase.accept, ridden - failed) => RepeatDecision {
+                remedy: Some(RepeatRemedy::Ride { more: missing }),
+                ..plain(Outcome::Undecided, RepeatReason::Missing { missing, asked: phase.repeats })
+            },
+            Outcome::Pass => RepeatDecision { verdict: Outcome::Pass, reason: None, remedy: None },
+        },
+        Accept::FaultRateBelow(rate) => {
+            let upper = stats::clopper_pearson(
+                u64::from(failed + undecided),
+                u64::from(ridden),
+                RATE_LEVEL,
+                stats::Sides::Upper,
+            )
+            .1;
+            let lower = stats::clopper_pearson(u64::from(failed), u64::from(ridden), RATE_LEVEL, stats::Sides::Lower).0;
+            if upper < rate {
+                RepeatDecision { verdict: Outcome::Pass, reason: None, remedy: None }
+            } else if lower > rate {
+                plain(Outcome::Fail, RepeatReason::RateAbove { failed, ridden, at_least: lower })
+            } else {
+                let more = clean_repeats_needed(failed + undecided, ridden, rate);
+                RepeatDecision {
+                    remedy: more.map(|more| RepeatRemedy::Clean { more, rate }),
+                    ..plain(Outcome::Undecided, RepeatReason::RateOpen { failed, undecided, ridden, up_to: upper })
+                }
+            }
+        }
+    }
+}
+
+/// How many further clean repeats bring the one-sided 95 % limit below `rate`; `None` above a thousand.
+pub fn clean_repeats_needed(faults: u32, ridden: u32, rate: f64) -> Option<u32> {
+    (1..=1000).find(|more| {
+        stats::clopper_pearson(u64::from(faults), u64::from(ridden + more), RATE_LEVEL, stats::Sides::Upper).1 < rate
+    })
+}
+
+/// Both statements on a fault rate: the two-sided interval and the one-sided upper limit.
+pub fn fault_rates(tally: Tally) -> Option<(RateInterval, RateInterval)> {
+    if tally.ridden == 0 {
+        return None;
+    }
+    let (failed, ridden) = (u64::from(tally.failed), u64::from(tally.ridden));
+    let (low, high) = stats::clopper_pearson(failed, ridden, RATE_LEVEL, stats::Sides::Two);
+    let upper = stats::clopper_pearson(failed, ridden, RATE_LEVEL, stats::Sides::Upper).1;
+    Some((
+        RateInterval { level: RATE_LEVEL, sides: 2, low, high },
+        RateInterval { level: RATE_LEVEL, sides: 1, low: 0.0, high: upper },
+    ))
+}
