@@ -11,7 +11,7 @@ use crate::protocol::Protocol;
 use crate::recording::{self, Recording, RecordingError};
 use crate::refer;
 use crate::ride::Ride;
-use crate::scoring;
+use crate::scoring::{self, Shown};
 use crate::session::Session;
 use crate::verdict::{Case, Verdict};
 
@@ -39,6 +39,8 @@ pub struct Judgement {
     pub ride: Ride,
     /// What it was judged by; `None` for a comparison without a protocol.
     pub protocol: Option<Protocol>,
+    /// What pictures mark in the ride.
+    pub shown: Shown,
 }
 
 /// Judges a ridden session, one sheet per unit. The same files give the same verdicts, byte for byte.
@@ -70,22 +72,21 @@ pub fn judge_recordings(
         let ride = refer::to_unit_place(&aligned, session, unit);
         let claimed = session.units[unit].claimed.as_ref();
         let case = Case { session, recordings, aligned: &aligned, ride: &ride, unit };
-        let (verdict, matches) = match &session.protocol {
+        let (verdict, matches, shown) = match &session.protocol {
             Some(protocol) => {
                 let matches = matching::find(protocol, session, &ride);
                 let scores = scoring::score_all(session, protocol, &matches, &ride);
                 let decided = decide::session(protocol, claimed, &matches, &scores);
                 let findings = diagnose::findings(protocol, &ride, &matches, &scores, &decided);
-                (case.verdict(protocol, &matches, &scores, &decided, findings), matches)
+                (case.verdict(protocol, &matches, &scores, &decided, findings), matches, scores.shown)
             }
             None => {
-                let (scored, agreement) =
-                    scoring::score_whole_ride(&ride, &decide::compared(), decide::COMPARED_BY.coverage);
-                let decided = decide::comparison(claimed, &scored);
-                (case.comparison(&decided, &agreement), Matches::default())
+                let compared = scoring::score_whole_ride(&ride, &decide::compared(), decide::COMPARED_BY.coverage);
+                let decided = decide::comparison(claimed, &compared.whole_ride);
+                (case.comparison(&decided, &compared.agreement), Matches::default(), compared.shown)
             }
         };
-        Judgement { verdict, matches, ride, protocol: session.protocol.clone() }
+        Judgement { verdict, matches, ride, protocol: session.protocol.clone(), shown }
     });
     Ok(judged.collect())
 }

@@ -95,7 +95,7 @@ const ERRORS: [Measure; 4] = [Measure::WorkError, Measure::Spread, Measure::Left
 fn values(ride: &Ride, unit: Unit) -> Vec<Value> {
     let checks: Vec<Check> =
         ERRORS.iter().map(|m| check(*m, unit)).chain([check(Measure::CadenceError, Unit::Rpm)]).collect();
-    let (scored, _) = score_whole_ride(ride, &checks, 0.95);
+    let scored = score_whole_ride(ride, &checks, 0.95).whole_ride;
     scored.into_iter().map(|Scored { measured, .. }| measured.unwrap_or_else(|why| panic!("{why:?}"))).collect()
 }
 

@@ -12,6 +12,7 @@ use crate::matching::{MatchOutcome, Matches, PhaseMatch, Ridden};
 use crate::protocol;
 use crate::quantity::{Bound, Unit};
 use crate::ride::{AlignedOn, Clock, ReferenceTrace, Ride, Trace, Window};
+use crate::scoring::Shown;
 use crate::session::{Location, Sides};
 use crate::verdict::*;
 
@@ -368,7 +369,9 @@ pub fn judgement() -> Judgement {
     let missing = MatchOutcome::NotRidden { reason: reason.into() };
     found.insert(insert, PhaseMatch { phase: phase_of("soft-pedalling"), repeat: 4, surplus: false, outcome: missing });
     let verdict = verdict(phases, &ride);
-    Judgement { verdict, matches: Matches { found, ..Matches::default() }, ride, protocol: Some(protocol) }
+    let matches = Matches { found, ..Matches::default() };
+    let shown = Shown::of_ride(Some(&protocol), &matches, &ride);
+    Judgement { verdict, matches, ride, protocol: Some(protocol), shown }
 }
 
 fn repeat(phases: &[PhaseVerdict], phase: &str, verdict: Outcome) -> RepeatVerdict {

@@ -59,6 +59,17 @@ pub struct Scores {
     pub stretches: Vec<Stretch>,
     /// Seconds of the ride that the control channel set aside.
     pub set_aside_s: usize,
+    /// For pictures.
+    pub shown: Shown,
+}
+
+/// What was computed of a whole ride where there is no protocol.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Compared {
+    pub whole_ride: Vec<Scored>,
+    pub agreement: Agreement,
+    /// For pictures.
+    pub shown: Shown,
 }
 
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -136,6 +147,7 @@ pub fn score_all(session: &Session, protocol: &Protocol, matches: &Matches, ride
         agreement,
         stretches: ride_wide::stretches(&scene, protocol, matches, &windows),
         set_aside_s: losses.set_aside.iter().filter(|aside| **aside).count(),
+        shown: Shown::of(protocol, matches, scene, &steady),
     };
     let contrasting = Contrasting { protocol, matches, scene, windows: &windows, steady: &steady };
     scores.contrasts = protocol.contrasts.iter().map(|c| (c.clone(), contrasting.score(c))).collect();
@@ -160,15 +172,16 @@ fn steady_windows(protocol: &Protocol, matches: &Matches) -> Vec<Window> {
 }
 
 /// Compares the whole ride where there is no protocol.
-pub fn score_whole_ride(ride: &Ride, checks: &[Check], coverage: f64) -> (Vec<Scored>, Agreement) {
+pub fn score_whole_ride(ride: &Ride, checks: &[Check], coverage: f64) -> Compared {
     let losses = Losses::of(ride);
     let scene = Scene { ride, losses: &losses, pooled: None };
     let window = ride_wide::overlap(ride);
-    let scored = checks
+    let whole_ride = checks
         .iter()
         .map(|check| Scored { check: check.clone(), measured: ride_wide::measure(&scene, check, window) })
         .collect();
-    (scored, references::agreement(ride, &[window], coverage))
+    let agreement = references::agreement(ride, &[window], coverage);
+    Compared { whole_ride, agreement, shown: Shown::lost(&losses) }
 }
 
 /// What of a phase as ridden is scored. A sprint's and a stop's parts are cut again by the measures themselves.

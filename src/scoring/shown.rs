@@ -1,13 +1,16 @@
-//! What a picture marks in a ride beside the readings: seconds lost, the edges of the stops, steady levels.
+//! What a picture marks in a ride beside the readings: seconds lost, the edges of the stops, steady levels. Scoring hands it
+//! on, so that no report has to score again.
 
 use crate::matching::{MatchOutcome, Matches};
 use crate::protocol::{Drill, Protocol};
 use crate::quantity::Unit;
-use crate::ride::{Ride, Window};
+#[cfg(test)]
+use crate::ride::Ride;
+use crate::ride::Window;
 
 use super::edges::{Edge, Stop};
 use super::losses::Losses;
-use super::references::{self, Need};
+use super::references::Need;
 use super::windows::Scene;
 use super::{PhaseScorer, scored_window};
 
@@ -46,19 +49,13 @@ pub struct Shown {
 
 impl Shown {
     /// Without a protocol only what was lost.
-    pub fn of(protocol: Option<&Protocol>, matches: &Matches, ride: &Ride) -> Self {
-        let Some(protocol) = protocol else {
-            let losses = Losses::of(ride);
-            return Self { dropouts: runs(&losses.dropout), set_aside: runs(&losses.set_aside), ..Self::default() };
-        };
-        let steady = super::steady_windows(protocol, matches);
-        let agreement = references::agreement(ride, &steady, protocol.decision.coverage);
-        let judging = agreement.left_out().map(|reference| references::without(ride, reference));
-        let ride = judging.as_ref().unwrap_or(ride);
-        let losses = Losses::of(ride);
-        let mut scene = Scene { ride, losses: &losses, pooled: None };
-        scene.pooled = super::pooled_scatter(&scene, &steady);
-        let mut shown = Self { dropouts: runs(&losses.dropout), set_aside: runs(&losses.set_aside), ..Self::default() };
+    pub(super) fn lost(losses: &Losses) -> Self {
+        Self { dropouts: runs(&losses.dropout), set_aside: runs(&losses.set_aside), ..Self::default() }
+    }
+
+    /// `steady`: the scored windows of the blocks.
+    pub(super) fn of(protocol: &Protocol, matches: &Matches, scene: Scene, steady: &[Window]) -> Self {
+        let mut shown = Self::lost(scene.losses);
         for (at, found) in matches.found.iter().enumerate() {
             let phase = &protocol.phases[found.phase];
             let MatchOutcome::Ridden(ridden) = &found.outcome else {
@@ -66,7 +63,7 @@ impl Shown {
                 continue;
             };
             let window = scored_window(phase, ridden);
-            let scorer = PhaseScorer { scene, phase, ridden, window, steady: &steady };
+            let scorer = PhaseScorer { scene, phase, ridden, window, steady };
             let is_stop = matches!(phase.drill, Drill::CoastRestart { .. });
             shown.stops.push(if is_stop { scorer.stop().ok().and_then(|stop| scene.edges(stop)) } else { None });
             let windows = match phase.drill {
@@ -86,6 +83,16 @@ impl Shown {
             }));
         }
         shown
+    }
+
+    /// What scoring would hand on of a ride that a test made.
+    #[cfg(test)]
+    pub fn of_ride(protocol: Option<&Protocol>, matches: &Matches, ride: &Ride) -> Self {
+        let losses = Losses::of(ride);
+        let scene = Scene { ride, losses: &losses, pooled: None };
+        let Some(protocol) = protocol else { return Self::lost(&losses) };
+        let steady = super::steady_windows(protocol, matches);
+        Self::of(protocol, matches, Scene { pooled: super::pooled_scatter(&scene, &steady), ..scene }, &steady)
     }
 }
 

@@ -16,7 +16,6 @@ use super::svg::{self, Anchor, Frame, Look, Points, Scale, Svg};
 use super::words;
 use crate::judge::Judgement;
 use crate::ride::{Ride, Trace};
-use crate::scoring::Shown;
 use crate::verdict::{CheckVerdict, MatchFacts, Outcome, PhaseVerdict, Verdict};
 
 /// Neighbouring samples further apart than this are not joined: a head unit writes once a second, and one late
@@ -41,13 +40,12 @@ pub struct Album {
 impl Album {
     /// `groups` are those of the sheet that are scored.
     pub fn of(judgement: &Judgement, groups: &[&Group<'_>]) -> Self {
-        let Judgement { verdict, matches, ride, protocol } = judgement;
-        let shown = Shown::of(protocol.as_ref(), matches, ride);
+        let Judgement { verdict, ride, protocol, shown, .. } = judgement;
         let at =
             |phase: &PhaseVerdict| verdict.phases.iter().position(|p| std::ptr::eq(p, phase)).unwrap_or(usize::MAX);
         let phases = groups.iter().map(|group| {
             let at: Vec<usize> = group.phases.iter().map(|p| at(p)).collect();
-            phase::pictures(group, &at, ride, &shown)
+            phase::pictures(group, &at, ride, shown)
         });
         let contrast = |check: &CheckVerdict| {
             let protocol = protocol.as_ref()?;
@@ -60,9 +58,9 @@ impl Album {
             timeline: overview::timeline(verdict, ride),
             phases: phases.collect(),
             contrasts: verdict.contrasts.iter().map(contrast).collect(),
-            against_power: across::against_power(verdict, &shown),
-            agreement: across::agreement(verdict, ride, &shown),
-            references: across::references(verdict, ride, &shown),
+            against_power: across::against_power(verdict, shown),
+            agreement: across::agreement(verdict, ride, shown),
+            references: across::references(verdict, ride, shown),
             clocks: traces.filter_map(|trace| Some((trace.label.clone(), clocks::clock(trace, ride)?))).collect(),
         }
     }
@@ -165,6 +163,7 @@ fn mean_power(trace: &Trace, (from_s, to_s): (f64, f64)) -> Option<f64> {
 mod tests {
     use super::*;
     use crate::report::{example, groups};
+    use crate::scoring::Shown;
 
     fn album(judgement: &Judgement) -> Album {
         let groups = groups::groups(&judgement.verdict);
@@ -177,8 +176,7 @@ mod tests {
         let group = groups.iter().find(|g| g.drill() == drill).unwrap();
         let at: Vec<usize> =
             judgement.verdict.phases.iter().enumerate().filter(|p| p.1.drill == drill).map(|p| p.0).collect();
-        let shown = Shown::of(judgement.protocol.as_ref(), &judgement.matches, &judgement.ride);
-        phase::pictures(group, &at[..group.phases.len()], &judgement.ride, &shown)
+        phase::pictures(group, &at[..group.phases.len()], &judgement.ride, &judgement.shown)
     }
 
     fn drawn(picture: &Picture) -> String {
@@ -200,6 +198,7 @@ mod tests {
         let mut judgement = example::judgement();
         judgement.ride.unit.power_w.fill(None);
         judgement.ride.references.clear();
+        judgement.shown = Shown::of_ride(judgement.protocol.as_ref(), &judgement.matches, &judgement.ride);
         let album = album(&judgement);
         assert!(!drawn(&album.timeline).contains("\"c-unit\""));
         assert!(album.phases.iter().all(|p| p.together.is_none()));
