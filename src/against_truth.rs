@@ -5,7 +5,7 @@ use std::ops::AddAssign;
 use chrono::{DateTime, Utc};
 
 use crate::diagnose::Pattern;
-use crate::protocol::Measure;
+use crate::protocol::{DrillKind, Measure};
 use crate::rehearse::{Mishap, TrueClock, TrueFault, TruePhase, TrueRecording, TrueSpan, TrueValue, TruthFile, What};
 use crate::ride::AlignedOn;
 use crate::stats;
@@ -437,7 +437,7 @@ impl Beside<'_> {
 }
 
 fn is_typed(phase: &TruePhase) -> bool {
-    matches!(phase.drill.as_str(), "static_load" | "zero_check")
+    matches!(DrillKind::from_word(&phase.drill), Some(DrillKind::StaticLoad | DrillKind::ZeroCheck))
 }
 
 /// Each check with the truth of its measure, the first with the first where a measure is checked twice.

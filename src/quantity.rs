@@ -25,6 +25,27 @@ pub enum Unit {
 }
 
 impl Unit {
+    const ALL: [Unit; 13] = [
+        Unit::Watt,
+        Unit::Percent,
+        Unit::Second,
+        Unit::Rpm,
+        Unit::NewtonMetre,
+        Unit::Kilogram,
+        Unit::Metre,
+        Unit::Degree,
+        Unit::Celsius,
+        Unit::Kilojoule,
+        Unit::WattPerHour,
+        Unit::WattPerCelsius,
+        Unit::One,
+    ];
+
+    /// The unit that is printed so.
+    pub fn from_symbol(symbol: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|unit| unit.symbol() == symbol)
+    }
+
     /// The symbol as printed on the sheet and in the JSON (`W`, `%`, `s`, …; empty for a count).
     pub fn symbol(self) -> &'static str {
         match self {

@@ -10,6 +10,8 @@ use super::{
     Answer, By, COMPARISON_FORMAT, CompareError, ComparedProtocol, ComparedSession, Comparison, Group, Question, Row,
     Tally,
 };
+use crate::protocol::{DrillKind, Measure};
+use crate::quantity::Unit;
 use crate::report::words;
 use crate::scoring::budget::Source;
 use crate::verdict::{CheckOf, CheckVerdict, InstrumentFacts, Outcome, PlacedCheck, ProtocolFacts, Verdict};
@@ -561,7 +563,7 @@ fn kind(placed: &PlacedCheck<'_>, verdict: &Verdict) -> Option<&'static str> {
 
 fn of_check(placed: &PlacedCheck<'_>, of: &'static str) -> Measured {
     let (check, label) = (placed.check, placed.label());
-    let steady = matches!(placed.of, CheckOf::Ride(phase) if phase.drill == "steady");
+    let steady = matches!(placed.of, CheckOf::Ride(phase) if phase.kind() == Some(DrillKind::Steady));
     let measure = words::plain(&check.measure);
     let name = match of {
         "contrast" => words::plain(label),
@@ -578,7 +580,7 @@ fn of_check(placed: &PlacedCheck<'_>, of: &'static str) -> Measured {
         unit: check.unit.clone(),
         limit: check.limit.clone(),
         required: placed.required(),
-        compared: placed.required() && measured && !(steady && check.measure == "mean_error"),
+        compared: placed.required() && measured && !(steady && check.is_of(Measure::MeanError)),
         main: of == "contrast",
         entries: vec![],
     }
@@ -597,7 +599,8 @@ fn steady_rows(given: &[Given], hangs: &[Hangs], keys: &mut Keys) -> Vec<Measure
         for placed in verdict.checks() {
             let CheckOf::Ride(phase) = placed.of else { continue };
             let check = placed.check;
-            if phase.drill != "steady" || phase.surplus || check.measure != "mean_error" || check.budget.is_empty() {
+            let steady = phase.kind() == Some(DrillKind::Steady) && !phase.surplus;
+            if !steady || !check.is_of(Measure::MeanError) || check.budget.is_empty() {
                 continue;
             }
             if let Some(factor) = to_percent(check) {
@@ -620,8 +623,8 @@ fn steady_rows(given: &[Given], hangs: &[Hangs], keys: &mut Keys) -> Vec<Measure
             name,
             of: "steady",
             place: ring.unwrap_or_default(),
-            measure: "mean_error".to_owned(),
-            unit: "%".to_owned(),
+            measure: Measure::MeanError.word().to_owned(),
+            unit: Unit::Percent.symbol().to_owned(),
             limit: None,
             required: true,
             compared: true,
@@ -634,10 +637,10 @@ fn steady_rows(given: &[Given], hangs: &[Hangs], keys: &mut Keys) -> Vec<Measure
 
 /// What makes a check's value per cents; `None` where it has no such form.
 fn to_percent(check: &CheckVerdict) -> Option<f64> {
-    if check.unit == "%" {
+    if check.is_in(Unit::Percent) {
         return Some(1.0);
     }
-    let also = check.also.as_ref().filter(|also| also.unit == "%")?;
+    let also = check.also.as_ref().filter(|also| also.is_in(Unit::Percent))?;
     let by_uncertainty = also.expanded_uncertainty.zip(check.expanded_uncertainty).map(|(a, b)| a / b);
     by_uncertainty.or_else(|| Some(also.value / check.value?)).filter(|factor| factor.is_finite() && *factor > 0.0)
 }

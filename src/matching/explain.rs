@@ -4,7 +4,7 @@ use crate::protocol::{Drill, Part, Phase, Protocol};
 use crate::ride::{EdgeKind, Ride, Window};
 use crate::session::{Remark, Session};
 
-use super::model::{MatchOutcome, PhaseMatch, Ridden};
+use super::model::{Ground, MatchOutcome, PhaseMatch, Ridden};
 use super::moves::{self, Plan, Rings};
 use super::refine::{self, clock, range_words};
 use super::ring;
@@ -60,9 +60,9 @@ impl Explainer<'_> {
             None => "no part of the protocol".into(),
         });
 
-        ridden.rests_on.push("power".into());
+        ridden.rests_on.push(Ground::Power);
         if phase.cadence_rpm.is_some() || matches!(phase.drill, Drill::CoastRestart { .. }) {
-            ridden.rests_on.push("cadence".into());
+            ridden.rests_on.push(Ground::Cadence);
         }
         let seen = self.signals.ring_over(ridden.span);
         match seen.filter(|b| b.confidence >= RING_TOLD) {
@@ -71,7 +71,7 @@ impl Explainer<'_> {
                 let source = ring::rests_on(self.session, self.ride, ridden.span.seconds().start);
                 ridden.ring_rests_on = Some(source.into());
                 if phase.ring.is_some() {
-                    ridden.rests_on.push("ring".into());
+                    ridden.rests_on.push(Ground::Ring);
                 }
                 if phase.ring.is_some_and(|asked| asked != belief.ring) {
                     ridden.deviations.push(format!("ridden on the {} ring, by {source}", belief.ring.word()));
@@ -87,17 +87,17 @@ impl Explainer<'_> {
             }
         }
         if self.plan.jump > 0.0 && jump(before, Some(instance.entry)) == 0.0 {
-            ridden.rests_on.push("order".into());
+            ridden.rests_on.push(Ground::Order);
         }
-        for (kind, word) in [(EdgeKind::Lap, "laps"), (EdgeKind::Mark(None), "marks")] {
-            if self.edge_near(&kind, ridden.span) || (word == "marks" && self.prompted(phase, ridden.span)) {
-                ridden.rests_on.push(word.into());
+        for (kind, ground) in [(EdgeKind::Lap, Ground::Laps), (EdgeKind::Mark(None), Ground::Marks)] {
+            if self.edge_near(&kind, ridden.span) || (ground == Ground::Marks && self.prompted(phase, ridden.span)) {
+                ridden.rests_on.push(ground);
             }
         }
         let of_phase = |r: &&Remark| r.spoiled.as_ref().is_some_and(|s| s.selects(&phase.id));
         let mut remarks = self.session.remarks.iter().filter(of_phase);
         if remarks.any(|r| super::remarked(r, self.ride).is_some_and(|at| super::written_of(ridden.span, at))) {
-            ridden.rests_on.push("remark".into());
+            ridden.rests_on.push(Ground::Remark);
         }
     }
 
@@ -225,7 +225,7 @@ impl Explainer<'_> {
             Some(bounds) => {
                 let mut ridden = refine::from_bounds(bounds);
                 ridden.confidence = 1.0;
-                ridden.rests_on.push("what lies between scored phases".into());
+                ridden.rests_on.push(Ground::Between);
                 MatchOutcome::Ridden(ridden)
             }
             None => MatchOutcome::NotRidden { reason: "no time was left between the phases around it".into() },

@@ -290,13 +290,10 @@ fn attempt(
     }
     ridden.confidence = 1.0;
     ridden.runner_up = None;
-    ridden.rests_on = vec![PINNED.into()];
+    ridden.rests_on = vec![Ground::Pinned];
     ridden.deviations.push("a person pinned where it was ridden; the matcher was overruled".into());
     Attempt { outcome: Ok(ridden), quality: 1.0, number: pin.pin.phase.repeat }
 }
-
-/// What a repeat rests on that a person pinned.
-pub(crate) const PINNED: &str = "pinned by hand";
 
 /// Below this share of the best try's quality, another one is the lesser.
 const CLEARLY_WORSE: f64 = 0.8;

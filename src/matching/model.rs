@@ -46,10 +46,59 @@ pub struct Ridden {
     pub confidence: f64,
     pub ring: Option<Ring>,
     pub ring_rests_on: Option<String>,
-    /// What the match rests on, in words (`power`, `laps`, `order`, `pinned by hand`, …).
-    pub rests_on: Vec<String>,
+    pub rests_on: Vec<Ground>,
     /// The second-best place, in words, where there was one.
     pub runner_up: Option<String>,
     /// Where the ride left the plan (target missed, too short, …), in words.
     pub deviations: Vec<String>,
+}
+
+/// What a match rests on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Ground {
+    Power,
+    Cadence,
+    Ring,
+    Order,
+    Laps,
+    Marks,
+    Remark,
+    /// What lies between scored phases.
+    Between,
+    /// A person pinned where it was ridden.
+    Pinned,
+}
+
+impl Ground {
+    const ALL: [Ground; 9] = [
+        Ground::Power,
+        Ground::Cadence,
+        Ground::Ring,
+        Ground::Order,
+        Ground::Laps,
+        Ground::Marks,
+        Ground::Remark,
+        Ground::Between,
+        Ground::Pinned,
+    ];
+
+    /// As verdicts write it.
+    pub fn word(self) -> &'static str {
+        match self {
+            Ground::Power => "power",
+            Ground::Cadence => "cadence",
+            Ground::Ring => "ring",
+            Ground::Order => "order",
+            Ground::Laps => "laps",
+            Ground::Marks => "marks",
+            Ground::Remark => "remark",
+            Ground::Between => "what lies between scored phases",
+            Ground::Pinned => "pinned by hand",
+        }
+    }
+
+    /// `None` for what else a verdict says, as how the ring is known.
+    pub fn from_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|ground| ground.word() == word)
+    }
 }

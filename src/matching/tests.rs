@@ -696,7 +696,7 @@ fn a_pin_overrules_and_says_so() {
     let MatchOutcome::Ridden(pinned) = &pinned.outcome else { panic!("{}", story(&matches)) };
     assert_eq!(pinned.span, Window { start_s: from as f64, end_s: to as f64 });
     assert_eq!(pinned.moves, [pinned.span]);
-    assert_eq!(pinned.rests_on, ["pinned by hand"]);
+    assert_eq!(pinned.rests_on, [Ground::Pinned]);
     // The other five sprints keep the numbers that are left, and nothing else is lost.
     let starts: Vec<f64> = ridden(&matches).iter().filter(|r| r.0 == 6).map(|r| r.2.span.start_s).collect();
     assert_eq!(starts.len(), 6, "{}", story(&matches));

@@ -68,6 +68,10 @@ pub enum Ring {
 }
 
 impl Ring {
+    pub fn from_word(word: &str) -> Option<Self> {
+        [Ring::Big, Ring::Small].into_iter().find(|ring| ring.word() == word)
+    }
+
     pub fn word(self) -> &'static str {
         match self {
             Ring::Big => "big",
@@ -187,19 +191,70 @@ pub enum Drill {
 }
 
 impl Drill {
+    pub fn kind(&self) -> DrillKind {
+        match self {
+            Drill::Free { .. } => DrillKind::Free,
+            Drill::Wait { .. } => DrillKind::Wait,
+            Drill::Steady { .. } => DrillKind::Steady,
+            Drill::Sprint { .. } => DrillKind::Sprint,
+            Drill::CoastRestart { .. } => DrillKind::CoastRestart,
+            Drill::SoftPedal { .. } => DrillKind::SoftPedal,
+            Drill::Ramp { .. } => DrillKind::Ramp,
+            Drill::StaticLoad { .. } => DrillKind::StaticLoad,
+            Drill::ZeroCheck => DrillKind::ZeroCheck,
+        }
+    }
+
     /// The word that the protocol language uses for this drill.
     pub fn word(&self) -> &'static str {
+        self.kind().word()
+    }
+}
+
+/// A drill without what it asks for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum DrillKind {
+    Free,
+    Wait,
+    Steady,
+    Sprint,
+    CoastRestart,
+    SoftPedal,
+    Ramp,
+    StaticLoad,
+    ZeroCheck,
+}
+
+impl DrillKind {
+    const ALL: [DrillKind; 9] = [
+        DrillKind::Free,
+        DrillKind::Wait,
+        DrillKind::Steady,
+        DrillKind::Sprint,
+        DrillKind::CoastRestart,
+        DrillKind::SoftPedal,
+        DrillKind::Ramp,
+        DrillKind::StaticLoad,
+        DrillKind::ZeroCheck,
+    ];
+
+    /// The word that the protocol language and the JSON use.
+    pub fn word(self) -> &'static str {
         match self {
-            Drill::Free { .. } => "free",
-            Drill::Wait { .. } => "wait",
-            Drill::Steady { .. } => "steady",
-            Drill::Sprint { .. } => "sprint",
-            Drill::CoastRestart { .. } => "coast_restart",
-            Drill::SoftPedal { .. } => "soft_pedal",
-            Drill::Ramp { .. } => "ramp",
-            Drill::StaticLoad { .. } => "static_load",
-            Drill::ZeroCheck => "zero_check",
+            DrillKind::Free => "free",
+            DrillKind::Wait => "wait",
+            DrillKind::Steady => "steady",
+            DrillKind::Sprint => "sprint",
+            DrillKind::CoastRestart => "coast_restart",
+            DrillKind::SoftPedal => "soft_pedal",
+            DrillKind::Ramp => "ramp",
+            DrillKind::StaticLoad => "static_load",
+            DrillKind::ZeroCheck => "zero_check",
         }
+    }
+
+    pub fn from_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.word() == word)
     }
 }
 

@@ -2,6 +2,7 @@ use std::path::{Path, PathBuf};
 
 use super::document::Document;
 use super::{Judged, Register, RegisterError};
+use crate::matching::Ground;
 use crate::report;
 use crate::verdict::Verdict;
 use crate::verify::{self, Input, Places, Shelf, State, VerifyError, Weight};
@@ -83,8 +84,8 @@ fn again(kept: &Verdict, judged: &Judged, shelf: &Shelf) -> Result<Again, Unfoun
 
 /// Repeats that a person pinned.
 fn pinned(verdict: &Verdict) -> usize {
-    let by_hand = |rests_on: &[String]| rests_on.iter().any(|ground| ground == crate::matching::PINNED);
-    verdict.phases.iter().filter(|phase| phase.matched.as_ref().is_some_and(|found| by_hand(&found.rests_on))).count()
+    let matched = verdict.phases.iter().filter_map(|phase| phase.matched.as_ref());
+    matched.filter(|found| found.rests_on(Ground::Pinned)).count()
 }
 
 /// Checks with another outcome, value or uncertainty, new ones and those that are gone.

@@ -1,5 +1,6 @@
 //! A phase with its repeats, as table and sheet show it: one row.
 
+use crate::protocol::DrillKind;
 use crate::verdict::{CheckVerdict, Outcome, PhaseVerdict, RepeatVerdict, Verdict};
 
 pub struct Group<'a> {
@@ -31,6 +32,10 @@ impl<'a> Group<'a> {
         &self.phases[0].phase
     }
 
+    pub fn kind(&self) -> Option<DrillKind> {
+        self.phases[0].kind()
+    }
+
     pub fn drill(&self) -> &'a str {
         &self.phases[0].drill
     }
@@ -50,7 +55,7 @@ impl<'a> Group<'a> {
 
     /// Warm-up, recovery and waiting are matched but have nothing to say in a table of verdicts.
     pub fn is_scored(&self) -> bool {
-        !matches!(self.drill(), "free" | "wait") || !self.checks().is_empty()
+        !matches!(self.kind(), Some(DrillKind::Free | DrillKind::Wait)) || !self.checks().is_empty()
     }
 
     /// `6 of 6 ridden, 2 failed, 1 undecided`; `None` for a phase ridden once, as asked.

@@ -309,10 +309,8 @@ fn rows(verdict: &Verdict) -> Vec<Row> {
             |r: &RepeatVerdict| r.failed == 0 && r.ridden == r.asked && !group.phases.iter().any(|p| p.surplus);
         let quiet = group.outcome() == Outcome::Pass && group.repeats.is_some_and(as_asked);
         let tally = group.tally().filter(|_| !quiet);
-        let told = |reason: &String| {
-            tally.as_ref().is_some_and(|tally| tally.contains("failed") && reason.ends_with("repeats failed"))
-        };
-        let reason = reason.filter(|reason| !told(reason));
+        let told = tally.is_some() && group.repeats.is_some_and(RepeatVerdict::fails_by_repeats_alone);
+        let reason = reason.filter(|_| !told);
         Row { notes: tally.into_iter().chain(reason).collect(), ..row }
     });
     let across = verdict.contrasts.iter().chain(&verdict.whole_ride).map(|check| {

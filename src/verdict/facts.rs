@@ -154,7 +154,7 @@ pub(super) fn match_facts(ridden: &Ridden, window: Window, ride: &Ride) -> Match
         moves: ridden.moves.iter().map(span).collect(),
         confidence: ridden.confidence,
         ring: ridden.ring.map(|ring| ring.word().to_owned()),
-        rests_on: ridden.rests_on.iter().cloned().chain(ring_on).collect(),
+        rests_on: ridden.rests_on.iter().map(|ground| ground.word().to_owned()).chain(ring_on).collect(),
         runner_up: ridden.runner_up.clone(),
         deviations: ridden.deviations.clone(),
     }

@@ -14,6 +14,9 @@ pub(crate) use assemble::Case;
 pub(crate) use assemble::check_verdict;
 
 use crate::diagnose::Pattern;
+use crate::matching::Ground;
+use crate::protocol::{Accept, DrillKind, Measure, Ring};
+use crate::quantity::Unit;
 
 /// The version of the JSON layout, raised when a key changes its meaning.
 pub const VERDICT_FORMAT: u32 = 1;
@@ -370,6 +373,17 @@ pub struct MatchFacts {
     pub deviations: Vec<String>,
 }
 
+impl MatchFacts {
+    pub fn rests_on(&self, ground: Ground) -> bool {
+        self.rests_on.iter().any(|word| Ground::from_word(word) == Some(ground))
+    }
+
+    /// The ring that its word names.
+    pub fn ring(&self) -> Option<Ring> {
+        self.ring.as_deref().and_then(Ring::from_word)
+    }
+}
+
 /// One measure against its limit.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
@@ -505,6 +519,43 @@ pub struct Finding {
     /// Other explanations of the same findings that are hardly less likely, each in a few words.
     #[serde(default)]
     pub could_also_be: Vec<String>,
+}
+
+// Whoever branches on what a verdict says asks for it in types: here its words are read back. They are `None` for the word of
+// another version of the program.
+
+impl PhaseVerdict {
+    pub fn kind(&self) -> Option<DrillKind> {
+        DrillKind::from_word(&self.drill)
+    }
+
+    /// The first check of a measure that has a value.
+    pub fn valued(&self, measure: Measure) -> Option<&CheckVerdict> {
+        self.checks.iter().find(|check| check.is_of(measure) && check.value.is_some())
+    }
+}
+
+impl CheckVerdict {
+    pub fn is_of(&self, measure: Measure) -> bool {
+        Measure::from_word(&self.measure) == Some(measure)
+    }
+
+    pub fn is_in(&self, unit: Unit) -> bool {
+        Unit::from_symbol(&self.unit) == Some(unit)
+    }
+}
+
+impl AlsoValue {
+    pub fn is_in(&self, unit: Unit) -> bool {
+        Unit::from_symbol(&self.unit) == Some(unit)
+    }
+}
+
+impl RepeatVerdict {
+    /// Whether it fails because every repeat has to pass and some do not.
+    pub fn fails_by_repeats_alone(&self) -> bool {
+        self.failed > 0 && self.accept == Accept::EveryRepeat.to_string()
+    }
 }
 
 impl Finding {

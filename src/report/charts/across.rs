@@ -1,7 +1,7 @@
 //! What several phases say together: contrasts, the error against power, limits of agreement, references against each other.
 
 use super::*;
-use crate::protocol::{Contrast, Protocol};
+use crate::protocol::{Contrast, Protocol, Ring};
 use crate::scoring::{Level, Shown};
 use crate::stats;
 
@@ -138,17 +138,17 @@ fn pairs(contrast: &Contrast, check: &CheckVerdict, verdict: &Verdict, protocol:
 }
 
 /// The look of a ring: the big one filled, the small one hollow, an unknown one a dark dot.
-fn ring_look(ring: Option<&str>) -> Look {
+fn ring_look(ring: Option<Ring>) -> Look {
     match ring {
-        Some("big") => svg::DOT,
-        Some("small") => svg::HOLLOW,
-        _ => svg::INK,
+        Some(Ring::Big) => svg::DOT,
+        Some(Ring::Small) => svg::HOLLOW,
+        None => svg::INK,
     }
 }
 
-fn ring_keys(rings: &[Option<&str>]) -> Vec<Key> {
+fn ring_keys(rings: &[Option<Ring>]) -> Vec<Key> {
     let mut keys = vec![];
-    for (ring, label) in [(Some("big"), "big ring"), (Some("small"), "small ring"), (None, "ring not known")] {
+    for (ring, label) in [(Some(Ring::Big), "big ring"), (Some(Ring::Small), "small ring"), (None, "ring not known")] {
         if rings.contains(&ring) {
             keys.push(Key::dot(ring_look(ring), label));
         }
@@ -160,7 +160,7 @@ fn ring_keys(rings: &[Option<&str>]) -> Vec<Key> {
 /// `None` below two levels.
 pub fn against_power(verdict: &Verdict, shown: &Shown) -> Option<Picture> {
     const SIZE: (f64, f64) = (640.0, 300.0);
-    let ring = |level: &Level| verdict.phases.get(level.found)?.matched.as_ref()?.ring.as_deref();
+    let ring = |level: &Level| verdict.phases.get(level.found)?.matched.as_ref()?.ring();
     let levels = &shown.levels;
     if levels.len() < 2 {
         return None;

@@ -1,6 +1,8 @@
 //! The session at a glance: verdict mark, errors on each ring, the whole ride.
 
 use super::*;
+use crate::protocol::{DrillKind, Measure};
+use crate::quantity::Unit;
 
 /// A shape for each outcome, told apart without colour: disc with tick, octagon with cross, diamond with question
 /// mark, ring with dash.
@@ -41,24 +43,24 @@ pub fn rings(verdict: &Verdict) -> Option<Picture> {
     let blocks: Vec<(&PhaseVerdict, &CheckVerdict)> = verdict
         .phases
         .iter()
-        .filter(|p| p.drill == "steady")
-        .filter_map(|p| Some((p, p.checks.iter().find(|c| c.measure == "mean_error" && c.value.is_some())?)))
+        .filter(|p| p.kind() == Some(DrillKind::Steady))
+        .filter_map(|p| Some((p, p.valued(Measure::MeanError)?)))
         .collect();
     // Blocks and pooled errors share an axis only where they share a unit.
-    let unit = match blocks.first() {
-        Some((_, check)) if check.unit == "%" => "%",
-        _ => "W",
-    };
+    let in_pct = blocks.first().is_some_and(|(_, check)| check.is_in(Unit::Percent));
+    let drawn_in = if in_pct { Unit::Percent } else { Unit::Watt };
+    let unit = drawn_in.symbol();
     let mut rows = vec![];
     for ring in &verdict.rings {
-        let (value, uncertainty) = match unit {
-            "%" => (ring.error_pct, ring.expanded_uncertainty_pct),
-            _ => (ring.error_w, ring.expanded_uncertainty_w),
+        let (value, uncertainty) = if in_pct {
+            (ring.error_pct, ring.expanded_uncertainty_pct)
+        } else {
+            (ring.error_w, ring.expanded_uncertainty_w)
         };
         rows.push(Row { label: format!("{} ring, pooled", ring.ring), value, uncertainty, check: None });
         for (phase, check) in &blocks {
             let ring_of = phase.matched.as_ref().and_then(|m| m.ring.as_deref());
-            if ring_of == Some(ring.ring.as_str()) && check.unit == unit {
+            if ring_of == Some(ring.ring.as_str()) && check.is_in(drawn_in) {
                 let (name, keys) = words::phase_parts(&phase.phase);
                 let mut label = keys.replace(&format!("{} ring, ", ring.ring), "");
                 if label.is_empty() {

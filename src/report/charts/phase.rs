@@ -1,6 +1,8 @@
 //! A phase as ridden, drawn for the question that its drill asks.
 
 use super::*;
+use crate::protocol::{DrillKind, Measure};
+use crate::quantity::Unit;
 use crate::ride::Window;
 use crate::scoring::{ReferenceEdges, Shown};
 
@@ -65,9 +67,9 @@ impl Ridden<'_> {
     /// The stretch of session time that is shown. A coast is shown from before its release, without the lead-in.
     fn span_s(&self) -> (f64, f64) {
         let (from_s, to_s) = (seconds(self.ride, self.matched.start), seconds(self.ride, self.matched.end));
-        match (self.phase.drill.as_str(), self.matched.moves.as_slice()) {
+        match (self.phase.kind(), self.matched.moves.as_slice()) {
             // The levels on which the lags rest: six seconds before, six after.
-            ("coast_restart", [_, coast, ..]) => (seconds(self.ride, coast.start) - 6.0, to_s + 6.0),
+            (Some(DrillKind::CoastRestart), [_, coast, ..]) => (seconds(self.ride, coast.start) - 6.0, to_s + 6.0),
             _ => (from_s - MARGIN_S, to_s + MARGIN_S),
         }
     }
@@ -77,8 +79,11 @@ impl Ridden<'_> {
     }
 
     fn picture(&self, lone: bool, highest_w: f64) -> Picture {
-        let error =
-            self.phase.checks.iter().find(|c| c.measure == "mean_error" && matches!(c.unit.as_str(), "W" | "%"));
+        let error = self
+            .phase
+            .checks
+            .iter()
+            .find(|c| c.is_of(Measure::MeanError) && (c.is_in(Unit::Watt) || c.is_in(Unit::Percent)));
         let error = error.filter(|_| lone);
         let sides = self.sides();
         let size = match lone {
@@ -153,11 +158,11 @@ impl Ridden<'_> {
     /// Lags of power that were measured here.
     fn lags(&self) -> Vec<Lag<'_>> {
         let Some(edges) = self.edges else { return vec![] };
-        let of = |measure: &str, reference_s: Option<f64>| {
-            let check = self.phase.checks.iter().find(|c| c.measure == measure && c.value.is_some())?;
+        let of = |measure: Measure, reference_s: Option<f64>| {
+            let check = self.phase.valued(measure)?;
             Some(Lag { reference_s: reference_s?, check })
         };
-        [of("release_lag", edges.release_s), of("onset_lag", edges.onset_s)].into_iter().flatten().collect()
+        [of(Measure::ReleaseLag, edges.release_s), of(Measure::OnsetLag, edges.onset_s)].into_iter().flatten().collect()
     }
 
     /// Above the power, from where the reference crossed to where the unit did.
@@ -208,10 +213,8 @@ impl Ridden<'_> {
             return;
         };
         let window = self.window_s();
-        let scale = match check.unit.as_str() {
-            "%" => 100.0 / mean_power(&reference.trace, window).unwrap_or(f64::INFINITY),
-            _ => 1.0,
-        };
+        let in_pct = || 100.0 / mean_power(&reference.trace, window).unwrap_or(f64::INFINITY);
+        let scale = if check.is_in(Unit::Percent) { in_pct() } else { 1.0 };
         let seconds_shown = above.x.low.max(0.0).ceil() as usize..above.x.high.max(0.0).ceil() as usize;
         let error = |s: usize| Some((ride.unit.power_at(s)? - reference.trace.power_at(s)?) * scale);
         let errors: Points = seconds_shown.map(|s| (s as f64, error(s))).collect();
@@ -248,7 +251,7 @@ impl Ridden<'_> {
     fn sides(&self) -> Option<Sides> {
         let (from_s, to_s) = self.span_s();
         let reference = self.ride.references.iter().position(|r| has_sides(&r.trace, from_s, to_s));
-        let (unit, sprint) = (&self.ride.unit, self.phase.drill == "sprint");
+        let (unit, sprint) = (&self.ride.unit, self.phase.kind() == Some(DrillKind::Sprint));
         let sided = sprint && has_sides(unit, from_s, to_s);
         reference.filter(|_| sided).map(|reference| Sides { reference, from_s, to_s, window_s: self.window_s() })
     }
@@ -344,8 +347,8 @@ fn stops(rides: &[&Ridden<'_>], means: &[CheckVerdict]) -> Option<Picture> {
          Right: where it came back. The table of repeats holds each lag."
     );
     type OfEdges = fn(&ReferenceEdges) -> Option<f64>;
-    let edges: [(&str, &str, OfEdges); 2] =
-        [("let go", "release_lag", |e| e.release_s), ("came back", "onset_lag", |e| e.onset_s)];
+    let edges: [(&str, Measure, OfEdges); 2] =
+        [("let go", Measure::ReleaseLag, |e| e.release_s), ("came back", Measure::OnsetLag, |e| e.onset_s)];
     let stretch = |edge_s: f64| (edge_s + AROUND_EDGE_S.0, edge_s + AROUND_EDGE_S.1);
     let of_each = |of: &OfEdges| -> Vec<(u32, f64)> {
         rides.iter().filter_map(|r| Some((r.phase.repeat, of(r.edges?)?))).collect()
@@ -373,7 +376,7 @@ fn stops(rides: &[&Ridden<'_>], means: &[CheckVerdict]) -> Option<Picture> {
         let times = svg::time_ticks(AROUND_EDGE_S.0, AROUND_EDGE_S.1, 8);
         svg.x_axis(&frame, &labelled(&times, 0, "s").collect::<Vec<_>>());
         svg.upright(&frame, 0.0, svg::EDGE);
-        let mean = means.iter().find(|c| c.measure == *measure);
+        let mean = means.iter().find(|c| c.is_of(*measure));
         if let Some((check, lag_s)) = mean.and_then(|check| Some((check, check.value?))) {
             let (from, to) = (frame.x.at(0.0), frame.x.at(lag_s));
             svg.segment((from, 36.0), (to, 36.0), svg::MEAN);
