@@ -143,7 +143,7 @@ pub struct Better {
 impl Rules<'_> {
     /// Decides one check. `required` is false for advisory phases and checks.
     pub fn check(&self, scored: &Scored, required: bool) -> Decided {
-        let Check { measure, limit, advisory, clause, .. } = &scored.check;
+        let Check { measure, limit, clause, .. } = &scored.check;
         let open = Decided {
             measure: *measure,
             measured: scored.measured.clone(),
@@ -153,7 +153,7 @@ impl Rules<'_> {
             ends: Ends::default(),
             conformance_probability: None,
             outcome: Outcome::Undecided,
-            required: required && !advisory,
+            required: required && !scored.advisory,
             reason: None,
             remedy: None,
             clause: clause.clone(),

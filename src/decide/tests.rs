@@ -12,7 +12,7 @@ fn scored(value: f64, u: f64, limit: Limit) -> Scored {
     budget.push(Line::b(Source::ReferenceGain, u));
     let value = Value { kind: Kind::Measured, budget, ..Value::count(value, Unit::Watt) };
     let check = Check { measure: Measure::MeanError, limit, advisory: false, clause: None, over_s: None };
-    Scored { check, measured: Ok(value) }
+    Scored::of(&check, Ok(value))
 }
 
 /// As the verdict says it.

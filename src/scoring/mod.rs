@@ -3,6 +3,7 @@
 pub mod budget;
 mod edges;
 mod losses;
+mod phase;
 mod references;
 mod repeats;
 mod ride_wide;
@@ -12,20 +13,19 @@ pub mod value;
 mod windows;
 
 use crate::matching::{MatchOutcome, Matches, PhaseMatch, Ridden};
-use crate::protocol::{Check, Contrast, Drill, Measure, Part, Phase, Protocol, Ring, Side};
+use crate::protocol::{Check, Contrast, Drill, Measure, Part, Phase, Protocol, Ring};
 use crate::quantity::{Bound, Limit, Unit};
-use crate::ride::{Ride, Trace, Window};
+use crate::ride::{Ride, Window};
 use crate::session::{Session, Sides};
-use crate::stats;
 
 use budget::{Budget, Line, Source};
-use edges::{Edge, Signal, Stop};
 use losses::Losses;
+use phase::PhaseScorer;
 pub use references::{Agreement, Pair, Suspect};
-use references::{Consensus, Need, serving};
+use references::{Need, serving};
 pub use shown::{Level, ReferenceEdges, Shown};
-use value::{Kind, Measured, NoValue, Scored, Value};
-use windows::{Paired, PooledScatter, Scene, push_in};
+use value::{Kind, NoValue, Scored, Value};
+use windows::{Paired, PooledScatter, Scene};
 
 /// How much later than a move readings may still be of it: a turn of the cranks, a second of the head unit, the legs.
 const READINGS_FOLLOW_S: f64 = 2.0;
@@ -35,14 +35,6 @@ const SPRINT_LEAD_S: f64 = 3.0;
 const SPRINT_TAIL_S: f64 = 5.0;
 /// Soft pedalling counts from here after the surge ended.
 const SOFT_SETTLE_S: f64 = 4.0;
-
-/// A second's mean rounds a sprint's peak off by 0.4 % against its last message (from simulation); even odds for either
-/// habit in each head unit make 0 or ±0.4 %.
-const PEAK_STORAGE_PCT: f64 = 0.4 / std::f64::consts::SQRT_2;
-
-/// How far balance in a sprint is from what it was seated and easy, in points of the total: harder pushes and the body's
-/// weight move it. Standard uncertainty; common practice, no source.
-const SEATED_SHARE_STANDARD_PCT: f64 = 2.5;
 
 /// Everything that was computed of a ride.
 #[derive(Debug, Clone, PartialEq)]
@@ -176,10 +168,7 @@ pub fn score_whole_ride(ride: &Ride, checks: &[Check], coverage: f64) -> Compare
     let losses = Losses::of(ride);
     let scene = Scene { ride, losses: &losses, pooled: None };
     let window = ride_wide::overlap(ride);
-    let whole_ride = checks
-        .iter()
-        .map(|check| Scored { check: check.clone(), measured: ride_wide::measure(&scene, check, window) })
-        .collect();
+    let whole_ride = checks.iter().map(|check| Scored::of(check, ride_wide::measure(&scene, check, window))).collect();
     let agreement = references::agreement(ride, &[window], coverage);
     Compared { whole_ride, agreement, shown: Shown::lost(&losses) }
 }
@@ -272,219 +261,6 @@ pub fn unserved(protocol: &Protocol, ride: &Ride) -> Vec<Unserved> {
         }
     }
     found
-}
-
-fn is_of_total(measure: Measure) -> bool {
-    matches!(measure, Measure::MeanError | Measure::WorkError)
-}
-
-/// One ridden phase.
-struct PhaseScorer<'a> {
-    scene: Scene<'a>,
-    phase: &'a Phase,
-    ridden: &'a Ridden,
-    window: Window,
-    steady: &'a [Window],
-}
-
-impl PhaseScorer<'_> {
-    fn score(&self, check: &Check) -> Scored {
-        let mut check = check.clone();
-        let measured = self.measure(&mut check);
-        Scored { check, measured }
-    }
-
-    fn measure(&self, check: &mut Check) -> Measured {
-        let first = first_unit(&check.limit);
-        let scene = &self.scene;
-        let need = needed(check.measure, &self.phase.drill);
-        // Sides have something to fall back on in sprints.
-        if let Some(need) = need.filter(|need| *need != Need::Sides && serving(scene.ride, *need).is_empty()) {
-            return Err(NoValue::Undecided(references::lacking(need)));
-        }
-        match check.measure {
-            Measure::MeanError | Measure::WorkError => {
-                scene.mean_error(need.unwrap_or(Need::ShortWork), self.window, first)
-            }
-            Measure::LeftError => self.side(Side::Left, check, first),
-            Measure::RightError => self.side(Side::Right, check, first),
-            Measure::Spread => scene.spread(self.window, first),
-            Measure::CadenceError => scene.cadence_error(self.window),
-            Measure::DropoutTime => scene.dropout_time(self.window),
-            Measure::HeldTime => scene.held_time(self.window),
-            Measure::Spike => scene.spike(self.window),
-            Measure::PeakError => self.peak(check.over_s.unwrap_or(3.0), first),
-            Measure::ResidualPower => scene.residual_power(self.stop()?, false),
-            Measure::PhantomWork => scene.residual_power(self.stop()?, true),
-            Measure::ReleaseLag => scene.lag(Edge::Release, Signal::Power, self.stop()?),
-            Measure::OnsetLag => scene.lag(Edge::Onset, Signal::Power, self.stop()?),
-            Measure::CadenceReleaseLag => scene.lag(Edge::Release, Signal::Cadence, self.stop()?),
-            Measure::CadenceOnsetLag => scene.lag(Edge::Onset, Signal::Cadence, self.stop()?),
-            Measure::MissingWork => self.missing_work(first),
-            Measure::Linearity => ride_wide::linearity(scene, &self.steps()),
-            Measure::DriftTime
-            | Measure::DriftTemperature
-            | Measure::TorqueError
-            | Measure::Hysteresis
-            | Measure::ZeroShift => {
-                Err(NoValue::Undecided(format!("`{}` is not a measure of this drill", check.measure.word())))
-            }
-        }
-    }
-
-    /// Of a unit that doubles a side: that side against what it can sense, under the total's limit and for information,
-    /// where no check of the protocol asks for it.
-    fn sensed(&self) -> Option<Scored> {
-        let measure = match self.scene.ride.unit.sides {
-            Sides::LeftDoubled => Measure::LeftError,
-            Sides::RightDoubled => Measure::RightError,
-            Sides::Both | Sides::Total => return None,
-        };
-        let total = self.phase.checks.iter().find(|check| is_of_total(check.measure))?;
-        let asked = self.phase.checks.iter().any(|check| check.measure == measure);
-        let told = !asked && !serving(self.scene.ride, Need::Sides).is_empty();
-        told.then(|| self.score(&Check { measure, advisory: true, ..total.clone() }))
-    }
-
-    fn stop(&self) -> Result<Stop, NoValue> {
-        match self.ridden.moves.as_slice() {
-            [_, coast, restart] => {
-                let restart = Window { end_s: restart.end_s + READINGS_FOLLOW_S, ..*restart };
-                Ok(Stop { coast: *coast, restart })
-            }
-            _ => Err(NoValue::Undecided("the coast and the restart were not told apart".to_owned())),
-        }
-    }
-
-    /// Scored windows of a ramp's steps.
-    fn steps(&self) -> Vec<Window> {
-        let settle_s = if let Drill::Ramp { settle_s, .. } = self.phase.drill { settle_s } else { 0.0 };
-        self.ridden.moves.iter().map(|step| Window { start_s: step.start_s + settle_s, ..*step }).collect()
-    }
-
-    /// Without a sided reference a sprint's sides are held against the unit's own seated balance, always advisory.
-    fn side(&self, side: Side, check: &mut Check, first: Unit) -> Measured {
-        let measured = self.scene.side_error(side, self.window, first);
-        // What a doubled side can sense informs where the total that it claims decides.
-        check.advisory |= self.scene.ride.unit.sides != Sides::Both && self.total_decides();
-        let sprint = matches!(self.phase.drill, Drill::Sprint { .. });
-        if !sprint
-            || !matches!(measured, Err(NoValue::Undecided(_)))
-            || !serving(self.scene.ride, Need::Sides).is_empty()
-        {
-            return measured;
-        }
-        let Some(right_share) = self.seated_right_share() else { return measured };
-        check.advisory = true;
-        let share = if side == Side::Right { right_share } else { 1.0 - right_share };
-        let unit = &self.scene.ride.unit;
-        let consensus = self.scene.consensus(Need::ShortWork, self.window)?;
-        let paired = Paired::over(
-            &self.scene,
-            self.window,
-            |k| match side {
-                _ if unit.power_at(k) == Some(0.0) => Some(0.0),
-                Side::Left => unit.left_power_at(k),
-                Side::Right => unit.right_power_at(k),
-            },
-            |k| consensus.power_at(self.scene.ride, k).map(|power_w| power_w * share),
-        );
-        let n = paired.unit.len() as f64;
-        if n < 3.0 {
-            return measured;
-        }
-        let (u, r) = (paired.unit.iter().sum::<f64>() / n, paired.reference.iter().sum::<f64>() / n);
-        let mut value = Value::power_error(u - r, r, Budget::default(), first);
-        let split_w = SEATED_SHARE_STANDARD_PCT / 100.0 * r / share;
-        for line in consensus.lines(self.scene.ride, r).into_iter().chain([Line::b(Source::SideSplit, split_w)]) {
-            push_in(&mut value, line);
-        }
-        value
-            .notes
-            .push("against the unit's own seated balance: no reference here measures the sides apart".to_owned());
-        Ok(value)
-    }
-
-    /// Whether some check of this phase holds the unit to its total.
-    fn total_decides(&self) -> bool {
-        self.phase.checks.iter().any(|check| is_of_total(check.measure) && !check.advisory)
-    }
-
-    fn seated_right_share(&self) -> Option<f64> {
-        let unit = &self.scene.ride.unit;
-        let (right, total): (Vec<f64>, Vec<f64>) = self
-            .steady
-            .iter()
-            .flat_map(Window::seconds)
-            .filter_map(|k| Some((unit.right_power_at(k)?, unit.power_at(k)?)))
-            .unzip();
-        stats::ratio(&right, &total).map(|ratio| ratio.ratio)
-    }
-
-    /// Best mean over `over_s`, each instrument's own best, on its own samples.
-    fn peak(&self, over_s: f64, first: Unit) -> Measured {
-        let ride = self.scene.ride;
-        let reference = self.scene.consensus(Need::Edges, self.window)?.members[0].0;
-        let traces = [&ride.unit, &ride.references[reference].trace];
-        let best = traces.map(|trace| self.best(trace, over_s));
-        let [Some((unit_s, unit_w)), Some((reference_s, reference_w))] = best else {
-            return Err(NoValue::Undecided(format!("no {over_s} s without a missing sample")));
-        };
-        // A best that one of them could not record is not compared with the next best.
-        let seen = |trace: &Trace, at_s: f64| {
-            let width = over_s.round().max(1.0) as usize + 2;
-            let start = trace.time_s.partition_point(|&t| t < at_s - 1.5);
-            let around = trace.time_s.iter().zip(&trace.power_w).skip(start).take(width);
-            around.clone().all(|(t, power_w)| power_w.is_some() && *t < at_s - 1.5 + width as f64)
-                && around.count() == width
-        };
-        if !seen(traces[0], reference_s) || !seen(traces[1], unit_s) {
-            return Err(NoValue::Undecided("a sample is missing where the other instrument peaks".to_owned()));
-        }
-        let consensus = Consensus::single(reference, reference_w);
-        let storage = Line::habits(Source::Storage, PEAK_STORAGE_PCT / 100.0 * reference_w);
-        let mut value = Value::power_error(unit_w - reference_w, reference_w, Budget::default(), first);
-        for line in consensus.lines(ride, reference_w).into_iter().chain([storage]) {
-            push_in(&mut value, line);
-        }
-        value.references = vec![reference];
-        value.leaps = steps_w(traces[1], reference_s, over_s) * value.per_watt();
-        Ok(value)
-    }
-
-    /// The best mean of so many samples in the window: time of the first one and the mean, W.
-    fn best(&self, trace: &Trace, over_s: f64) -> Option<(f64, f64)> {
-        let width = over_s.round().max(1.0) as usize;
-        let start = trace.time_s.partition_point(|&t| t < self.window.start_s);
-        let end = trace.time_s.partition_point(|&t| t < self.window.end_s).max(start);
-        let means = trace.power_w[start..end].windows(width).zip(&trace.time_s[start..end]).filter_map(|(w, at_s)| {
-            let powers_w = w.iter().copied().collect::<Option<Vec<f64>>>()?;
-            Some((*at_s, stats::mean(&powers_w)?))
-        });
-        means.reduce(|best, next| if next.1 > best.1 { next } else { best })
-    }
-
-    /// Reference work less unit work from 2 s before the restart until 5 s after it ended.
-    fn missing_work(&self, first: Unit) -> Measured {
-        let Stop { restart, .. } = self.stop()?;
-        let window =
-            Window { start_s: restart.start_s - 2.0, end_s: restart.end_s - READINGS_FOLLOW_S + SPRINT_TAIL_S };
-        let mut value = self.scene.mean_error(Need::ShortWork, window, first)?;
-        value.value = -value.value;
-        Ok(value)
-    }
-}
-
-/// Scatter of a best mean, W, that comes of how it steps from second to second: a head unit that keeps the last turn of
-/// each second misses others, which differ as much. A sprint in surges steps more than one held level.
-fn steps_w(trace: &Trace, from_s: f64, over_s: f64) -> f64 {
-    /// From simulated sprints on trainers and on the road, whose errors follow it in every quarter of its range.
-    const MISSED_S: f64 = 0.36;
-    let width = over_s.round().max(1.0) as usize;
-    let start = trace.time_s.partition_point(|&t| t < from_s);
-    let powers_w: Vec<f64> = trace.power_w.iter().skip(start).take(width).copied().flatten().collect();
-    let squares: f64 = powers_w.windows(2).map(|w| (w[1] - w[0]).powi(2)).sum();
-    MISSED_S * squares.sqrt() / width as f64
 }
 
 /// Scatter of one repeat between two sound crank meters, known from simulation, in the value's unit. Where a session's own
@@ -581,14 +357,13 @@ fn give_scatter(phases: &mut [PhaseScore], ridden: &[usize], check: usize, measu
 fn mean_over(phases: &[PhaseScore], asked: &[usize], check: usize, written: &Check) -> Scored {
     let scored: Vec<&Scored> = asked.iter().map(|&i| &phases[i].checks[check]).collect();
     let values: Vec<&Value> = scored.iter().filter_map(|s| s.measured.as_ref().ok()).collect();
-    let advisory = written.advisory || scored.iter().any(|s| s.check.advisory);
-    let check = Check { advisory, ..written.clone() };
+    let advisory = written.advisory || scored.iter().any(|s| s.advisory);
     let measured = match (values.first(), scored.iter().find_map(|s| s.measured.as_ref().err())) {
         (Some(_), _) => Ok(mean_value(&values)),
         (None, Some(why)) => Err(why.clone()),
         (None, None) => Err(NoValue::Undecided("no repeat was ridden".to_owned())),
     };
-    Scored { check, measured }
+    Scored { check: written.clone(), measured, advisory }
 }
 
 /// Mean of values of one measure. Where one is only a lower bound, so is the mean.
@@ -636,7 +411,8 @@ impl Contrasting<'_> {
     /// share cancels.
     fn score(&self, contrast: &Contrast) -> Scored {
         let Contrast { of, against, measure, limit, advisory, .. } = contrast.clone();
-        let mut check = Check { measure, limit, advisory, clause: None, over_s: None };
+        let check = Check { measure, limit, advisory, clause: None, over_s: None };
+        let mut informs_only = advisory;
         let phases = &self.protocol.phases;
         let (mut differences, mut pairs, mut lacking) = (Vec::new(), 0, None);
         for (i, phase) in phases.iter().enumerate().filter(|(_, p)| of.selects(&p.id)) {
@@ -647,7 +423,7 @@ impl Contrasting<'_> {
             let Some(partner) = partner else { continue };
             pairs += 1;
             let sides = [i, partner].map(|phase| self.mean(phase, &check));
-            check.advisory |= sides.iter().any(|side| side.check.advisory);
+            informs_only |= sides.iter().any(|side| side.advisory);
             match sides.map(|side| side.measured) {
                 [Ok(of), Ok(against)] if against.kind == Kind::Measured => differences.push(difference(of, &against)),
                 [Ok(_), Ok(_)] => {
@@ -662,7 +438,7 @@ impl Contrasting<'_> {
         } else {
             Ok(over_pairs(&differences, pairs))
         };
-        Scored { check, measured }
+        Scored { check, measured, advisory: informs_only }
     }
 
     /// The measure's mean over a phase's repeats.

@@ -90,7 +90,7 @@ pub fn whole_ride(scene: &Scene, protocol: &Protocol, matches: &Matches, windows
         Measure::Linearity => linearity(scene, &steady.iter().map(|s| s.1).collect::<Vec<_>>()),
         _ => measure(scene, check, window),
     };
-    protocol.whole_ride.iter().map(|check| Scored { check: check.clone(), measured: score(check) }).collect()
+    protocol.whole_ride.iter().map(|check| Scored::of(check, score(check))).collect()
 }
 
 /// A measure that needs nothing but a window.

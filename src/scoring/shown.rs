@@ -10,9 +10,10 @@ use crate::ride::Window;
 
 use super::edges::{Edge, Stop};
 use super::losses::Losses;
+use super::phase::PhaseScorer;
 use super::references::Need;
+use super::scored_window;
 use super::windows::Scene;
-use super::{PhaseScorer, scored_window};
 
 /// Session seconds at which the reference's power crossed half of its own step.
 #[derive(Debug, Clone, PartialEq)]

@@ -33,7 +33,7 @@ pub fn score(session: &Session, protocol: &Protocol) -> Vec<(usize, Vec<Scored>)
             Drill::ZeroCheck => &|check: &Check| zero_shift(&session.readings, check),
             _ => continue,
         };
-        let checks = phase.checks.iter().map(|c| Scored { check: c.clone(), measured: measure(c) }).collect();
+        let checks = phase.checks.iter().map(|c| Scored::of(c, measure(c))).collect();
         typed.push((index, checks));
     }
     typed

@@ -121,6 +121,16 @@ pub type Measured = Result<Value, NoValue>;
 /// One check of a protocol with what was measured for it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Scored {
+    /// As the protocol has it.
     pub check: Check,
     pub measured: Measured,
+    /// It informs and does not count: the protocol says so, or what it was held against allows no more.
+    pub advisory: bool,
+}
+
+impl Scored {
+    /// Advisory where the protocol says so.
+    pub fn of(check: &Check, measured: Measured) -> Self {
+        Self { check: check.clone(), measured, advisory: check.advisory }
+    }
 }
