@@ -1,9 +1,9 @@
 //! Every shipped protocol on the bench that it is meant for: what a sound unit has to expect, and whether the trade's
 //! disqualifying faults fail.
 //!
-//! `cargo bench --bench shipped -- [SESSIONS [SEED]]`, 100 of each where nobody says. Prints README's table. Ends with an
-//! error where more is off than by luck (exact limits, one in a thousand): sound units that pass in less than 85 %, or fail
-//! in more than 1 %, faults that fail in less than 99 %.
+//! `cargo bench --bench shipped -- [SESSIONS [SEED]]`, 100 of each where nobody says. Prints the table of
+//! `shared/guide/verdict.md`. Ends with an error where more is off than by luck (exact limits, one in a thousand): sound units
+//! that pass in less than 85 %, or fail in more than 1 %, faults that fail in less than 99 %.
 
 #[allow(dead_code, reason = "shared with the tests")]
 #[path = "../tests/common/mod.rs"]
