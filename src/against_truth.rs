@@ -4,7 +4,7 @@ use std::ops::AddAssign;
 
 use chrono::{DateTime, Utc};
 
-use crate::diagnose::Pattern;
+use crate::pattern::Pattern;
 use crate::protocol::{DrillKind, Measure};
 use crate::rehearse::{Mishap, TrueClock, TrueFault, TruePhase, TrueRecording, TrueSpan, TrueValue, TruthFile, What};
 use crate::ride::AlignedOn;

@@ -16,6 +16,7 @@ pub mod decide;
 pub mod diagnose;
 pub mod judge;
 pub mod matching;
+pub mod pattern;
 pub mod problem;
 pub mod protocol;
 pub mod quantity;

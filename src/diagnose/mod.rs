@@ -7,7 +7,6 @@
 mod edges;
 mod fit;
 mod level;
-mod pattern;
 mod readings;
 mod sprints;
 
@@ -20,7 +19,7 @@ use crate::scoring::value::Value;
 use crate::scoring::{Scores, Stretch};
 use crate::verdict::Outcome;
 
-pub use pattern::Pattern;
+use crate::pattern::Pattern;
 use readings::touches;
 
 /// A clock further off than this was set wrong; head units set by satellite or phone agree within seconds.

@@ -1,6 +1,6 @@
 //! What each kind of fault is bound to do: the measures whose truth it moves, the pattern that should be named.
 
-use crate::diagnose::Pattern;
+use crate::pattern::Pattern;
 use crate::protocol::{Measure, Side};
 
 use super::bench::Bench;

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
-use crate::diagnose::Pattern;
+use crate::pattern::Pattern;
 use crate::recording::Recording;
 
 use super::head_unit::Clock;

@@ -7,7 +7,7 @@ use minijinja::{AutoEscape, Environment, UndefinedBehavior};
 use serde::Serialize;
 
 use super::{svg, words};
-use crate::diagnose::Pattern;
+use crate::pattern::Pattern;
 
 /// Name and source.
 pub(super) type Template = (&'static str, &'static str);

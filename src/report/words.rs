@@ -1,6 +1,6 @@
 //! Rounding and words: everything that a report writes goes through here, so that all reports say it alike.
 
-use crate::diagnose::Pattern;
+use crate::pattern::Pattern;
 use crate::protocol::Measure;
 use crate::verdict::CheckVerdict;
 

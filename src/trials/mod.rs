@@ -24,8 +24,8 @@ pub use reach::{Reach, Room, reach};
 pub use spare::{Change, Spare, Tried, sessions_of_spare, spare};
 pub use summary::{Counts, Ladder, Place, Sound, Summary, Work};
 
-use crate::diagnose::Pattern;
 use crate::judge::{JudgeError, Judgement, judge_recordings};
+use crate::pattern::Pattern;
 use crate::protocol::Protocol;
 use crate::recording::Recording;
 use crate::rehearse::{Bench, Fault, Habits, Plan, Setting, record};

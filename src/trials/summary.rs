@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::curve::{Found, Share, WANTED, rising_shares, threshold};
 use super::{Judged, Point, Trials, by_ladder, place_of};
-use crate::diagnose::Pattern;
+use crate::pattern::Pattern;
 use crate::protocol::{Part, Protocol};
 use crate::rehearse::Fault;
 use crate::verdict::Outcome;

@@ -13,8 +13,8 @@ pub(crate) use assemble::Case;
 #[cfg(test)]
 pub(crate) use assemble::check_verdict;
 
-use crate::diagnose::Pattern;
 use crate::matching::Ground;
+use crate::pattern::Pattern;
 use crate::protocol::{Accept, DrillKind, Measure, Ring};
 use crate::quantity::Unit;
 

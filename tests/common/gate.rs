@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use assize::against_truth::{self, ComparedValue, Comparison};
-use assize::diagnose::Pattern;
 use assize::judge::Judgement;
+use assize::pattern::Pattern;
 use assize::protocol::{self, Check, Drill, Measure, Protocol, Ring};
 use assize::quantity::{Bound, Limit, Unit};
 use assize::rehearse::{BENCHES, Bench, Fault, Habits, Plan, Rehearsal, TrueRidden, TrueSpan, simulate};

@@ -14,7 +14,7 @@ pub use terminal::table;
 
 use std::io::Write;
 
-use crate::diagnose::Pattern;
+use crate::pattern::Pattern;
 use crate::protocol::trim;
 use crate::trials::Summary;
 

@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::curves;
 use super::wording::{Sizes, check, fault, form, interrupted, pct, seeds, sessions, size, with_interval};
-use crate::diagnose::Pattern;
+use crate::pattern::Pattern;
 use crate::protocol::trim;
 use crate::rehearse::Bench;
 use crate::report::pages::{self, ReportError, css_string};
