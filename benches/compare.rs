@@ -51,7 +51,7 @@ fn time_of_a_thousand() {
         verdict.session.start += chrono::TimeDelta::days(i as i64);
         verdict.recordings.iter_mut().for_each(|recording| recording.sha256 = format!("{i}"));
         let file = folder.path().join(format!("{i}.json"));
-        std::fs::write(&file, assize::report::json::to_string(&verdict)).expect("a verdict is written");
+        std::fs::write(&file, assize::verdict::json::to_string(&verdict)).expect("a verdict is written");
         file
     };
     let files: Vec<_> = (0..1000).map(write).collect();

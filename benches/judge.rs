@@ -22,7 +22,7 @@ fn judge_demo(c: &mut Criterion) {
                 .iter()
                 .map(|j| {
                     assize::report::html::render(j).expect("a sheet").len()
-                        + assize::report::json::to_string(&j.verdict).len()
+                        + assize::verdict::json::to_string(&j.verdict).len()
                 })
                 .sum::<usize>()
         });

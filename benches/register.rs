@@ -14,7 +14,7 @@ use std::process::ExitCode;
 use std::time::{Duration, Instant};
 
 use assize::register::{Document, Filters, Limits, Register, VIEWS, Value};
-use assize::report::json;
+use assize::verdict::json;
 
 const BUDGET: Duration = Duration::from_millis(200);
 /// The fastest of these counts: others use this machine too.

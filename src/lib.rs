@@ -33,5 +33,6 @@ mod text;
 pub mod trials;
 pub mod verdict;
 pub mod verify;
+mod words;
 
 pub use judge::{Judgement, judge};

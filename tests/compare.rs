@@ -292,7 +292,7 @@ fn the_program_writes_table_lines_and_json() {
         .into_iter()
         .map(|one| {
             let file = folder.path().join(one.file.replace(' ', "-"));
-            std::fs::write(&file, assize::report::json::to_string(&one.verdict)).unwrap();
+            std::fs::write(&file, assize::verdict::json::to_string(&one.verdict)).unwrap();
             file
         })
         .collect();

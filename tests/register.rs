@@ -8,7 +8,7 @@ use std::sync::LazyLock;
 use std::time::{Duration, Instant};
 
 use assize::register::{Added, AskError, Document, Filters, Limits, Register, VIEWS, Value};
-use assize::report::json;
+use assize::verdict::json;
 use assize::verdict::{Outcome, Verdict};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;

@@ -4,8 +4,8 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
-use assize::report::json;
 use assize::verdict::Verdict;
+use assize::verdict::json;
 use assize::verify::{self, Again, Kind, Places, Shelf, State, Verified, VerifyError, Weight};
 use assize::{judge, protocol, session};
 use serde_json::Value;

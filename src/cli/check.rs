@@ -8,9 +8,9 @@ use super::rehearse::bench_words;
 use crate::problem::Problems;
 use crate::protocol::{Accept, PhaseId, Protocol, Rule, trim};
 use crate::rehearse::{BENCHES, Bench, BenchKind, Setting};
-use crate::report::words;
 use crate::session::Session;
 use crate::trials::{Reach, Trials, reach};
+use crate::words;
 use crate::{protocol, session};
 
 /// Read protocol and session files and list every mistake

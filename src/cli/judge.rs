@@ -124,7 +124,7 @@ impl Document {
         let mut bytes = vec![];
         match self {
             Document::Sheet => bytes = report::html::render(judgement).context("making the sheet")?.into_bytes(),
-            Document::Verdict => bytes = report::json::to_string(verdict).into_bytes(),
+            Document::Verdict => bytes = crate::verdict::json::to_string(verdict).into_bytes(),
             Document::Lines => report::csv::write(verdict, &mut bytes).context("making the lines")?,
             Document::Cases => report::suites::write(verdict, &mut bytes).context("making the cases")?,
         }

@@ -3,8 +3,8 @@
 use super::gather::{Gathered, Measured};
 use super::pool::{Estimate, SessionScatter, Sum, Weights};
 use super::{By, Cell, Difference, Row, Scatter};
-use crate::report::words;
 use crate::stats;
+use crate::words;
 
 /// Of more groups pairs are not held against each other: of a hundred days nobody reads 4,950 differences in each row.
 const MOST_GROUPS: usize = 60;

@@ -12,9 +12,9 @@ use super::{
 };
 use crate::protocol::{DrillKind, Measure};
 use crate::quantity::Unit;
-use crate::report::words;
 use crate::scoring::budget::Source;
 use crate::verdict::{CheckOf, CheckVerdict, InstrumentFacts, Outcome, PlacedCheck, ProtocolFacts, Verdict};
+use crate::words;
 
 /// A verdict and the file that it stands in.
 #[derive(Debug, Clone, PartialEq)]

@@ -9,8 +9,8 @@ use super::differ::{Basis, Cells, list};
 use super::gather::{Gathered, Measured};
 use super::pool::{Estimate, SessionScatter, Sum, Weights, expected_parts, expected_squares, surely};
 use super::{Answer, Figure};
-use crate::report::words;
 use crate::stats::{self, Sides};
+use crate::words;
 
 type Asked = (&'static str, &'static str, Vec<Answer>);
 

@@ -1,6 +1,7 @@
 //! Measure, limit and uncertainty to a verdict, by the protocol's decision rule. What is decided here is typed to its reason
 //! and to what would decide it; the words are made with the verdict.
 
+mod outcome;
 mod repeats;
 mod session;
 #[cfg(test)]
@@ -11,8 +12,8 @@ use crate::quantity::{Bound, Limit, Quantity, Unit};
 use crate::scoring::Pair;
 use crate::scoring::budget::{Budget, Combined, Source};
 use crate::scoring::value::{Kind, Measured, NoValue, Scored, Value};
-use crate::verdict::Outcome;
 
+pub use outcome::{Outcome, RateInterval};
 pub use repeats::{RepeatDecision, RepeatReason, RepeatRemedy, Tally, clean_repeats_needed, fault_rates, repeats};
 pub use session::{COMPARED_BY, DecidedPhase, DecidedRepeats, Decisions, compared, comparison, session};
 

@@ -1,9 +1,9 @@
 //! The repeats of a phase together, by how the protocol accepts them.
 
 use super::Remedy;
+use super::{Outcome, RateInterval};
 use crate::protocol::{Accept, Phase};
 use crate::stats;
-use crate::verdict::{Outcome, RateInterval};
 
 /// Level of the exact limits of a fault rate, one-sided.
 const RATE_LEVEL: f64 = 0.95;

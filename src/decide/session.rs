@@ -1,12 +1,11 @@
 //! Every check of a session decided, and what phases, repeats and the session come to.
 
-use super::{Decided, Ends, Over, Quarrel, RepeatDecision, Rules, Tally, repeats, worst};
+use super::{Decided, Ends, Outcome, Over, Quarrel, RepeatDecision, Rules, Tally, repeats, worst};
 use crate::matching::{MatchOutcome, Matches};
 use crate::protocol::{Accept, Check, Decision, Drill, Measure, Part, Phase, Protocol, Rule};
 use crate::quantity::{Bound, Limit, Unit};
 use crate::scoring::value::Scored;
 use crate::scoring::{self, Agreement, Scores};
-use crate::verdict::Outcome;
 
 /// A session, decided.
 #[derive(Debug, Clone, PartialEq)]

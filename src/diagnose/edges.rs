@@ -1,11 +1,11 @@
 //! What goes wrong where the rider stops and starts: late edges, readings kept, watts shown while coasting.
 
+use crate::decide::Outcome;
 use crate::protocol::Measure;
 use crate::quantity::Unit;
 use crate::scoring::budget::{Budget, Line, Source};
 use crate::scoring::value::{Kind, Value};
 use crate::stats;
-use crate::verdict::Outcome;
 
 use super::{Finding, Findings, Open, Pattern, Where, finding};
 

@@ -10,6 +10,7 @@ mod level;
 mod readings;
 mod sprints;
 
+use crate::decide::Outcome;
 use crate::decide::{Decided, Decisions};
 use crate::matching::{MatchOutcome, Matches, Ridden};
 use crate::protocol::{Drill, Measure, Phase, Protocol};
@@ -17,7 +18,6 @@ use crate::quantity::Unit;
 use crate::ride::Ride;
 use crate::scoring::value::Value;
 use crate::scoring::{Scores, Stretch};
-use crate::verdict::Outcome;
 
 use crate::pattern::Pattern;
 use readings::touches;

@@ -1,9 +1,9 @@
 //! A side that falls short in sprints by more than the unit's level explains.
 
 use crate::decide::Decided;
+use crate::decide::Outcome;
 use crate::protocol::{Drill, Measure};
 use crate::quantity::Unit;
-use crate::verdict::Outcome;
 
 use super::level::Level;
 use super::{Finding, Findings, Open, Pattern, Where, finding};

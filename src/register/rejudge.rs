@@ -3,7 +3,6 @@ use std::path::{Path, PathBuf};
 use super::document::Document;
 use super::{Judged, Register, RegisterError};
 use crate::matching::Ground;
-use crate::report;
 use crate::verdict::Verdict;
 use crate::verify::{self, Input, Places, Shelf, State, VerifyError, Weight};
 
@@ -75,7 +74,7 @@ fn again(kept: &Verdict, judged: &Judged, shelf: &Shelf) -> Result<Again, Unfoun
     if pinned(&now) < pinned(kept) {
         return Err(Unfound::Pinned);
     }
-    let bytes = report::json::to_string(&now).into_bytes();
+    let bytes = crate::verdict::json::to_string(&now).into_bytes();
     let document = Document::of(&bytes, judged.folder.clone().into(), judged.verdict_file.clone());
     let document = document.map_err(|error| Unfound::Changed(format!("the verdict's form ({error})")))?;
     let verdict = now.verdict.map(|outcome| outcome.word());

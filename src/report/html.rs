@@ -6,10 +6,10 @@ use super::charts::{self, Album};
 use super::groups::{self, Group};
 use super::pages::{self, ReportError, css_string};
 use super::picture::{Numbers, Picture};
-use super::words;
 use crate::Judgement;
 use crate::cautions::{self, Caution};
 use crate::verdict::{CheckVerdict, Outcome, PhaseVerdict, RepeatVerdict, Verdict};
+use crate::words;
 
 const TEMPLATE: pages::Template = ("sheet.html", include_str!("../../shared/sheet.html"));
 

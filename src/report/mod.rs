@@ -12,7 +12,6 @@ pub(crate) mod example;
 pub mod grid;
 mod groups;
 pub mod html;
-pub mod json;
 pub mod pages;
 mod picture;
 #[cfg(feature = "png")]
@@ -32,4 +31,3 @@ pub mod table;
 pub mod trials;
 pub mod truth;
 pub mod verify;
-pub(crate) mod words;

@@ -6,8 +6,9 @@ use minijinja::value::Serde;
 use minijinja::{AutoEscape, Environment, UndefinedBehavior};
 use serde::Serialize;
 
-use super::{svg, words};
+use super::svg;
 use crate::pattern::Pattern;
+use crate::words;
 
 /// Name and source.
 pub(super) type Template = (&'static str, &'static str);

@@ -184,7 +184,7 @@ fn lines(text: &str, size_px: f64, room_px: f64, most: usize) -> Vec<String> {
 
 /// A number in the middle of a file's cell or a table's: `–` where there is none.
 pub fn cell(value: Option<f64>, decimals: i32) -> String {
-    value.map_or("–".to_owned(), |value| super::words::number(value, decimals))
+    value.map_or("–".to_owned(), |value| crate::words::number(value, decimals))
 }
 
 #[cfg(test)]

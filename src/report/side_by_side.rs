@@ -5,8 +5,8 @@ use serde::Serialize;
 use super::pages::{self, ReportError, css_string};
 use super::picture::{Key, Numbers, Picture};
 use super::svg::{self, Anchor, Frame, Scale, Svg};
-use super::words;
 use crate::compare::{Comparison, Row};
+use crate::words;
 
 const TEMPLATE: pages::Template = ("compare.html", include_str!("../../shared/compare.html"));
 

@@ -4,9 +4,9 @@ use quick_xml::Writer;
 use quick_xml::events::{BytesDecl, BytesStart, BytesText, Event};
 
 use super::groups::{self, Group};
-use super::words;
 use crate::text::safe;
 use crate::verdict::{CheckVerdict, Outcome, PhaseVerdict, Verdict};
+use crate::words;
 
 /// Green (no failure, no error) exactly where the session passes, or where nothing was asked of it.
 ///

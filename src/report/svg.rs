@@ -367,7 +367,7 @@ impl Svg {
     pub fn y_axis(&mut self, frame: &Frame, (values, decimals): &(Vec<f64>, i32), unit: &str) {
         for (i, value) in values.iter().enumerate() {
             self.level(frame, *value, GRID);
-            let number = super::words::number(*value, *decimals);
+            let number = crate::words::number(*value, *decimals);
             let label = if i + 1 == values.len() { format!("{number}\u{a0}{unit}") } else { number };
             self.text(frame.x.from_px - 6.0, frame.y.at(*value) + 4.0, Anchor::End, TEXT, &label);
         }

@@ -5,11 +5,11 @@ use std::io::{self, Write};
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::groups;
-use super::words;
 use crate::judge::Judgement;
 use crate::ride::Trace;
 use crate::text::{cut, safe, wrap};
 use crate::verdict::{CheckVerdict, MatchFacts, Outcome, PhaseVerdict, RepeatVerdict, Verdict};
+use crate::words;
 
 /// Whether the terminal takes colour. It never carries meaning: every outcome is also a word.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -2,10 +2,10 @@
 
 use std::io::{self, Write};
 
-use super::words;
 use crate::against_truth::{ComparedPhase, ComparedValue, Comparison, Found, Sum};
 use crate::text::{cut, safe, wrap};
 use crate::verdict::Outcome;
+use crate::words;
 
 const WIDTH: usize = 80;
 /// Indented by two, beside the value, the truth and what comes of it.

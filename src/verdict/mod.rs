@@ -3,6 +3,7 @@
 
 mod assemble;
 mod facts;
+pub mod json;
 mod prose;
 mod reasons;
 
@@ -13,6 +14,7 @@ pub(crate) use assemble::Case;
 #[cfg(test)]
 pub(crate) use assemble::check_verdict;
 
+pub use crate::decide::{Outcome, RateInterval};
 use crate::matching::Ground;
 use crate::pattern::Pattern;
 use crate::protocol::{Accept, DrillKind, Measure, Ring};
@@ -20,34 +22,6 @@ use crate::quantity::Unit;
 
 /// The version of the JSON layout, raised when a key changes its meaning.
 pub const VERDICT_FORMAT: u32 = 1;
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
-pub enum Outcome {
-    #[serde(rename = "pass")]
-    Pass,
-    #[serde(rename = "fail")]
-    Fail,
-    #[serde(rename = "undecided")]
-    Undecided,
-    #[serde(rename = "not ridden")]
-    NotRidden,
-    /// The unit by its declared nature has no such reading: listed, counts for nothing.
-    #[serde(rename = "not applicable")]
-    NotApplicable,
-}
-
-impl Outcome {
-    pub fn word(self) -> &'static str {
-        match self {
-            Outcome::Pass => "pass",
-            Outcome::Fail => "fail",
-            Outcome::Undecided => "undecided",
-            Outcome::NotRidden => "not ridden",
-            Outcome::NotApplicable => "not applicable",
-        }
-    }
-}
 
 /// A judged session, for one unit.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -478,17 +452,6 @@ pub struct RepeatVerdict {
     pub required: bool,
     pub reason: Option<String>,
     pub remedy: Option<String>,
-}
-
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
-pub struct RateInterval {
-    /// 0.95
-    pub level: f64,
-    /// 1 or 2
-    pub sides: u32,
-    pub low: f64,
-    pub high: f64,
 }
 
 /// Two references over the steady phases, both at the unit's place.

@@ -6,7 +6,7 @@ use chrono::{DateTime, FixedOffset};
 use serde::Serialize;
 use serde_json::{Map, Value};
 
-use crate::report::words;
+use crate::words;
 
 /// What a difference means, the weightiest first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]

@@ -19,8 +19,8 @@ pub use inputs::{Input, Kind, Shelf, State};
 use crate::judge::{self, JudgeError};
 use crate::problem::Problems;
 use crate::protocol::{self, Reopened, Slip};
-use crate::report::json;
 use crate::session::{self, Session};
+use crate::verdict::json;
 use crate::verdict::{VERDICT_FORMAT, Verdict};
 
 /// Where the inputs of a verdict may be.

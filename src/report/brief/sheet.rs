@@ -7,8 +7,8 @@ use crate::brief::{self, Act, Aim, Line, Part, Reads, Step};
 use crate::cautions::{self, Caution};
 use crate::protocol::{self, Accept, Drill, Phase, PhaseOrder, Protocol, Setting, Side, trim};
 use crate::quantity::Range;
-use crate::report::words;
 use crate::session::{Drivetrain, Instrument, Session, TrainerMode};
+use crate::words;
 
 /// Middle of what legs turn where the protocol says nothing: blocks, sprints, soft pedalling. Common practice, no source.
 const USUAL_RPM: f64 = 88.0;

@@ -3,7 +3,7 @@
 use crate::brief::{Act, Lasts, Step};
 use crate::protocol::trim;
 use crate::quantity::Range;
-use crate::report::words;
+use crate::words;
 
 /// `4 min`, `6 to 12 s`, `at least 4 min`; a dash where nothing is said.
 pub fn lasts(lasts: &Lasts) -> String {

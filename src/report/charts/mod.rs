@@ -13,10 +13,10 @@ pub use phase::Pictures;
 use super::groups::Group;
 use super::picture::{Key, Numbers, Picture, cell};
 use super::svg::{self, Anchor, Frame, Look, Points, Scale, Svg};
-use super::words;
 use crate::judge::Judgement;
 use crate::ride::{Ride, Trace};
 use crate::verdict::{CheckVerdict, MatchFacts, Outcome, PhaseVerdict, Verdict};
+use crate::words;
 
 /// Neighbouring samples further apart than this are not joined: a head unit writes once a second, and one late
 /// stamp is no gap.

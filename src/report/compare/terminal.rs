@@ -3,8 +3,8 @@
 use std::io::{self, Write};
 
 use crate::compare::{Cell, Comparison, Group, Row, Tally};
-use crate::report::words;
 use crate::text::{cut, safe, wrap};
+use crate::words;
 
 const WIDTH: usize = 80;
 const LABEL_WIDTH: usize = 23;

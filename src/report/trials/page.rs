@@ -8,8 +8,8 @@ use crate::pattern::Pattern;
 use crate::protocol::trim;
 use crate::rehearse::Bench;
 use crate::report::pages::{self, ReportError, css_string};
-use crate::report::words;
 use crate::trials::{Counts, Found, Ladder, Share, Sound, Summary, Trials};
+use crate::words;
 
 const TEMPLATE: pages::Template = ("trials.html", include_str!("../../../shared/trials.html"));
 

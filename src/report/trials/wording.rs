@@ -2,8 +2,8 @@
 
 use crate::protocol::{Side, trim};
 use crate::rehearse::{Fault, Kind, Share as Struck};
-use crate::report::words;
 use crate::trials::{Counts, Found, Ladder, Share, Summary, Trials};
+use crate::words;
 
 /// Of fewer sessions a tenth of a per cent says nothing: the limits lie a whole one apart and more.
 const MANY: u64 = 400;

@@ -1,0 +1,43 @@
+//! What a check, a phase and a session come to.
+
+use serde::{Deserialize, Serialize};
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub enum Outcome {
+    #[serde(rename = "pass")]
+    Pass,
+    #[serde(rename = "fail")]
+    Fail,
+    #[serde(rename = "undecided")]
+    Undecided,
+    #[serde(rename = "not ridden")]
+    NotRidden,
+    /// The unit by its declared nature has no such reading: listed, counts for nothing.
+    #[serde(rename = "not applicable")]
+    NotApplicable,
+}
+
+impl Outcome {
+    pub fn word(self) -> &'static str {
+        match self {
+            Outcome::Pass => "pass",
+            Outcome::Fail => "fail",
+            Outcome::Undecided => "undecided",
+            Outcome::NotRidden => "not ridden",
+            Outcome::NotApplicable => "not applicable",
+        }
+    }
+}
+
+/// How often a repeat is faulty, as an exact interval.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct RateInterval {
+    /// 0.95
+    pub level: f64,
+    /// 1 or 2
+    pub sides: u32,
+    pub low: f64,
+    pub high: f64,
+}
