@@ -377,22 +377,22 @@ pub fn judgement() -> Judgement {
 fn repeat(phases: &[PhaseVerdict], phase: &str, verdict: Outcome) -> RepeatVerdict {
     let of: Vec<_> = phases.iter().filter(|p| p.phase == phase).collect();
     let count = |outcome| of.iter().filter(|p| p.verdict == outcome).count() as u32;
-    let (asked, missing) = (of.len() as u32, count(Outcome::NotRidden));
+    let (asked, missing, failed) = (of.len() as u32, count(Outcome::NotRidden), count(Outcome::Fail));
     let interval = |sides, low, high| Some(RateInterval { level: 0.95, sides, low, high });
     RepeatVerdict {
         phase: phase.into(),
         asked,
         ridden: asked - missing,
-        failed: count(Outcome::Fail),
+        failed,
         undecided: count(Outcome::Undecided),
         accept: "every repeat".into(),
         checks: of[0].checks.clone(),
-        fault_rate: Some(f64::from(count(Outcome::Fail)) / f64::from(asked - missing)),
+        fault_rate: Some(f64::from(failed) / f64::from(asked - missing)),
         fault_rate_interval: interval(2, 0.54, 1.0),
         fault_rate_upper_limit: interval(1, 0.0, 1.0),
         verdict,
         required: true,
-        reason: (missing > 0).then(|| format!("{missing} of {asked} repeats were not ridden")),
+        reason: (failed > 0).then(|| format!("{failed} of {} repeats failed", asked - missing)),
         remedy: None,
     }
 }
