@@ -173,7 +173,7 @@ fn of_row(gathered: &Gathered, cells: &Cells<'_>) -> Row {
     let scatter = cells.scatter;
     Row {
         name: row.name.clone(),
-        of: row.of.to_owned(),
+        of: row.of.word().to_owned(),
         place: row.place.clone(),
         measure: row.measure.clone(),
         unit: row.unit.clone(),

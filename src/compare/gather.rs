@@ -5,15 +5,14 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use chrono::{DateTime, Utc};
 
-use super::pool::{Entry, Shared};
+use super::pool::Entry;
+use super::rows::{Of, rows};
 use super::{
     Answer, By, COMPARISON_FORMAT, CompareError, ComparedProtocol, ComparedSession, Comparison, Group, Question, Row,
     Tally,
 };
-use crate::protocol::{DrillKind, Measure};
-use crate::quantity::Unit;
 use crate::scoring::budget::Source;
-use crate::verdict::{CheckOf, CheckVerdict, InstrumentFacts, Outcome, PlacedCheck, ProtocolFacts, Verdict};
+use crate::verdict::{CheckVerdict, InstrumentFacts, Outcome, ProtocolFacts, Verdict};
 use crate::words;
 
 /// A verdict and the file that it stands in.
@@ -27,7 +26,7 @@ pub struct Given {
 #[derive(Debug, Clone)]
 pub(super) struct Measured {
     pub name: String,
-    pub of: &'static str,
+    pub of: Of,
     pub place: String,
     pub measure: String,
     pub unit: String,
@@ -372,7 +371,7 @@ fn advise(given: &[Given], cautions: &mut Vec<String>) {
 
 /// Numbers for texts, so that sessions compare keys as numbers.
 #[derive(Default)]
-struct Keys(HashMap<String, u32>);
+pub(super) struct Keys(HashMap<String, u32>);
 
 impl Keys {
     fn of(&mut self, text: String) -> u32 {
@@ -382,7 +381,7 @@ impl Keys {
 }
 
 /// What a session's budget lines hang on, as keys: `surely` the same draw, `maybe` the same.
-struct Hangs {
+pub(super) struct Hangs {
     references: HashMap<String, String>,
     all_references: u32,
     drivetrain: (u32, u32),
@@ -395,7 +394,7 @@ struct Hangs {
 const ANYWHERE: &str = "anywhere";
 
 impl Hangs {
-    fn of(given: &[Given], keys: &mut Keys) -> Vec<Hangs> {
+    pub fn of(given: &[Given], keys: &mut Keys) -> Vec<Hangs> {
         let clusters = clusters(given);
         given
             .iter()
@@ -432,7 +431,7 @@ impl Hangs {
     }
 
     /// (surely, maybe); `None` for a draw of the session's own.
-    fn keys(&self, source: Option<Source>, check: &CheckVerdict, keys: &mut Keys) -> Option<(u32, u32)> {
+    pub fn keys(&self, source: Option<Source>, check: &CheckVerdict, keys: &mut Keys) -> Option<(u32, u32)> {
         match source {
             Some(Source::Scatter | Source::Resolution | Source::SamplingPhase) => None,
             Some(Source::ReferenceGain | Source::SideSplit | Source::Flywheel) => {
@@ -496,155 +495,6 @@ fn clusters(given: &[Given]) -> Vec<usize> {
     (0..given.len()).map(|i| root(&mut parent, i)).collect()
 }
 
-/// A value with what its budget says, times `factor`.
-fn entry(check: &CheckVerdict, factor: f64, hangs: &Hangs, keys: &mut Keys) -> Entry {
-    let mut entry = Entry {
-        value: check.value.filter(|_| !check.censored).map(|value| value * factor),
-        uncertain: check.expanded_uncertainty.is_some() && !check.budget.is_empty(),
-        censored: check.censored,
-        outcome: Some(check.verdict),
-        ..Entry::default()
-    };
-    for line in &check.budget {
-        let u = line.standard_uncertainty * factor.abs();
-        let source = Source::from_word(&line.source);
-        match hangs.keys(source, check, keys) {
-            None => entry.own(u, line.degrees_of_freedom.unwrap_or(f64::INFINITY)),
-            Some((surely, maybe)) => {
-                let source = source.map_or(u8::MAX, |source| source as u8);
-                entry.shared.push(Shared { source, surely, maybe, u });
-            }
-        }
-    }
-    entry
-}
-
-/// Errors of steady blocks in per cent, by ring, then every check of the protocol.
-fn rows(given: &[Given]) -> Vec<Measured> {
-    let mut keys = Keys::default();
-    let hangs = Hangs::of(given, &mut keys);
-    let mut rows = steady_rows(given, &hangs, &mut keys);
-    let mut places: HashMap<(&'static str, String, String, String), usize> = HashMap::new();
-    for (i, Given { verdict, .. }) in given.iter().enumerate() {
-        for placed in verdict.checks() {
-            let Some(of) = kind(&placed, verdict) else { continue };
-            let check = placed.check;
-            let key = (of, placed.label().to_owned(), check.measure.clone(), check.unit.clone());
-            let place = *places.entry(key).or_insert_with(|| {
-                rows.push(Measured { entries: vec![], ..of_check(&placed, of) });
-                rows.len() - 1
-            });
-            let row = &mut rows[place];
-            row.entries.resize(i, None);
-            // A check that stands twice in one verdict is one row's once.
-            if row.entries.len() == i {
-                row.entries.push(Some(entry(check, 1.0, &hangs[i], &mut keys)));
-            }
-            if row.limit != check.limit {
-                row.limit = None;
-            }
-        }
-    }
-    rows.iter_mut().for_each(|row| row.entries.resize(given.len(), None));
-    rows
-}
-
-/// `None` for what another row says: single rides of what is repeated, and surplus ones.
-fn kind(placed: &PlacedCheck<'_>, verdict: &Verdict) -> Option<&'static str> {
-    match placed.of {
-        CheckOf::Ride(phase) => {
-            (!phase.surplus && phase.repeat == 1 && verdict.repeats_of(&phase.phase).is_none()).then_some("ride")
-        }
-        CheckOf::Mean(_) => Some("mean"),
-        CheckOf::Contrast => Some("contrast"),
-        CheckOf::WholeRide => Some("whole ride"),
-    }
-}
-
-fn of_check(placed: &PlacedCheck<'_>, of: &'static str) -> Measured {
-    let (check, label) = (placed.check, placed.label());
-    let steady = matches!(placed.of, CheckOf::Ride(phase) if phase.kind() == Some(DrillKind::Steady));
-    let measure = words::plain(&check.measure);
-    let name = match of {
-        "contrast" => words::plain(label),
-        "whole ride" => format!("whole ride: {measure}"),
-        "mean" => format!("{}, mean of repeats: {measure}", words::phase(label)),
-        _ => format!("{}: {measure}", words::phase(label)),
-    };
-    let measured = check.expanded_uncertainty.is_some() || of != "ride";
-    Measured {
-        name,
-        of,
-        place: label.to_owned(),
-        measure: check.measure.clone(),
-        unit: check.unit.clone(),
-        limit: check.limit.clone(),
-        required: placed.required(),
-        compared: placed.required() && measured && !(steady && check.is_of(Measure::MeanError)),
-        main: of == "contrast",
-        entries: vec![],
-    }
-}
-
-/// The ring that a selector asks for.
-fn ring(selector: &str) -> Option<&str> {
-    let (_, keys) = selector.split_once('[')?;
-    keys.trim_end_matches(']').split(", ").find_map(|key| key.strip_prefix("ring="))
-}
-
-fn steady_rows(given: &[Given], hangs: &[Hangs], keys: &mut Keys) -> Vec<Measured> {
-    let mut rows: BTreeMap<Option<String>, Vec<Option<Entry>>> = BTreeMap::new();
-    for (i, Given { verdict, .. }) in given.iter().enumerate() {
-        let mut blocks: BTreeMap<Option<String>, Vec<Entry>> = BTreeMap::new();
-        for placed in verdict.checks() {
-            let CheckOf::Ride(phase) = placed.of else { continue };
-            let check = placed.check;
-            let steady = phase.kind() == Some(DrillKind::Steady) && !phase.surplus;
-            if !steady || !check.is_of(Measure::MeanError) || check.budget.is_empty() {
-                continue;
-            }
-            if let Some(factor) = to_percent(check) {
-                let block = entry(check, factor, &hangs[i], keys);
-                blocks.entry(ring(&phase.phase).map(str::to_owned)).or_default().push(block);
-            }
-        }
-        for (ring, blocks) in blocks {
-            if let Some(mean) = Entry::mean(&blocks) {
-                let row = rows.entry(ring).or_default();
-                row.resize(i, None);
-                row.push(Some(mean));
-            }
-        }
-    }
-    let named = |(ring, mut entries): (Option<String>, Vec<Option<Entry>>)| {
-        entries.resize(given.len(), None);
-        let name = ring.as_ref().map_or("steady error".to_owned(), |ring| format!("steady error, {ring} ring"));
-        Measured {
-            name,
-            of: "steady",
-            place: ring.unwrap_or_default(),
-            measure: Measure::MeanError.word().to_owned(),
-            unit: Unit::Percent.symbol().to_owned(),
-            limit: None,
-            required: true,
-            compared: true,
-            main: true,
-            entries,
-        }
-    };
-    rows.into_iter().map(named).collect()
-}
-
-/// What makes a check's value per cents; `None` where it has no such form.
-fn to_percent(check: &CheckVerdict) -> Option<f64> {
-    if check.is_in(Unit::Percent) {
-        return Some(1.0);
-    }
-    let also = check.also.as_ref().filter(|also| also.is_in(Unit::Percent))?;
-    let by_uncertainty = also.expanded_uncertainty.zip(check.expanded_uncertainty).map(|(a, b)| a / b);
-    by_uncertainty.or_else(|| Some(also.value / check.value?)).filter(|factor| factor.is_finite() && *factor > 0.0)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -654,12 +504,5 @@ mod tests {
         let mut names = ["unit 17", "unit 9", "firmware 2.10", "firmware 2.9", "unit 9b"];
         names.sort_by(|a, b| by_parts(a, b));
         assert_eq!(names, ["firmware 2.9", "firmware 2.10", "unit 9", "unit 9b", "unit 17"]);
-    }
-
-    #[test]
-    fn a_selector_tells_its_ring() {
-        assert_eq!(ring("steady[ring=big, power=120 W]"), Some("big"));
-        assert_eq!(ring("steady[power=120 W]"), None);
-        assert_eq!(ring("sprints"), None);
     }
 }

@@ -14,12 +14,14 @@ mod gather;
 mod pool;
 mod questions;
 mod read;
+mod rows;
 
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 pub use gather::Given;
 pub use read::{CompareError, from_json, read_all};
+pub use rows::Of;
 
 use gather::Gathered;
 

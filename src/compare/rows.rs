@@ -1,0 +1,202 @@
+//! The rows of a comparison: steady errors by ring, then every check.
+
+use std::collections::{BTreeMap, HashMap};
+
+use super::gather::{Given, Hangs, Keys, Measured};
+use super::pool::{Entry, Shared};
+use crate::protocol::{DrillKind, Measure};
+use crate::quantity::Unit;
+use crate::scoring::budget::Source;
+use crate::verdict::{CheckOf, CheckVerdict, PlacedCheck, Verdict};
+use crate::words;
+
+/// What a row is of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Of {
+    /// The errors of steady blocks together.
+    Steady,
+    Ride,
+    Mean,
+    Contrast,
+    WholeRide,
+}
+
+impl Of {
+    const ALL: [Of; 5] = [Of::Steady, Of::Ride, Of::Mean, Of::Contrast, Of::WholeRide];
+
+    /// As a comparison's JSON writes it.
+    pub fn word(self) -> &'static str {
+        match self {
+            Of::Steady => "steady",
+            Of::Ride => "ride",
+            Of::Mean => "mean",
+            Of::Contrast => "contrast",
+            Of::WholeRide => "whole ride",
+        }
+    }
+
+    pub fn from_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|of| of.word() == word)
+    }
+}
+
+/// A value with what its budget says, times `factor`.
+fn entry(check: &CheckVerdict, factor: f64, hangs: &Hangs, keys: &mut Keys) -> Entry {
+    let mut entry = Entry {
+        value: check.value.filter(|_| !check.censored).map(|value| value * factor),
+        uncertain: check.expanded_uncertainty.is_some() && !check.budget.is_empty(),
+        censored: check.censored,
+        outcome: Some(check.verdict),
+        ..Entry::default()
+    };
+    for line in &check.budget {
+        let u = line.standard_uncertainty * factor.abs();
+        let source = Source::from_word(&line.source);
+        match hangs.keys(source, check, keys) {
+            None => entry.own(u, line.degrees_of_freedom.unwrap_or(f64::INFINITY)),
+            Some((surely, maybe)) => {
+                let source = source.map_or(u8::MAX, |source| source as u8);
+                entry.shared.push(Shared { source, surely, maybe, u });
+            }
+        }
+    }
+    entry
+}
+
+/// Errors of steady blocks in per cent, by ring, then every check of the protocol.
+pub(super) fn rows(given: &[Given]) -> Vec<Measured> {
+    let mut keys = Keys::default();
+    let hangs = Hangs::of(given, &mut keys);
+    let mut rows = steady_rows(given, &hangs, &mut keys);
+    let mut places: HashMap<(Of, String, String, String), usize> = HashMap::new();
+    for (i, Given { verdict, .. }) in given.iter().enumerate() {
+        for placed in verdict.checks() {
+            let Some(of) = kind(&placed, verdict) else { continue };
+            let check = placed.check;
+            let key = (of, placed.label().to_owned(), check.measure.clone(), check.unit.clone());
+            let place = *places.entry(key).or_insert_with(|| {
+                rows.push(Measured { entries: vec![], ..of_check(&placed, of) });
+                rows.len() - 1
+            });
+            let row = &mut rows[place];
+            row.entries.resize(i, None);
+            // A check that stands twice in one verdict is one row's once.
+            if row.entries.len() == i {
+                row.entries.push(Some(entry(check, 1.0, &hangs[i], &mut keys)));
+            }
+            if row.limit != check.limit {
+                row.limit = None;
+            }
+        }
+    }
+    rows.iter_mut().for_each(|row| row.entries.resize(given.len(), None));
+    rows
+}
+
+/// `None` for what another row says: single rides of what is repeated, and surplus ones.
+fn kind(placed: &PlacedCheck<'_>, verdict: &Verdict) -> Option<Of> {
+    match placed.of {
+        CheckOf::Ride(phase) => {
+            (!phase.surplus && phase.repeat == 1 && verdict.repeats_of(&phase.phase).is_none()).then_some(Of::Ride)
+        }
+        CheckOf::Mean(_) => Some(Of::Mean),
+        CheckOf::Contrast => Some(Of::Contrast),
+        CheckOf::WholeRide => Some(Of::WholeRide),
+    }
+}
+
+fn of_check(placed: &PlacedCheck<'_>, of: Of) -> Measured {
+    let (check, label) = (placed.check, placed.label());
+    let steady = matches!(placed.of, CheckOf::Ride(phase) if phase.kind() == Some(DrillKind::Steady));
+    let measure = words::plain(&check.measure);
+    let name = match of {
+        Of::Contrast => words::plain(label),
+        Of::WholeRide => format!("whole ride: {measure}"),
+        Of::Mean => format!("{}, mean of repeats: {measure}", words::phase(label)),
+        Of::Ride | Of::Steady => format!("{}: {measure}", words::phase(label)),
+    };
+    let measured = check.expanded_uncertainty.is_some() || of != Of::Ride;
+    Measured {
+        name,
+        of,
+        place: label.to_owned(),
+        measure: check.measure.clone(),
+        unit: check.unit.clone(),
+        limit: check.limit.clone(),
+        required: placed.required(),
+        compared: placed.required() && measured && !(steady && check.is_of(Measure::MeanError)),
+        main: of == Of::Contrast,
+        entries: vec![],
+    }
+}
+
+/// The ring that a selector asks for.
+fn ring(selector: &str) -> Option<&str> {
+    let (_, keys) = selector.split_once('[')?;
+    keys.trim_end_matches(']').split(", ").find_map(|key| key.strip_prefix("ring="))
+}
+
+fn steady_rows(given: &[Given], hangs: &[Hangs], keys: &mut Keys) -> Vec<Measured> {
+    let mut rows: BTreeMap<Option<String>, Vec<Option<Entry>>> = BTreeMap::new();
+    for (i, Given { verdict, .. }) in given.iter().enumerate() {
+        let mut blocks: BTreeMap<Option<String>, Vec<Entry>> = BTreeMap::new();
+        for placed in verdict.checks() {
+            let CheckOf::Ride(phase) = placed.of else { continue };
+            let check = placed.check;
+            let steady = phase.kind() == Some(DrillKind::Steady) && !phase.surplus;
+            if !steady || !check.is_of(Measure::MeanError) || check.budget.is_empty() {
+                continue;
+            }
+            if let Some(factor) = to_percent(check) {
+                let block = entry(check, factor, &hangs[i], keys);
+                blocks.entry(ring(&phase.phase).map(str::to_owned)).or_default().push(block);
+            }
+        }
+        for (ring, blocks) in blocks {
+            if let Some(mean) = Entry::mean(&blocks) {
+                let row = rows.entry(ring).or_default();
+                row.resize(i, None);
+                row.push(Some(mean));
+            }
+        }
+    }
+    let named = |(ring, mut entries): (Option<String>, Vec<Option<Entry>>)| {
+        entries.resize(given.len(), None);
+        let name = ring.as_ref().map_or("steady error".to_owned(), |ring| format!("steady error, {ring} ring"));
+        Measured {
+            name,
+            of: Of::Steady,
+            place: ring.unwrap_or_default(),
+            measure: Measure::MeanError.word().to_owned(),
+            unit: Unit::Percent.symbol().to_owned(),
+            limit: None,
+            required: true,
+            compared: true,
+            main: true,
+            entries,
+        }
+    };
+    rows.into_iter().map(named).collect()
+}
+
+/// What makes a check's value per cents; `None` where it has no such form.
+fn to_percent(check: &CheckVerdict) -> Option<f64> {
+    if check.is_in(Unit::Percent) {
+        return Some(1.0);
+    }
+    let also = check.also.as_ref().filter(|also| also.is_in(Unit::Percent))?;
+    let by_uncertainty = also.expanded_uncertainty.zip(check.expanded_uncertainty).map(|(a, b)| a / b);
+    by_uncertainty.or_else(|| Some(also.value / check.value?)).filter(|factor| factor.is_finite() && *factor > 0.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_selector_tells_its_ring() {
+        assert_eq!(ring("steady[ring=big, power=120 W]"), Some("big"));
+        assert_eq!(ring("steady[power=120 W]"), None);
+        assert_eq!(ring("sprints"), None);
+    }
+}
