@@ -142,7 +142,7 @@ impl<W: Write> Table<'_, W> {
 
     /// Columns as wide as what stands in them; phases get what is left.
     fn rows(&mut self, rows: &[Row]) -> io::Result<()> {
-        let (applicable, others): (Vec<&Row>, Vec<&Row>) = rows.iter().partition(|row| row.word != NOT_APPLICABLE);
+        let (applicable, others): (Vec<&Row>, Vec<&Row>) = rows.iter().partition(|row| row.applies());
         let columns = Columns::of(&applicable);
         if !applicable.is_empty() {
             writeln!(self.out, "{}{}", padded("Verdict", OUTCOME_WIDTH), columns.head())?;
@@ -225,11 +225,15 @@ struct Row {
     /// Measure, value and limit of the checks that it names.
     cells: Vec<[String; 3]>,
     notes: Vec<String>,
+    /// Without a protocol nothing was asked, so nothing is passed or failed, nor fails to apply.
+    compared: bool,
 }
 
-const NOT_APPLICABLE: &str = "not applicable";
-
 impl Row {
+    fn applies(&self) -> bool {
+        self.compared || self.outcome != Outcome::NotApplicable
+    }
+
     fn of(outcome: Outcome, required: bool, label: &str, checks: &[&CheckVerdict]) -> Self {
         let cell = |check: &&CheckVerdict| {
             let value = words::value_of(check).unwrap_or_else(|| "no value".to_owned());
@@ -238,7 +242,7 @@ impl Row {
         };
         let label = safe(&if required { label.to_owned() } else { format!("{label} (advisory)") });
         let word = if outcome == Outcome::Fail { "FAIL" } else { outcome.word() };
-        Self { word, outcome, label, cells: checks.iter().map(cell).collect(), notes: vec![] }
+        Self { word, outcome, label, cells: checks.iter().map(cell).collect(), notes: vec![], compared: false }
     }
 }
 
@@ -315,10 +319,9 @@ fn rows(verdict: &Verdict) -> Vec<Row> {
     });
     let across = verdict.contrasts.iter().chain(&verdict.whole_ride).map(|check| {
         let label = check.contrast.as_deref().map_or("Whole ride".to_owned(), |c| words::capital(&words::phase(c)));
-        // Without a protocol nothing was asked, so nothing is passed or failed, nor fails to apply.
         let compared = check.limit.is_none() && check.value.is_some();
         let row = Row::of(check.verdict, check.required || compared, &label, &[check]);
-        if compared { Row { word: "compared", ..row } } else { row }
+        if compared { Row { word: "compared", compared, ..row } } else { row }
     });
     phases.chain(across).collect()
 }

@@ -104,33 +104,30 @@ fn input_lines(input: &Input, out: &mut impl Write) -> io::Result<()> {
     };
     let instrument = input.instrument.as_ref().map(|label| format!(", {label}")).unwrap_or_default();
     wrapped(out, &format!("  {word:<STATE_WIDTH$}"), &beneath, &format!("{}{instrument}", input.title()))?;
-    // Sixty-four digits stay on one line.
-    let mut note = |text: &str| {
-        let indent = if text.starts_with("then ") || text.starts_with("now ") { HASH_INDENT } else { &beneath };
-        wrapped(out, indent, indent, text)
-    };
+    // A hash's sixty-four digits stay on one line.
+    let mut line = |indent: &str, text: &str| wrapped(out, indent, indent, text);
     let stated = input.sha256.as_deref().unwrap_or("none");
     match &input.state {
         State::Same { file } => {
             let name = file.file_name().map(|name| name.to_string_lossy().into_owned());
             let renamed = input.kind != crate::verify::Kind::Protocol && name.as_deref() != Some(input.name.as_str());
-            if renamed { note(&format!("is now {}", file.display())) } else { Ok(()) }
+            if renamed { line(&beneath, &format!("is now {}", file.display())) } else { Ok(()) }
         }
         State::Another { file, sha256 } => {
-            note(&format!("found {}", file.display()))?;
-            note(&format!("then {stated}"))?;
-            note(&format!("now {sha256}"))
+            line(&beneath, &format!("found {}", file.display()))?;
+            line(HASH_INDENT, &format!("then {stated}"))?;
+            line(HASH_INDENT, &format!("now {sha256}"))
         }
         State::NotFound { looked_for } => {
             match looked_for {
-                Some(path) => note(&format!("looked for {}", path.display()))?,
-                None => note("the session names no such file")?,
+                Some(path) => line(&beneath, &format!("looked for {}", path.display()))?,
+                None => line(&beneath, "the session names no such file")?,
             }
-            note(&format!("then {stated}"))
+            line(HASH_INDENT, &format!("then {stated}"))
         }
         State::Unstated { sha256, .. } => {
-            note("the verdict holds no hash of it")?;
-            note(&format!("now {}", sha256.as_deref().unwrap_or("unreadable")))
+            line(&beneath, "the verdict holds no hash of it")?;
+            line(HASH_INDENT, &format!("now {}", sha256.as_deref().unwrap_or("unreadable")))
         }
     }
 }

@@ -28,18 +28,16 @@ pub fn mark(outcome: Option<Outcome>) -> String {
     svg.finish()
 }
 
-/// Each ring's pooled error with its expanded uncertainty, and the blocks behind it with their limits.
-pub fn rings(verdict: &Verdict) -> Option<Picture> {
-    const ROW_PX: f64 = 19.0;
-    struct Row<'a> {
-        label: String,
-        value: f64,
-        uncertainty: f64,
-        check: Option<&'a CheckVerdict>,
-    }
-    if verdict.rings.is_empty() {
-        return None;
-    }
+/// A ring's pooled error, or that of one of its blocks.
+struct RingRow<'a> {
+    label: String,
+    value: f64,
+    uncertainty: f64,
+    check: Option<&'a CheckVerdict>,
+}
+
+/// Each ring before its blocks, and the unit of all.
+fn ring_rows(verdict: &Verdict) -> (Vec<RingRow<'_>>, &'static str) {
     let blocks: Vec<(&PhaseVerdict, &CheckVerdict)> = verdict
         .phases
         .iter()
@@ -49,7 +47,6 @@ pub fn rings(verdict: &Verdict) -> Option<Picture> {
     // Blocks and pooled errors share an axis only where they share a unit.
     let in_pct = blocks.first().is_some_and(|(_, check)| check.is_in(Unit::Percent));
     let drawn_in = if in_pct { Unit::Percent } else { Unit::Watt };
-    let unit = drawn_in.symbol();
     let mut rows = vec![];
     for ring in &verdict.rings {
         let (value, uncertainty) = if in_pct {
@@ -57,7 +54,7 @@ pub fn rings(verdict: &Verdict) -> Option<Picture> {
         } else {
             (ring.error_w, ring.expanded_uncertainty_w)
         };
-        rows.push(Row { label: format!("{} ring, pooled", ring.ring), value, uncertainty, check: None });
+        rows.push(RingRow { label: format!("{} ring, pooled", ring.ring), value, uncertainty, check: None });
         for (phase, check) in &blocks {
             let ring_of = phase.matched.as_ref().and_then(|m| m.ring.as_deref());
             if ring_of == Some(ring.ring.as_str()) && check.is_in(drawn_in) {
@@ -69,11 +66,22 @@ pub fn rings(verdict: &Verdict) -> Option<Picture> {
                 if phase.surplus {
                     label += ", surplus";
                 }
-                let (value, uncertainty) = (check.value?, check.expanded_uncertainty.unwrap_or(0.0));
-                rows.push(Row { label, value, uncertainty, check: Some(check) });
+                let Some(value) = check.value else { continue };
+                let uncertainty = check.expanded_uncertainty.unwrap_or(0.0);
+                rows.push(RingRow { label, value, uncertainty, check: Some(check) });
             }
         }
     }
+    (rows, drawn_in.symbol())
+}
+
+/// Each ring's pooled error with its expanded uncertainty, and the blocks behind it with their limits.
+pub fn rings(verdict: &Verdict) -> Option<Picture> {
+    const ROW_PX: f64 = 19.0;
+    if verdict.rings.is_empty() {
+        return None;
+    }
+    let (rows, unit) = ring_rows(verdict);
     let reach = rows
         .iter()
         .flat_map(|r| {
