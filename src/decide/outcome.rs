@@ -30,7 +30,7 @@ impl Outcome {
     }
 }
 
-/// How often a repeat is faulty, as an exact interval.
+// How often a repeat is faulty, as an exact interval. No doc comment: the published schema holds those.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct RateInterval {
