@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 use std::time::Instant;
 
 use assize::against_truth;
-use assize::rehearse::{Habits, Plan, simulate};
+use assize::rehearse::{RehearsalPlan, RideHabits, simulate};
 use common::assignment::{CASES, Case, Tally, tally};
 use rayon::prelude::*;
 
@@ -97,7 +97,7 @@ fn main() {
 fn lag(seeds: &[u64]) {
     let protocol = common::shipped("bench-both-rings.yaml");
     let one = |seed: &u64| {
-        let plan = Plan { habits: Habits::varied(*seed), ..common::plan(*seed, &["late=3"]) };
+        let plan = RehearsalPlan { habits: RideHabits::varied(*seed), ..common::plan(*seed, &["late=3"]) };
         let rehearsal = simulate(&protocol, &plan);
         let compared = against_truth::compare(&common::judge(&rehearsal).verdict, &rehearsal.truth_file());
         let across = compared.unwrap_or_else(|e| panic!("{e}")).across;

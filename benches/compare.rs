@@ -8,7 +8,7 @@ mod common;
 
 use std::time::Instant;
 
-use assize::compare::{By, Given, compare, read_all};
+use assize::compare::{Grouping, VerdictFile, compare, read_all};
 use assize::stats::{Sides, clopper_pearson};
 use common::season::{Season, coverages, told_apart};
 
@@ -56,9 +56,9 @@ fn time_of_a_thousand() {
     };
     let files: Vec<_> = (0..1000).map(write).collect();
     let began = Instant::now();
-    let given: Vec<Given> = read_all(&files).expect("they read");
+    let given: Vec<VerdictFile> = read_all(&files).expect("they read");
     let read_s = began.elapsed().as_secs_f64();
-    let comparison = compare(given, By::Specimen).expect("they compare");
+    let comparison = compare(given, Grouping::Specimen).expect("they compare");
     let json = assize::report::compare::json(&comparison);
     let all_s = began.elapsed().as_secs_f64();
     println!("1000 verdicts: {read_s:.2} s to read, {all_s:.2} s in all (1 allowed), {} kB of JSON", json.len() / 1000);

@@ -20,7 +20,7 @@ use std::time::Instant;
 
 use assize::against_truth::ComparedValue;
 use assize::protocol::Protocol;
-use assize::rehearse::{BENCHES, Habits, Plan, Rehearsal, Setting, simulate};
+use assize::rehearse::{BENCHES, Rehearsal, RehearsalPlan, RideHabits, RideSetting, simulate};
 use assize::session;
 use assize::stats::{Sides, clopper_pearson};
 use assize::verdict::{Finding, Outcome};
@@ -264,7 +264,7 @@ fn sound(seeds: Range<u64>, short: &mut Short) {
     let mut on = 0;
     for file in ["bench-both-rings.yaml", "short-check.yaml"] {
         let protocol = common::shipped(file);
-        for (kind, setting) in BENCHES.iter().flat_map(|kind| Setting::ALL.map(|setting| (kind, setting))) {
+        for (kind, setting) in BENCHES.iter().flat_map(|kind| RideSetting::ALL.map(|setting| (kind, setting))) {
             let all: Vec<Session> =
                 own(&seeds, on).into_par_iter().map(|seed| sound_one(&protocol, seed, kind, setting)).collect();
             on += seeds.end - seeds.start;
@@ -288,10 +288,10 @@ fn own(seeds: &Range<u64>, on: u64) -> Range<u64> {
     seeds.start + on..seeds.end + on
 }
 
-fn sound_one(protocol: &Protocol, seed: u64, kind: &assize::rehearse::BenchKind, setting: Setting) -> Session {
+fn sound_one(protocol: &Protocol, seed: u64, kind: &assize::rehearse::BenchKind, setting: RideSetting) -> Session {
     let plan = gate::varied(seed, &[]);
-    let habits = Habits { as_stated: seed.is_multiple_of(2), ..plan.habits };
-    let plan = Plan { habits, bench: (kind.bench)(), setting, ..plan };
+    let habits = RideHabits { as_stated: seed.is_multiple_of(2), ..plan.habits };
+    let plan = RehearsalPlan { habits, bench: (kind.bench)(), setting, ..plan };
     let rehearsal = simulate(protocol, &plan);
     let mut session = Session::of(seed, &rehearsal);
     if plan.bench.unit.sides == session::Sides::LeftDoubled {

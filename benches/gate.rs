@@ -29,7 +29,9 @@ use std::time::Instant;
 
 use assize::protocol::Protocol;
 use assize::quantity::{Bound, Unit};
-use assize::rehearse::{BENCHES, Habits, Plan, Rehearsal, Scatter, Setting, Storage, simulate};
+use assize::rehearse::{
+    BENCHES, Rehearsal, RehearsalPlan, RideHabits, RideSetting, RiderScatter, SecondStorage, simulate,
+};
 use assize::stats::{Sides, clopper_pearson};
 use assize::verdict::Outcome;
 use rayon::prelude::*;
@@ -37,7 +39,7 @@ use rayon::prelude::*;
 struct Judged {
     seed: u64,
     bench: String,
-    storage: [Storage; 4],
+    storage: [SecondStorage; 4],
     outcome: Outcome,
     named: Vec<String>,
     failed: Vec<String>,
@@ -50,7 +52,7 @@ struct Judged {
     beyond: Option<(String, Outcome)>,
 }
 
-type Riders = Option<Arc<Scatter>>;
+type Riders = Option<Arc<RiderScatter>>;
 
 /// Judges one session for each seed.
 #[derive(Clone, Copy)]
@@ -63,7 +65,7 @@ struct Gate<'a> {
 }
 
 impl Gate<'_> {
-    fn plan(&self, seed: u64) -> Plan {
+    fn plan(&self, seed: u64) -> RehearsalPlan {
         let mut plan = gate::varied(seed, self.faults);
         plan.habits.scatter = self.riders.clone();
         plan
@@ -76,7 +78,7 @@ impl Gate<'_> {
     fn judge_with(
         &self,
         seeds: Range<u64>,
-        planned: impl Fn(Plan, u64) -> Plan + Sync,
+        planned: impl Fn(RehearsalPlan, u64) -> RehearsalPlan + Sync,
         ridden: impl Fn(&mut Rehearsal) + Sync,
     ) -> Vec<Judged> {
         let one = |seed: u64| {
@@ -90,11 +92,11 @@ impl Gate<'_> {
 }
 
 /// Every bench but the usual one in every setting, in turn.
-fn elsewhere(plan: Plan, seed: u64) -> Plan {
-    let places = BENCHES.len() * Setting::ALL.len() - 1;
+fn elsewhere(plan: RehearsalPlan, seed: u64) -> RehearsalPlan {
+    let places = BENCHES.len() * RideSetting::ALL.len() - 1;
     let place = 1 + (seed % places as u64) as usize;
-    let setting = Setting::ALL[place / BENCHES.len()];
-    Plan { bench: (BENCHES[place % BENCHES.len()].bench)(), setting, ..plan }
+    let setting = RideSetting::ALL[place / BENCHES.len()];
+    RehearsalPlan { bench: (BENCHES[place % BENCHES.len()].bench)(), setting, ..plan }
 }
 
 /// One reference that is right and says so: what is left is scatter, clock and sampling.
@@ -103,7 +105,7 @@ fn right_and_alone(rehearsal: &mut Rehearsal) {
     rehearsal.session.references[0].uncertainty = Bound::single(0.0, Unit::Percent);
 }
 
-fn judge_one(plan: &Plan, rehearsal: &Rehearsal, limits: bool) -> Judged {
+fn judge_one(plan: &RehearsalPlan, rehearsal: &Rehearsal, limits: bool) -> Judged {
     let judgement = common::judge(rehearsal);
     let comparison = gate::beside_truth(rehearsal, &judgement);
     let mut observations = gate::one_each(plan.seed, &gate::observations(&comparison, &judgement));
@@ -269,7 +271,8 @@ fn main() -> ExitCode {
 
     // References are usually better than they state; at the edge of it one session in twenty has an E_n above 1 and waits.
     let title = "Sound units, good references, full bench trial";
-    let good = |plan: Plan, _| Plan { habits: Habits { as_stated: false, ..plan.habits }, ..plan };
+    let good =
+        |plan: RehearsalPlan, _| RehearsalPlan { habits: RideHabits { as_stated: false, ..plan.habits }, ..plan };
     let judged = sound.judge_with(seed..seed + sessions, good, |_| ());
     coverage_table(title, &judged.iter().collect::<Vec<_>>(), None, |_| true);
     sound_outcomes(title, &judged, 0.15, &mut short);
@@ -280,10 +283,10 @@ fn main() -> ExitCode {
     sound_outcomes(title, &judged, 0.15, &mut short);
     let short_term = |what: &str| what.contains("coast") || what.contains("standing");
     for (unit, pedals) in [
-        (Storage::LastMessage, Storage::LastMessage),
-        (Storage::SecondMean, Storage::SecondMean),
-        (Storage::LastMessage, Storage::SecondMean),
-        (Storage::SecondMean, Storage::LastMessage),
+        (SecondStorage::LastMessage, SecondStorage::LastMessage),
+        (SecondStorage::SecondMean, SecondStorage::SecondMean),
+        (SecondStorage::LastMessage, SecondStorage::SecondMean),
+        (SecondStorage::SecondMean, SecondStorage::LastMessage),
     ] {
         let these: Vec<&Judged> = judged.iter().filter(|j| j.storage[..2] == [unit, pedals]).collect();
         coverage_table(&format!("Unit stores {unit:?}, pedals {pedals:?}"), &these, None, short_term);
@@ -317,7 +320,8 @@ fn main() -> ExitCode {
     );
     coverage_table("Spread and a ramp", &of_further.iter().collect::<Vec<_>>(), Some(&mut short), |_| true);
 
-    let systematic = |plan: Plan, _| Plan { habits: Habits { systematic: 0.0, ..plan.habits }, ..plan };
+    let systematic =
+        |plan: RehearsalPlan, _| RehearsalPlan { habits: RideHabits { systematic: 0.0, ..plan.habits }, ..plan };
     let scattered = sound.judge_with(seed..seed + part, systematic, right_and_alone);
     coverage_table("Scatter, clock and sampling alone", &scattered.iter().collect::<Vec<_>>(), None, |_| true);
 
@@ -355,7 +359,7 @@ fn main() -> ExitCode {
 
 /// Steady minutes of the real rides: efforts of the one indoors, where this trial is ridden; balance from the road, the
 /// indoor ride has none.
-fn real_riders() -> Result<Scatter, String> {
+fn real_riders() -> Result<RiderScatter, String> {
     let folder = std::env::var_os("ASSIZE_RECORDINGS").ok_or("ASSIZE_RECORDINGS names no folder of real rides")?;
     let minutes = |names: &[&str]| -> Result<Vec<steady::Minute>, String> {
         let mut found = vec![];
@@ -374,5 +378,8 @@ fn real_riders() -> Result<Scatter, String> {
         let share_pct = m.share_pct.as_ref()?;
         Some(share_pct.iter().map(|pct| (pct - mean(share_pct)) / 100.0).collect())
     };
-    Ok(Scatter { efforts: indoors.iter().map(effort).collect(), right_shares: road.iter().filter_map(share).collect() })
+    Ok(RiderScatter {
+        efforts: indoors.iter().map(effort).collect(),
+        right_shares: road.iter().filter_map(share).collect(),
+    })
 }

@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 use std::time::Instant;
 
-use assize::{align, matching, recording, refer, scoring};
+use assize::{align, drivetrain, matching, recording, scoring};
 use criterion::{Criterion, criterion_group, criterion_main};
 
 fn judge_demo(c: &mut Criterion) {
@@ -43,7 +43,7 @@ fn score_demo(c: &mut Criterion) {
         .map(|path| (path.clone(), recording::read(path).expect("a demo recording reads")))
         .collect();
     let aligned = align::to_session_time(&session, &recordings).expect("the demo's clocks agree");
-    let ride = refer::to_unit_place(&aligned, &session, 0);
+    let ride = drivetrain::to_unit_place(&aligned, &session, 0);
     let protocol = session.protocol.as_ref().expect("the demo follows a protocol");
     let matches = matching::find(protocol, &session, &ride);
     let score = || scoring::score_all(&session, protocol, &matches, &ride);

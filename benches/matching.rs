@@ -8,7 +8,7 @@ use std::path::Path;
 use std::time::{Duration, Instant};
 
 use assize::protocol::{self, Protocol};
-use assize::rehearse::{Plan, simulate};
+use assize::rehearse::{RehearsalPlan, simulate};
 use assize::ride::Ride;
 use assize::session::Session;
 use assize::{judge, matching};
@@ -72,7 +72,7 @@ fn moves(protocol: &Protocol) -> usize {
 
 /// A ride as the protocol asks, and its session.
 fn ridden(protocol: &Protocol) -> (Session, Ride) {
-    let rehearsal = simulate(protocol, &Plan::new(1));
+    let rehearsal = simulate(protocol, &RehearsalPlan::new(1));
     let recordings = rehearsal.recordings.iter().map(|r| (r.file.clone(), r.clone())).collect();
     let mut judged = judge::judge_recordings(&rehearsal.session, &recordings).expect("a rehearsed ride is judged");
     (rehearsal.session, judged.remove(0).ride)

@@ -7,13 +7,13 @@ use std::hint::black_box;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
-use assize::rehearse::{Plan, simulate};
+use assize::rehearse::{RehearsalPlan, simulate};
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
 
 fn rides() -> Vec<(&'static str, Vec<u8>)> {
     let protocol = Path::new(env!("CARGO_MANIFEST_DIR")).join("protocols/bench-both-rings.yaml");
     let protocol = assize::protocol::load(&protocol, None).expect("a shipped protocol reads");
-    let unit = simulate(&protocol, &Plan::new(1)).files.swap_remove(0);
+    let unit = simulate(&protocol, &RehearsalPlan::new(1)).files.swap_remove(0);
     let mut rides = vec![("rehearsed, 75 min", unit)];
     match std::env::var_os("ASSIZE_RECORDINGS") {
         Some(folder) => {

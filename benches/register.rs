@@ -13,7 +13,7 @@ use std::path::Path;
 use std::process::ExitCode;
 use std::time::{Duration, Instant};
 
-use assize::register::{Document, Filters, Limits, Register, VIEWS, Value};
+use assize::register::{Filters, Limits, Register, VIEWS, Value, VerdictDocument};
 use assize::verdict::json;
 
 const BUDGET: Duration = Duration::from_millis(200);
@@ -62,21 +62,21 @@ fn fill(file: &Path, sessions: usize) {
         faults.iter().enumerate().map(move |(i, faults)| {
             let verdict = common::rehearse_and_judge(&protocol, 990_001 + i as u64, faults).verdict;
             let bytes = json::to_string(&verdict).into_bytes();
-            Document::of(&bytes, "/season".into(), "verdict.json".into()).expect("a verdict")
+            VerdictDocument::of(&bytes, "/season".into(), "verdict.json".into()).expect("a verdict")
         })
     });
-    let judged: Vec<Document> = judged.collect();
+    let judged: Vec<VerdictDocument> = judged.collect();
     let mut register = Register::open(file).expect("a register");
     let at = "2026-12-01T12:00:00Z".parse().expect("a time");
     let numbers: Vec<usize> = (0..sessions).collect();
     for chunk in numbers.chunks(TOGETHER) {
-        let documents: Vec<Document> = chunk.iter().map(|&n| changed(&judged[n % judged.len()], n)).collect();
+        let documents: Vec<VerdictDocument> = chunk.iter().map(|&n| changed(&judged[n % judged.len()], n)).collect();
         register.add_together(&documents, at).expect("room on the disk");
     }
 }
 
 /// 400 units of 20 models, 12 firmware versions, 150 testers, four years.
-fn changed(document: &Document, n: usize) -> Document {
+fn changed(document: &VerdictDocument, n: usize) -> VerdictDocument {
     let mut document = document.clone();
     let v = &mut document.verdict;
     // Units are not in step with the kinds of verdict.

@@ -4,7 +4,7 @@
 
 use std::path::Path;
 
-use assize::rehearse::{Plan, Setting, simulate, write};
+use assize::rehearse::{RehearsalPlan, RideSetting, simulate, write};
 use criterion::{Criterion, criterion_group, criterion_main};
 
 fn rehearse(c: &mut Criterion) {
@@ -13,8 +13,8 @@ fn rehearse(c: &mut Criterion) {
     let folder = tempfile::tempdir().expect("a folder to write into");
     let mut group = c.benchmark_group("75 min, three recordings");
     group.sample_size(20);
-    for setting in Setting::ALL {
-        let plan = Plan { setting, ..Plan::new(1) };
+    for setting in RideSetting::ALL {
+        let plan = RehearsalPlan { setting, ..RehearsalPlan::new(1) };
         group.bench_function(setting.word(), |b| {
             b.iter(|| write(&simulate(&protocol, &plan), folder.path()).expect("a folder that can be written"));
         });

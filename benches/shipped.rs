@@ -13,9 +13,9 @@ mod shipped;
 
 use std::process::ExitCode;
 
-use assize::rehearse::{BENCHES, Fault, Setting};
+use assize::rehearse::{BENCHES, Fault, RideSetting};
 use assize::stats::{Sides, clopper_pearson};
-use assize::trials::{Share, Trials, ride};
+use assize::trials::{TrialShare, Trials, ride};
 use assize::verdict::Outcome;
 use shipped::{HELD, LATE, RING, SHIPPED, SIDE};
 
@@ -43,11 +43,11 @@ fn main() -> ExitCode {
         let faults: Vec<Fault> = shipped.finds.iter().map(parsed).collect();
         let references: Vec<&str> = bench.references.iter().map(|fitted| fitted.label.as_str()).collect();
         let row = format!("{}, {}", shipped.file, references.join(" and "));
-        let setting = Setting::asked_by(&protocol);
+        let setting = RideSetting::asked_by(&protocol);
         let trials = Trials { protocol: &protocol, bench, setting, seed, sessions };
         let points = ride(&trials, &faults, || true, || ()).unwrap_or_else(|why| panic!("{}: {why}", shipped.file));
 
-        let mut within = |what: &str, share: Share, (low, high): (f64, f64)| {
+        let mut within = |what: &str, share: TrialShare, (low, high): (f64, f64)| {
             let limits = clopper_pearson(share.hits, share.n, 0.999, Sides::Two);
             if limits.1 < low || limits.0 > high {
                 off.push(format!("{row}: {what} {} of {}", share.hits, share.n));

@@ -6,7 +6,9 @@ use chrono::{DateTime, Utc};
 
 use crate::pattern::Pattern;
 use crate::protocol::{DrillKind, Measure};
-use crate::rehearse::{Mishap, TrueClock, TrueFault, TruePhase, TrueRecording, TrueSpan, TrueValue, TruthFile, What};
+use crate::rehearse::{
+    Mishap, MishapEffect, TrueClock, TrueFault, TruePhase, TrueRecording, TrueSpan, TrueValue, TruthFile,
+};
 use crate::ride::AlignedOn;
 use crate::stats;
 use crate::verdict::{CheckVerdict, ClockFacts, Finding, MatchFacts, Outcome, PhaseVerdict, Verdict};
@@ -25,7 +27,7 @@ pub struct OtherRecordings {
 
 /// A verdict beside the truth.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Comparison {
+pub struct TruthComparison {
     pub seed: u64,
     /// Every repeat that was ridden, in ride order, then what was found where none such was ridden.
     pub phases: Vec<ComparedPhase>,
@@ -140,7 +142,7 @@ pub struct ComparedFault {
 
 /// Counts over one session, or several added up.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct Sum {
+pub struct TruthCounts {
     pub sessions: usize,
     pub ridden: usize,
     pub found: usize,
@@ -165,7 +167,7 @@ pub struct Sum {
     pub also_named: usize,
 }
 
-impl Sum {
+impl TruthCounts {
     /// Share of values whose ± U holds the truth, with its exact 95 % interval as if they were independent.
     pub fn coverage(&self) -> Option<(f64, f64, f64)> {
         let (inside, n) = (self.inside as u64, self.with_uncertainty as u64);
@@ -174,7 +176,7 @@ impl Sum {
     }
 }
 
-impl AddAssign for Sum {
+impl AddAssign for TruthCounts {
     fn add_assign(&mut self, other: Self) {
         self.sessions += other.sessions;
         self.ridden += other.ridden;
@@ -199,13 +201,13 @@ impl AddAssign for Sum {
     }
 }
 
-impl Comparison {
+impl TruthComparison {
     pub fn values(&self) -> impl Iterator<Item = &ComparedValue> {
         self.phases.iter().flat_map(|p| &p.checks).chain(self.across.iter().flat_map(|(_, values)| values))
     }
 
-    pub fn sum(&self) -> Sum {
-        let mut sum = Sum { sessions: 1, also_named: self.also_named.len(), ..Sum::default() };
+    pub fn sum(&self) -> TruthCounts {
+        let mut sum = TruthCounts { sessions: 1, also_named: self.also_named.len(), ..TruthCounts::default() };
         for phase in &self.phases {
             match phase.found {
                 Found::At { start_off_s, end_off_s, ring_right } => {
@@ -247,7 +249,7 @@ impl Comparison {
 ///
 /// # Errors
 /// [`OtherRecordings`] if a recording of the verdict is none of the truth's.
-pub fn compare(verdict: &Verdict, truth: &TruthFile) -> Result<Comparison, OtherRecordings> {
+pub fn compare(verdict: &Verdict, truth: &TruthFile) -> Result<TruthComparison, OtherRecordings> {
     let listed = |sha256: &str| truth.recordings.iter().find(|r| r.sha256 == sha256);
     if let Some(other) = verdict.recordings.iter().find(|r| listed(&r.sha256).is_none()) {
         let of: Vec<String> = truth.recordings.iter().map(|r| format!("{} ({})", r.file, r.sha256)).collect();
@@ -261,8 +263,8 @@ pub fn compare(verdict: &Verdict, truth: &TruthFile) -> Result<Comparison, Other
         session.map_or(TrueClock { offset_s: 0.0, drift_ppm: 0.0, jump_s: 0.0, jump_at_s: 0.0 }, |r| r.clock);
     let own = verdict.clocks.iter().find(|facts| facts.aligned_on == AlignedOn::SessionClock.word());
     clock.offset_s += own.map_or(0.0, |facts| facts.offset_s);
-    let beside = Beside { verdict, truth, clock };
-    Ok(Comparison {
+    let beside = BesideTruth { verdict, truth, clock };
+    Ok(TruthComparison {
         seed: truth.seed,
         phases: beside.phases(),
         across: beside.across(),
@@ -272,14 +274,14 @@ pub fn compare(verdict: &Verdict, truth: &TruthFile) -> Result<Comparison, Other
     })
 }
 
-struct Beside<'a> {
+struct BesideTruth<'a> {
     verdict: &'a Verdict,
     truth: &'a TruthFile,
     /// Of session time.
     clock: TrueClock,
 }
 
-impl Beside<'_> {
+impl BesideTruth<'_> {
     fn true_s(&self, session_time: DateTime<Utc>) -> Option<f64> {
         self.clock.true_s((session_time - self.truth.date).as_seconds_f64())
     }
@@ -425,7 +427,7 @@ impl Beside<'_> {
             .truth
             .mishaps
             .iter()
-            .any(|told| told.parse::<Mishap>().is_ok_and(|mishap| mishap.what == What::ClockUnset));
+            .any(|told| told.parse::<Mishap>().is_ok_and(|mishap| mishap.what == MishapEffect::ClockUnset));
         let meant = |finding: &Finding| {
             let named = finding.named();
             let of_fault = |fault: &TrueFault| named.is_some() && fault.named() == named;

@@ -32,7 +32,7 @@ pub enum Caution {
 use Caution::*;
 
 /// What a protocol asks that somebody could be hurt by.
-struct Asked {
+struct Hazards {
     rides: bool,
     sprints: bool,
     stands: bool,
@@ -121,7 +121,7 @@ impl Caution {
     /// Of [`Caution::short`]: a line of a terminal.
     pub const LONGEST_SHORT: usize = 80;
 
-    fn applies(self, asked: &Asked) -> bool {
+    fn applies(self, asked: &Hazards) -> bool {
         let on_road = asked.setting == Some(Setting::Road);
         let beside_mains = asked.setting.is_some() && !on_road;
         match self {
@@ -141,7 +141,7 @@ impl Caution {
 /// What to mind in this protocol's sessions; `None`: any ride, nobody knows where.
 pub fn of(protocol: Option<&Protocol>) -> Vec<Caution> {
     let asked = match protocol {
-        None => Asked {
+        None => Hazards {
             rides: true,
             sprints: false,
             stands: false,
@@ -151,7 +151,7 @@ pub fn of(protocol: Option<&Protocol>) -> Vec<Caution> {
         },
         Some(protocol) => {
             let any = |wanted: fn(&Phase) -> bool| protocol.phases.iter().any(wanted);
-            Asked {
+            Hazards {
                 rides: any(|p| !matches!(p.drill, Drill::Wait { .. } | Drill::StaticLoad { .. } | Drill::ZeroCheck)),
                 sprints: any(|p| matches!(p.drill, Drill::Sprint { .. })),
                 stands: any(|p| p.posture == Some(Posture::Standing)),

@@ -6,12 +6,12 @@ use std::path::PathBuf;
 use crate::align::{self, AlignError};
 use crate::decide;
 use crate::diagnose;
+use crate::drivetrain;
 use crate::matching::{self, Matches};
 use crate::protocol::Protocol;
 use crate::recording::{self, Recording, RecordingError};
-use crate::refer;
 use crate::ride::Ride;
-use crate::scoring::{self, Shown};
+use crate::scoring::{self, PictureMarks};
 use crate::session::Session;
 use crate::verdict::{Case, Verdict};
 
@@ -40,7 +40,7 @@ pub struct Judgement {
     /// What it was judged by; `None` for a comparison without a protocol.
     pub protocol: Option<Protocol>,
     /// What pictures mark in the ride.
-    pub shown: Shown,
+    pub shown: PictureMarks,
 }
 
 /// Judges a ridden session, one sheet per unit. The same files give the same verdicts, byte for byte.
@@ -69,7 +69,7 @@ pub fn judge_recordings(
     let session = &session.in_order(recordings);
     let aligned = align::to_session_time(session, recordings)?;
     let judged = (0..session.units.len()).map(|unit| {
-        let ride = refer::to_unit_place(&aligned, session, unit);
+        let ride = drivetrain::to_unit_place(&aligned, session, unit);
         let claimed = session.units[unit].claimed.as_ref();
         let case = Case { session, recordings, aligned: &aligned, ride: &ride, unit };
         let (verdict, matches, shown) = match &session.protocol {

@@ -2,7 +2,7 @@
 //!
 //! ```text
 //! protocol.yaml ─┐
-//! session.yaml ──┴▶ read ▶ align ▶ refer ▶ match ▶ score ▶ decide ▶ diagnose ▶ sheet (html, json, terminal)
+//! session.yaml ──┴▶ read ▶ align ▶ drivetrain ▶ match ▶ score ▶ decide ▶ diagnose ▶ sheet (html, json, terminal)
 //! ```
 
 pub mod against_truth;
@@ -14,6 +14,7 @@ pub mod compare;
 pub mod cue;
 pub mod decide;
 pub mod diagnose;
+pub mod drivetrain;
 pub mod judge;
 pub mod matching;
 pub mod pattern;
@@ -21,7 +22,6 @@ pub mod problem;
 pub mod protocol;
 pub mod quantity;
 pub mod recording;
-pub mod refer;
 pub mod register;
 pub mod rehearse;
 pub mod report;

@@ -5,7 +5,7 @@ mod common;
 
 use std::sync::LazyLock;
 
-use assize::rehearse::{Habits, Plan, simulate};
+use assize::rehearse::{RehearsalPlan, RideHabits, simulate};
 use assize::stats::{Sides, clopper_pearson};
 use common::assignment::{CASES, Tally, tally};
 use rayon::prelude::*;
@@ -69,7 +69,7 @@ fn clocks_lie_within_their_uncertainty() {
 fn a_unit_that_reports_late_is_reported_late() {
     let protocol = common::shipped("bench-both-rings.yaml");
     (101..109_u64).into_par_iter().for_each(|seed| {
-        let plan = Plan { habits: Habits::varied(seed), ..common::plan(seed, &["late=3"]) };
+        let plan = RehearsalPlan { habits: RideHabits::varied(seed), ..common::plan(seed, &["late=3"]) };
         let verdict = common::judge(&simulate(&protocol, &plan)).verdict;
         let checks = verdict.repeats.iter().flat_map(|r| &r.checks).filter(|c| c.measure.ends_with("_lag"));
         let lags: Vec<f64> = checks.filter_map(|check| check.value).collect();

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
-use assize::brief::workout::{LONGEST_NAME, MOST_STEPS, Shown, Target};
+use assize::brief::workout::{LONGEST_NAME, MOST_STEPS, WorkoutStep, WorkoutTarget};
 use assize::brief::{Step, steps};
 use assize::protocol;
 use fitparser::profile::MesgNum;
@@ -86,7 +86,7 @@ fn text(record: &FitDataRecord, name: &str) -> Option<String> {
 }
 
 /// Name, seconds (`None`: open) and target of a step.
-type Read = (String, Option<f64>, Target);
+type Read = (String, Option<f64>, WorkoutTarget);
 
 /// A head unit's way through the file: repeats ridden as often as they say. Numbers and scales are those of the public FIT
 /// profile: durations in ms, power as watts + 1000.
@@ -127,9 +127,9 @@ fn unfolded(file: &Path) -> (Vec<Read>, usize) {
         };
         let ends = end("low").zip(end("high")).map(|(low, high)| (low as u32, high as u32));
         let target = match (field(&["target_type"]).unwrap(), ends) {
-            (2, _) => Target::Open,
-            (4, Some((low, high))) => Target::Power(low - 1000, high - 1000),
-            (3, Some((low, high))) => Target::Cadence(low, high),
+            (2, _) => WorkoutTarget::Open,
+            (4, Some((low, high))) => WorkoutTarget::Power(low - 1000, high - 1000),
+            (3, Some((low, high))) => WorkoutTarget::Cadence(low, high),
             other => panic!("{other:?}"),
         };
         way.push((text(line, "wkt_step_name").unwrap(), lasts_s, target));
@@ -147,7 +147,7 @@ fn another_reader_finds_every_step_in_the_workout() {
         let asked: Vec<Step> = steps(&protocol::load(&protocol_file(&name), None).unwrap());
         assert_eq!(way.len(), asked.len(), "{name}");
         for ((title, lasts_s, target), step) in way.iter().zip(&asked) {
-            let shown = Shown::of(step);
+            let shown = WorkoutStep::of(step);
             assert_eq!((title, target), (&shown.name, &shown.target), "{name}");
             assert_eq!(lasts_s.is_some(), step.lasts.planned_s.is_some(), "{name}: {title}");
             let off_s = lasts_s.unwrap_or(0.0) - step.lasts.planned_s.unwrap_or(0.0);

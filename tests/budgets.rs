@@ -11,7 +11,7 @@ use assize::judge::Judgement;
 use assize::protocol::{self, Protocol};
 use assize::quantity::{Bound, Unit};
 use assize::recording::Recording;
-use assize::rehearse::{BENCHES, Habits, Plan, Rehearsal, Setting, simulate};
+use assize::rehearse::{BENCHES, Rehearsal, RehearsalPlan, RideHabits, RideSetting, simulate};
 use assize::stats::{Sides, clopper_pearson};
 use assize::verdict::{CheckVerdict, Outcome, PhaseVerdict};
 use rayon::prelude::*;
@@ -85,7 +85,8 @@ fn contrasts(of: &[(&str, &str, &str)]) -> String {
 fn every_measure_with_an_uncertainty_can_be_contrasted_and_covers_the_truth() {
     let protocol = loaded(&contrasts(&CONTRASTED)).unwrap();
     let session = |seed: u64| {
-        let plan = Plan { habits: Habits::varied(seed), ..common::plan(seed, &["ring-offset=-8@big", "gain=3"]) };
+        let plan =
+            RehearsalPlan { habits: RideHabits::varied(seed), ..common::plan(seed, &["ring-offset=-8@big", "gain=3"]) };
         let rehearsal = simulate(&protocol, &plan);
         let judgement = common::judge(&rehearsal);
         for contrast in &judgement.verdict.contrasts {
@@ -192,7 +193,7 @@ fn seconds_without_the_strap_are_set_aside_and_over_a_tenth_of_a_window_nothing_
 #[test]
 fn references_that_part_in_one_phase_leave_that_phase_undecided_and_no_other() {
     let protocol = common::shipped("bench-both-rings.yaml");
-    let plan = |seed| Plan { habits: Habits::varied(seed), ..common::plan(seed, &[]) };
+    let plan = |seed| RehearsalPlan { habits: RideHabits::varied(seed), ..common::plan(seed, &[]) };
     let undecided = |judgement: &Judgement| -> Vec<String> {
         let here = |c: &CheckVerdict| c.reason.as_ref().is_some_and(|r| r.contains("differ here"));
         let phases = judgement.verdict.phases.iter().filter(|p| p.checks.iter().any(here));
@@ -217,7 +218,7 @@ fn references_that_part_in_one_phase_leave_that_phase_undecided_and_no_other() {
 fn a_doubled_side_is_judged_by_the_total_and_informed_of_what_it_senses() {
     let protocol = loaded(TWICE).unwrap();
     let bench = (BENCHES.iter().find(|b| b.word == "left-unit").unwrap().bench)();
-    let judgement = common::judge(&simulate(&protocol, &Plan { bench, ..common::plan(4, &[]) }));
+    let judgement = common::judge(&simulate(&protocol, &RehearsalPlan { bench, ..common::plan(4, &[]) }));
     let steady = phase(&judgement, "steady");
     assert!(check(steady, "mean_error").required);
     let sensed = check(steady, "left_error");
@@ -265,7 +266,8 @@ fn the_reference_that_a_remedy_asks_for_decides() {
 fn work_of_sprints_on_the_road_covers_the_truth() {
     let protocol = common::shipped("bench-both-rings.yaml");
     let session = |seed: u64| {
-        let plan = Plan { setting: Setting::Road, habits: Habits::varied(seed), ..common::plan(seed, &[]) };
+        let plan =
+            RehearsalPlan { setting: RideSetting::Road, habits: RideHabits::varied(seed), ..common::plan(seed, &[]) };
         let rehearsal = simulate(&protocol, &plan);
         let judgement = common::judge(&rehearsal);
         let all = gate::observations(&gate::beside_truth(&rehearsal, &judgement), &judgement);

@@ -9,7 +9,7 @@ use std::path::PathBuf;
 
 use assize::align::{self, AlignError, Aligned};
 use assize::recording::Recording;
-use assize::rehearse::{BENCHES, Plan, Rehearsal, simulate};
+use assize::rehearse::{BENCHES, Rehearsal, RehearsalPlan, simulate};
 use assize::ride::AlignedOn;
 use assize::stats::{Sides, clopper_pearson};
 use assize::verdict::Verdict;
@@ -203,7 +203,7 @@ fn what_was_ridden_otherwise_is_told_as_a_deviation() {
         ("surplus-repeat@standing-sprints", false, "standing-sprints was ridden 7 times, 6 asked"),
         ("skipped-repeat@standing-sprints/3", false, "standing-sprints was ridden 5 times, 6 asked"),
     ] {
-        let plan = Plan { mishaps: vec![mishap.parse().unwrap()], ..common::plan(461, &[]) };
+        let plan = RehearsalPlan { mishaps: vec![mishap.parse().unwrap()], ..common::plan(461, &[]) };
         let verdict = judged(&simulate(&protocol, &plan));
         let phases = verdict.phases.iter().filter_map(|p| p.matched.as_ref()).flat_map(|m| &m.deviations);
         let told: Vec<&String> = if at_the_phase { phases.collect() } else { verdict.deviations.iter().collect() };

@@ -4,7 +4,7 @@ mod common;
 
 use common::season::{self, OWN_VARIANCE, ROW, Season, bare, check, coverages, told_apart};
 
-use assize::compare::{By, CompareError, Comparison, Given, compare};
+use assize::compare::{CompareError, Comparison, Grouping, VerdictFile, compare};
 use assize::stats::{Sides, clopper_pearson};
 use assize::verdict::Outcome;
 use rand::SeedableRng;
@@ -38,7 +38,7 @@ fn equal_units_are_rarely_told_apart_and_a_bad_one_is() {
 }
 
 /// Sessions of values alone: `cells` by unit.
-fn season_of(cells: &[Vec<f64>], u: f64) -> Vec<Given> {
+fn season_of(cells: &[Vec<f64>], u: f64) -> Vec<VerdictFile> {
     let session = |s: usize, n: usize, value: f64| {
         let mut verdict = bare(
             &format!("unit {:03}", s + 1),
@@ -51,7 +51,7 @@ fn season_of(cells: &[Vec<f64>], u: f64) -> Vec<Given> {
         let mut contrast = check("mean_error", value, &["pedal pair P"], budget);
         contrast["contrast"] = json!("level");
         verdict.contrasts = vec![serde_json::from_value(contrast).unwrap()];
-        Given { file: format!("{s}-{n}.json"), verdict }
+        VerdictFile { file: format!("{s}-{n}.json"), verdict }
     };
     let of = |(s, values): (usize, &Vec<f64>)| {
         values.iter().enumerate().map(|(n, value)| session(s, n, *value)).collect::<Vec<_>>()
@@ -88,7 +88,7 @@ fn softening_points_of_pitch_give_the_precision_of_the_standard() {
         [97.2, 97.8],
     ];
     let cells: Vec<Vec<f64>> = level_3.iter().map(|cell| cell.to_vec()).collect();
-    let comparison = compare(season_of(&cells, 0.01), By::Specimen).unwrap();
+    let comparison = compare(season_of(&cells, 0.01), Grouping::Specimen).unwrap();
     assert!((value(&comparison, "specimen", "mean over") - 97.07).abs() < 0.005);
     assert!((value(&comparison, "specimen", "repeatability") - 0.993).abs() < 0.0005);
     assert!((value(&comparison, "specimen", "reproducibility") - 2.010).abs() < 0.0005);
@@ -108,7 +108,7 @@ fn a_study_of_glucose_gives_its_published_precision() {
             }
         }
         assert!(cells.iter().all(|cell| cell.len() == 3), "{cells:?}");
-        let comparison = compare(season_of(&cells, 0.01), By::Specimen).unwrap();
+        let comparison = compare(season_of(&cells, 0.01), Grouping::Specimen).unwrap();
         assert!((value(&comparison, "specimen", "repeatability") - s_r).abs() < 5e-5);
         assert!((value(&comparison, "specimen", "reproducibility") - s_big).abs() < 5e-5);
     }
@@ -120,7 +120,7 @@ fn nine_testers_pool_as_published() {
     // R package metafor, kept in the tests of statsmodels (seen). One specimen, a session each, all of its uncertainty its own.
     let y = [61.00, 61.40, 62.21, 62.30, 62.34, 62.60, 62.70, 62.84, 65.90];
     let v: [f64; 9] = [0.2025, 1.2100, 0.0900, 0.2025, 0.3844, 0.5625, 0.0676, 0.0225, 1.8225];
-    let given: Vec<Given> = (0..9)
+    let given: Vec<VerdictFile> = (0..9)
         .map(|i| {
             let mut one = season_of(&[vec![y[i]]], v[i].sqrt()).remove(0);
             one.file = format!("{i}.json");
@@ -129,7 +129,7 @@ fn nine_testers_pool_as_published() {
             one
         })
         .collect();
-    let comparison = compare(given, By::Tester).unwrap();
+    let comparison = compare(given, Grouping::Tester).unwrap();
     assert!((value(&comparison, "tester", "τ").powi(2) - 0.288049246973751).abs() < 1e-9);
     assert!((value(&comparison, "tester", "heterogeneity Q") - 24.801897741835).abs() < 1e-9);
     assert!((value(&comparison, "tester", "I²") - 67.744403741711).abs() < 1e-8);
@@ -142,7 +142,7 @@ fn nine_testers_pool_as_published() {
 fn what_is_shared_does_not_average_out_and_cancels_in_a_difference() {
     let mut rng = ChaCha8Rng::seed_from_u64(7);
     let season = Season { sessions: 50, session_sd: 0.0, between_sd: 0.0, ..Season::PLAIN };
-    let one = compare(season.draw(&mut rng).given, By::Specimen).unwrap();
+    let one = compare(season.draw(&mut rng).given, Grouping::Specimen).unwrap();
     let row = &one.rows[0];
     assert_eq!(row.name, ROW);
     let cell = &row.cells[0];
@@ -157,7 +157,7 @@ fn what_is_shared_does_not_average_out_and_cancels_in_a_difference() {
     for one in given.iter_mut().filter(|one| one.verdict.unit.label == "unit 001") {
         one.verdict.references[0].certificate = Some("P-13".to_owned());
     }
-    let other = compare(given, By::Specimen).unwrap();
+    let other = compare(given, Grouping::Specimen).unwrap();
     assert!(other.rows[0].differences[0].expanded_uncertainty > 1.9 * 0.5 * 2f64.sqrt());
 }
 
@@ -165,14 +165,14 @@ fn what_is_shared_does_not_average_out_and_cancels_in_a_difference() {
 fn the_order_of_files_changes_nothing_and_a_session_counts_once() {
     let mut rng = ChaCha8Rng::seed_from_u64(8);
     let mut given = Season::PLAIN.draw(&mut rng).given;
-    let straight = compare(given.clone(), By::Specimen).unwrap();
+    let straight = compare(given.clone(), Grouping::Specimen).unwrap();
     given.reverse();
-    assert_eq!(compare(given.clone(), By::Specimen).unwrap(), straight);
+    assert_eq!(compare(given.clone(), Grouping::Specimen).unwrap(), straight);
     let mut again = given[0].clone();
     again.file = "copy.json".to_owned();
     again.verdict.assize = "0.0.9".to_owned();
     given.push(again);
-    let twice = compare(given, By::Specimen).unwrap();
+    let twice = compare(given, Grouping::Specimen).unwrap();
     assert_eq!(twice.rows, straight.rows);
     assert!(
         twice.cautions.iter().any(|c| c.contains("copy.json") && c.contains("counted once")),
@@ -186,24 +186,24 @@ fn other_protocols_are_refused_file_by_file_and_another_text_is_told() {
     let mut rng = ChaCha8Rng::seed_from_u64(9);
     let mut given = Season::PLAIN.draw(&mut rng).given;
     given[2].verdict.protocol.as_mut().unwrap().sha256 = "cd".to_owned();
-    let told = compare(given.clone(), By::Specimen).unwrap();
+    let told = compare(given.clone(), Grouping::Specimen).unwrap();
     assert!(
         told.cautions.iter().any(|c| c.contains("not one text") && c.contains(&given[2].file)),
         "{:?}",
         told.cautions
     );
     given[3].verdict.protocol.as_mut().unwrap().revision = "2".to_owned();
-    let refused = compare(given.clone(), By::Specimen).unwrap_err();
+    let refused = compare(given.clone(), Grouping::Specimen).unwrap_err();
     assert!(matches!(refused, CompareError::OtherProtocols { .. }));
     let says = refused.to_string();
     assert!(says.contains(&format!("Made trial, revision 2: {}", given[3].file)), "{says}");
     given[3].verdict.protocol = None;
-    assert!(compare(given, By::Specimen).unwrap_err().to_string().contains("without a protocol"));
+    assert!(compare(given, Grouping::Specimen).unwrap_err().to_string().contains("without a protocol"));
 }
 
 #[test]
 fn what_can_t_be_told_says_what_it_takes() {
-    let comparison = compare(season_of(&[vec![1.0], vec![1.2]], 0.1), By::Specimen).unwrap();
+    let comparison = compare(season_of(&[vec![1.0], vec![1.2]], 0.1), Grouping::Specimen).unwrap();
     for (key, needs) in [
         ("specimen", "twice"),
         ("firmware", "`firmware:`"),
@@ -221,7 +221,7 @@ fn counts_and_bounds_are_not_pooled_as_measurements() {
     let mut given = season_of(&[vec![1.0, 1.1], vec![1.2, 1.3]], 0.1);
     given[0].verdict.contrasts[0].censored = true;
     given[1].verdict.contrasts[0].verdict = Outcome::Fail;
-    let row = compare(given, By::Specimen).unwrap().rows.remove(0);
+    let row = compare(given, Grouping::Specimen).unwrap().rows.remove(0);
     assert_eq!((row.cells[0].sessions, row.cells[0].censored, row.cells[0].value), (1, 1, Some(1.1)));
     assert_eq!((row.cells[0].verdicts.pass, row.cells[0].verdicts.fail), (1, 1));
 }
@@ -230,7 +230,7 @@ fn counts_and_bounds_are_not_pooled_as_measurements() {
 fn sessions_that_say_the_very_same_are_no_reason_to_panic() {
     for cells in [vec![vec![1.1; 3]; 4], vec![vec![0.0; 2]; 2], vec![vec![1.0, 1.0], vec![2.0, 2.0]]] {
         for u in [0.0, 0.1] {
-            for by in [By::Specimen, By::Date] {
+            for by in [Grouping::Specimen, Grouping::Date] {
                 let comparison = compare(season_of(&cells, u), by).unwrap();
                 let numbers = serde_json::to_string(&comparison).unwrap();
                 assert_eq!(serde_json::from_str::<Comparison>(&numbers).unwrap(), comparison);
@@ -246,7 +246,7 @@ fn rates_that_differ_are_told_and_alike_ones_are_not() {
         for one in given.iter_mut().filter(|one| one.verdict.unit.label == "unit 004") {
             one.verdict.repeats[0].failed = bad;
         }
-        let comparison = compare(given, By::Specimen).unwrap();
+        let comparison = compare(given, Grouping::Specimen).unwrap();
         comparison.questions.iter().find(|q| q.key == "intermittent").unwrap().answers[0].clone()
     };
     assert!(rates(4).says.contains("the rates of the groups differ (p below 0.001, exact)"), "{}", rates(4).says);
@@ -255,13 +255,13 @@ fn rates_that_differ_are_told_and_alike_ones_are_not() {
 }
 
 /// Rehearsed sessions of two units: the second reads 20 W low on the big ring.
-fn rehearsed() -> Vec<Given> {
+fn rehearsed() -> Vec<VerdictFile> {
     let protocol = common::shipped("short-check.yaml");
     let session = |(unit, seed, faults): (&str, u64, &[&str])| {
         let mut verdict = common::rehearse_and_judge(&protocol, seed, faults).verdict;
         verdict.unit.label = unit.to_owned();
         verdict.unit.serial = unit.strip_prefix("unit 0").map(str::to_owned);
-        Given { file: format!("{unit}-{seed}.json"), verdict }
+        VerdictFile { file: format!("{unit}-{seed}.json"), verdict }
     };
     let low: &[&str] = &["ring-offset=-20@big"];
     [("unit 017", 1, &[][..]), ("unit 017", 2, &[][..]), ("unit 018", 3, low), ("unit 018", 4, low)].map(session).into()
@@ -269,7 +269,7 @@ fn rehearsed() -> Vec<Given> {
 
 #[test]
 fn rehearsed_units_are_told_apart_where_they_differ_only() {
-    let comparison = compare(rehearsed(), By::Specimen).unwrap();
+    let comparison = compare(rehearsed(), Grouping::Specimen).unwrap();
     let says = |name: &str| {
         let row = comparison.rows.iter().find(|row| row.name == name);
         row.unwrap_or_else(|| panic!("{name}: {:?}", comparison.rows)).says.clone()

@@ -9,8 +9,8 @@ use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
 use assert_cmd::cargo::CommandCargoExt;
-use assize::rehearse::{self, Plan, Rehearsal, simulate};
-use assize::session::{self, MarksFile, Said};
+use assize::rehearse::{self, Rehearsal, RehearsalPlan, simulate};
+use assize::session::{self, MarkEvent, MarksFile};
 use chrono::TimeDelta;
 
 fn protocol_file() -> PathBuf {
@@ -55,7 +55,7 @@ fn a_whole_session_by_a_script_is_judged_with_its_marks() {
     assert!(text.contains("marks: marks.yaml") && text.contains("The session is done"), "{text}");
     let read = marks(folder.path());
     assert_eq!(read.cautions, [] as [String; 0]);
-    let began = read.marks.iter().filter(|m| matches!(m.what, Said::Began { act: None, .. })).count();
+    let began = read.marks.iter().filter(|m| matches!(m.what, MarkEvent::Began { act: None, .. })).count();
     let protocol = common::shipped("bench-both-rings.yaml");
     assert_eq!(began as u32, protocol.phases.iter().map(|p| p.repeats).sum::<u32>());
     assert_eq!(read.marks[0].at.to_rfc3339(), "2026-11-28T14:00:00+00:00");
@@ -66,7 +66,7 @@ fn a_whole_session_by_a_script_is_judged_with_its_marks() {
 fn marks_of_a_scripted_session_are_evidence_for_its_rehearsal() {
     let folder = tempfile::tempdir().unwrap();
     let protocol = common::shipped("bench-both-rings.yaml");
-    let rehearsal = simulate(&protocol, &Plan::new(7));
+    let rehearsal = simulate(&protocol, &RehearsalPlan::new(7));
     rehearse::write(&rehearsal, folder.path()).unwrap();
     // The computer's clock is 40 s ahead, and the rider follows the prompts.
     let from = (rehearsal.truth.date + TimeDelta::seconds(40)).to_rfc3339();
@@ -137,7 +137,8 @@ fn scripted_ride(rehearsal: &Rehearsal, spoiled: &[(&str, u32)]) -> String {
         };
         let ends_s = f64::max(ends_s.unwrap_or(now_s + 1.0), now_s + 0.1);
         // The rider takes longer than the countdown: it is held until then.
-        let planned_s = step.lasts.planned_s.filter(|_| !step.is_typed() && step.act != assize::brief::Act::OffBike);
+        let planned_s =
+            step.lasts.planned_s.filter(|_| !step.is_typed() && step.act != assize::brief::StepAction::OffBike);
         if let Some(planned_s) = planned_s.filter(|s| now_s + s <= ends_s + 0.05) {
             keys.extend([(now_s + planned_s - 0.5, "p"), (ends_s, "p")]);
         }
@@ -175,7 +176,7 @@ fn killed_in_the_middle_every_mark_so_far_is_whole_and_the_session_goes_on() {
     assert!(before.ends_with("}\n"), "{before}");
     let read = marks(folder.path());
     assert_eq!(read.cautions, [] as [String; 0]);
-    assert!(matches!(read.marks.last().unwrap().what, Said::TakenBack(_)), "{before}");
+    assert!(matches!(read.marks.last().unwrap().what, MarkEvent::TakenBack(_)), "{before}");
 
     // Nothing is written over without being told to.
     let (code, text) = by_script(folder.path(), "0 space\n", &[]);

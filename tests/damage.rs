@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering::Relaxed};
 
 use assize::recording::{self, Recording};
-use assize::rehearse::{Plan, Rehearsal, simulate};
+use assize::rehearse::{Rehearsal, RehearsalPlan, simulate};
 use assize::{protocol, session};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -69,7 +69,7 @@ enum Kind {
 }
 
 fn rehearsed(name: &str) -> Rehearsal {
-    simulate(&protocol::load(&here().join("protocols").join(name), None).unwrap(), &Plan::new(5))
+    simulate(&protocol::load(&here().join("protocols").join(name), None).unwrap(), &RehearsalPlan::new(5))
 }
 
 fn here() -> &'static Path {

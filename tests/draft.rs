@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
 use assize::recording::{self, Sensor};
-use assize::rehearse::{self, Plan, simulate};
+use assize::rehearse::{self, RehearsalPlan, simulate};
 use assize::{protocol, session};
 use proptest::prelude::*;
 
@@ -18,7 +18,10 @@ fn short_check() -> PathBuf {
 fn rehearsed(seed: u64, fault: Option<&str>) -> tempfile::TempDir {
     let dir = tempfile::tempdir().unwrap();
     let protocol = protocol::load(&short_check(), None).unwrap();
-    let plan = Plan { faults: fault.iter().map(|fault| fault.parse().unwrap()).collect(), ..Plan::new(seed) };
+    let plan = RehearsalPlan {
+        faults: fault.iter().map(|fault| fault.parse().unwrap()).collect(),
+        ..RehearsalPlan::new(seed)
+    };
     rehearse::write(&simulate(&protocol, &plan), dir.path()).unwrap();
     std::fs::remove_file(dir.path().join("session.yaml")).unwrap();
     dir

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use assize::compare::{By, Given, compare};
+use assize::compare::{Grouping, VerdictFile, compare};
 use assize::verdict::{Outcome, Verdict};
 use assize::{judge, session};
 
@@ -95,8 +95,8 @@ fn a_firmware_mends_the_late_restart_and_nothing_else_changes() {
 /// What a season of them answers: the restart came 3 s earlier with the new firmware, and nothing else is said to have changed.
 #[test]
 fn side_by_side_the_firmware_changed_the_restart_and_nothing_else() {
-    let given = verdicts("firmware").into_iter().map(|(file, verdict)| Given { file, verdict });
-    let comparison = compare(given.collect(), By::Firmware).unwrap();
+    let given = verdicts("firmware").into_iter().map(|(file, verdict)| VerdictFile { file, verdict });
+    let comparison = compare(given.collect(), Grouping::Firmware).unwrap();
     let firmware = comparison.questions.iter().find(|q| q.key == "firmware").unwrap();
     let changed: Vec<_> = firmware.answers.iter().filter(|a| a.says.starts_with("It changed")).collect();
     assert_eq!(changed.len(), 1, "{:#?}", firmware.answers);

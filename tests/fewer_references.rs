@@ -3,7 +3,7 @@
 mod common;
 
 use assize::judge::Judgement;
-use assize::rehearse::{BENCHES, Plan, simulate};
+use assize::rehearse::{BENCHES, RehearsalPlan, simulate};
 use assize::verdict::{CheckVerdict, Outcome};
 
 const FULL: &str = "bench-both-rings.yaml";
@@ -12,7 +12,8 @@ const SINGLE: &str = "single-sided.yaml";
 /// What the sheet says of missing references, and whether each check's own reason agrees.
 fn said(protocol: &str, word: &str) -> (String, Judgement) {
     let bench = (BENCHES.iter().find(|kind| kind.word == word).unwrap().bench)();
-    let judgement = common::judge(&simulate(&common::shipped(protocol), &Plan { bench, ..Plan::new(3) }));
+    let judgement =
+        common::judge(&simulate(&common::shipped(protocol), &RehearsalPlan { bench, ..RehearsalPlan::new(3) }));
     let all = &judgement.verdict.deviations;
     (all.iter().find(|d| d.contains("reference")).cloned().unwrap_or_default(), judgement)
 }

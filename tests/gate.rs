@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
 use assize::protocol::Protocol;
-use assize::rehearse::{Habits, Plan, simulate};
+use assize::rehearse::{RehearsalPlan, RideHabits, simulate};
 use assize::stats::{Sides, clopper_pearson};
 use assize::verdict::Outcome;
 use rayon::prelude::*;
@@ -17,8 +17,8 @@ use rayon::prelude::*;
 const SESSIONS: u64 = 60;
 
 /// Riders, noise, head units and straps differ from seed to seed.
-fn varied(seed: u64, faults: &[&str]) -> Plan {
-    Plan { habits: Habits::varied(seed), ..common::plan(seed, faults) }
+fn varied(seed: u64, faults: &[&str]) -> RehearsalPlan {
+    RehearsalPlan { habits: RideHabits::varied(seed), ..common::plan(seed, faults) }
 }
 
 type Observed = BTreeMap<String, Vec<gate::Observation>>;

@@ -22,13 +22,13 @@ const ALLOWED: &[(&str, &str)] = &[
     // The way to a verdict.
     ("ride", "protocol quantity session"),
     ("align", "recording ride session stats"),
-    ("refer", "align ride session"),
+    ("drivetrain", "align ride session"),
     ("matching", "protocol quantity ride session stats"),
     ("scoring", "matching protocol quantity ride session stats"),
     ("decide", "matching protocol quantity scoring stats"),
     ("diagnose", "decide matching pattern protocol quantity ride scoring session stats"),
     ("verdict", "align decide diagnose matching pattern protocol quantity recording ride scoring session"),
-    ("judge", "align decide diagnose matching protocol recording refer ride scoring session verdict"),
+    ("judge", "align decide diagnose matching protocol recording drivetrain ride scoring session verdict"),
     // What is made of verdicts.
     ("words", "pattern protocol verdict"),
     ("against_truth", "pattern protocol rehearse ride stats verdict"),

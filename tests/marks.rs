@@ -6,7 +6,7 @@ mod common;
 use assize::judge::Judgement;
 use assize::matching::MatchOutcome;
 use assize::protocol::Protocol;
-use assize::rehearse::{Habits, Plan, Rehearsal, simulate};
+use assize::rehearse::{Rehearsal, RehearsalPlan, RideHabits, simulate};
 use common::assignment::{CASES, Tally, tally};
 use common::marks::{Marking, marks};
 use rayon::prelude::*;
@@ -24,7 +24,7 @@ fn judged(protocol: &Protocol, rehearsal: &Rehearsal, marking: Option<&Marking>)
 fn bench_trial(seed: u64, mishaps: &[&str]) -> (Protocol, Rehearsal) {
     let protocol = common::shipped("bench-both-rings.yaml");
     let mishaps = mishaps.iter().map(|text| text.parse().unwrap_or_else(|e| panic!("{e}"))).collect();
-    let plan = Plan { mishaps, habits: Habits::varied(seed), ..Plan::new(seed) };
+    let plan = RehearsalPlan { mishaps, habits: RideHabits::varied(seed), ..RehearsalPlan::new(seed) };
     let rehearsal = simulate(&protocol, &plan);
     (protocol, rehearsal)
 }
@@ -183,7 +183,8 @@ fn marks_of_another_ride_change_nothing() {
 fn even_steps_do_not_mislead_the_clock() {
     let protocol = common::shipped("sprint-and-stop.yaml");
     for seed in 61..65 {
-        let rehearsal = simulate(&protocol, &Plan { habits: Habits::varied(seed), ..Plan::new(seed) });
+        let rehearsal =
+            simulate(&protocol, &RehearsalPlan { habits: RideHabits::varied(seed), ..RehearsalPlan::new(seed) });
         for clock_s in [0.0, 47.0, -75.0] {
             let marking = Marking { clock_s, seed, ..Marking::default() };
             let judgement = judged(&protocol, &rehearsal, Some(&marking));

@@ -4,7 +4,7 @@
 mod common;
 
 use assize::judge::{Judgement, judge};
-use assize::rehearse::{self, MISHAP_KINDS, Plan, Rehearsal, Shifting, simulate};
+use assize::rehearse::{self, MISHAP_KINDS, Rehearsal, RehearsalPlan, Shifting, simulate};
 use assize::ride::Trace;
 use assize::session;
 use common::assignment::{shown_s, tally};
@@ -59,7 +59,7 @@ fn no_mishap_is_a_panic_and_hardly_a_phase_is_found_where_none_was_ridden() {
     for case in cases() {
         for seed in 1..=3 {
             let mishaps = case.split(" and ").map(|text| text.parse().unwrap_or_else(|e| panic!("{e}"))).collect();
-            let mut plan = Plan { mishaps, ..Plan::new(seed) };
+            let mut plan = RehearsalPlan { mishaps, ..RehearsalPlan::new(seed) };
             if case.starts_with("no-gears") {
                 plan.habits.shifting = Shifting::Electronic { only: None };
             }

@@ -5,9 +5,9 @@ use std::path::Path;
 use assert_cmd::Command;
 use assize::protocol::{self, Protocol};
 use assize::quantity::{Bound, Unit};
-use assize::rehearse::{Bench, Habits, Plan, Setting, record};
+use assize::rehearse::{RehearsalBench, RehearsalPlan, RideHabits, RideSetting, record};
 use assize::stats::{Sides, clopper_pearson, t_cdf};
-use assize::trials::{Found, Lever, Trials, advise, judge, ride, spare};
+use assize::trials::{FoundSize, Lever, Trials, advise, judge, ride, spare};
 use assize::verdict::Outcome;
 
 fn load(text: &str) -> Protocol {
@@ -80,8 +80,8 @@ phases:
 }
 
 /// Pedals whose gain is all that is not known of them, and a unit without errors of its own.
-fn gain_alone() -> Bench {
-    let mut bench = Bench::both();
+fn gain_alone() -> RehearsalBench {
+    let mut bench = RehearsalBench::both();
     bench.references.truncate(1);
     bench.references[0].stated = Bound::single(1.0, Unit::Percent);
     (bench.unit.gain_sd, bench.unit.offset_sd_w) = (0.0, 0.0);
@@ -90,9 +90,9 @@ fn gain_alone() -> Bench {
 
 /// Standard uncertainty of a sound session's block, and its coverage factor, as the sheet says.
 fn block_pct(trials: &Trials, seed: u64) -> (f64, f64) {
-    let habits = Habits { as_stated: true, ..Habits::varied(seed) };
+    let habits = RideHabits { as_stated: true, ..RideHabits::varied(seed) };
     let (session, recordings) =
-        record(trials.protocol, &Plan { bench: trials.bench.clone(), habits, ..Plan::new(seed) });
+        record(trials.protocol, &RehearsalPlan { bench: trials.bench.clone(), habits, ..RehearsalPlan::new(seed) });
     let verdict = judge(&session, recordings).unwrap().verdict;
     let check = &verdict.phases.iter().find(|phase| phase.phase == "block").unwrap().checks[0];
     let k = check.coverage_factor.unwrap();
@@ -106,11 +106,11 @@ fn the_reference_that_a_fault_needs_is_the_one_that_a_plain_test_asks_for() {
     // states; the rest differs from rider to rider and is taken from the sheet.
     let protocol = load(&BLOCK.replace("LIMIT", "2 %"));
     let bench = gain_alone();
-    let trials = Trials { protocol: &protocol, bench, setting: Setting::Resistance, seed: 31, sessions: 120 };
+    let trials = Trials { protocol: &protocol, bench, setting: RideSetting::Resistance, seed: 31, sessions: 120 };
     let advice = advise(&trials, &"gain=3.4".parse().unwrap(), || true, || ()).unwrap();
     assert_eq!(advice.shows_in, ["block mean_error"]);
     let moved = advice.levers.iter().find(|moved| moved.lever == Lever::Reference(0)).unwrap();
-    let Found::At { low: Some(low), high: Some(high), .. } = moved.found else { panic!("{moved:?}") };
+    let FoundSize::At { low: Some(low), high: Some(high), .. } = moved.found else { panic!("{moved:?}") };
     let budgets: Vec<(f64, f64)> = (1..=40).map(|seed| block_pct(&trials, seed)).collect();
     let power = |times: f64| {
         let one = |&(u_pct, k): &(f64, f64)| {
@@ -126,15 +126,20 @@ fn the_reference_that_a_fault_needs_is_the_one_that_a_plain_test_asks_for() {
     assert!(most >= 0.9, "{:?}", solution.failed);
     // Nothing that is ridden longer makes the reference better.
     let longer = advice.levers.iter().find(|moved| matches!(moved.lever, Lever::Length(_))).unwrap();
-    assert!(matches!(longer.found, Found::Above(_)), "{longer:?}");
+    assert!(matches!(longer.found, FoundSize::Above(_)), "{longer:?}");
 }
 
 #[test]
 fn what_no_fault_needed_is_spared_and_what_one_needed_is_not() {
     let text = BLOCK.replace("within LIMIT}}", "within 3 %, left_error: within 30 %}}\n  - {phase: easy, drill: steady, power: 180 W, lasts: 2 min, checks: {mean_error: within 30 %}}");
     let protocol = load(&text);
-    let trials =
-        Trials { protocol: &protocol, bench: Bench::both(), setting: Setting::Resistance, seed: 5, sessions: 12 };
+    let trials = Trials {
+        protocol: &protocol,
+        bench: RehearsalBench::both(),
+        setting: RideSetting::Resistance,
+        seed: 5,
+        sessions: 12,
+    };
     let points = ride(&trials, &["gain=8".parse().unwrap()], || true, || ()).unwrap();
     assert_eq!(points[1].ending(Outcome::Fail).hits, 12);
     let spare = spare(&trials, &points, || true, || ()).unwrap();

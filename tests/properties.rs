@@ -6,7 +6,7 @@ mod common;
 use assize::judge::Judgement;
 use assize::protocol::{Check, Measure, Part, Protocol};
 use assize::quantity::{Bound, Limit, Unit};
-use assize::rehearse::{Habits, Plan, Rehearsal, simulate};
+use assize::rehearse::{Rehearsal, RehearsalPlan, RideHabits, simulate};
 use assize::ride::{AlignedOn, Clock, ReferenceTrace, Ride, Trace};
 use assize::scoring::budget::{Budget, Line, Source};
 use assize::scoring::score_whole_ride;
@@ -164,7 +164,7 @@ fn all_checks(judgement: &Judgement) -> Vec<&CheckVerdict> {
 }
 
 fn rehearsed(seed: u64, faults: &[&str]) -> Rehearsal {
-    let plan = Plan { habits: Habits::varied(seed), ..common::plan(seed, faults) };
+    let plan = RehearsalPlan { habits: RideHabits::varied(seed), ..common::plan(seed, faults) };
     simulate(&common::shipped("short-check.yaml"), &plan)
 }
 

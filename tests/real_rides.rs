@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
 use assize::recording::{self, Recording};
-use assize::rehearse::{Habits, Plan, Setting};
+use assize::rehearse::{RehearsalPlan, RideHabits, RideSetting};
 use assize::verdict::{CheckVerdict, Verdict};
 
 const WHY_IGNORED: &str = "ASSIZE_RECORDINGS names no folder of recordings";
@@ -106,13 +106,17 @@ fn the_simulator_is_held_to_what_real_rides_give() {
             }
         }
     }
-    held("indoors", steady::Real::indoors, indoors.len(), Setting::Resistance);
-    held("road", |real| real.road, road.len(), Setting::Road);
+    held("indoors", steady::Real::indoors, indoors.len(), RideSetting::Resistance);
+    held("road", |real| real.road, road.len(), RideSetting::Road);
 }
 
 /// Prints the table and asserts it.
-fn held(place: &str, of: impl Fn(&steady::Real) -> Option<[f64; 3]>, minutes: usize, setting: Setting) {
-    let made = steady::simulated(|seed| Plan { habits: Habits::varied(seed), setting, ..Plan::new(seed) });
+fn held(place: &str, of: impl Fn(&steady::Real) -> Option<[f64; 3]>, minutes: usize, setting: RideSetting) {
+    let made = steady::simulated(|seed| RehearsalPlan {
+        habits: RideHabits::varied(seed),
+        setting,
+        ..RehearsalPlan::new(seed)
+    });
     let title = format!("{place}, {minutes} and {} minutes", made.len());
     println!("\n{title:46}{:>21} |{:>21}", "real", "simulated");
     for (line, inside) in steady::compare(&steady::real(), of, &made) {

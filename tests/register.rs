@@ -7,7 +7,7 @@ use std::process::{Command, Stdio};
 use std::sync::LazyLock;
 use std::time::{Duration, Instant};
 
-use assize::register::{Added, AskError, Document, Filters, Limits, Register, VIEWS, Value};
+use assize::register::{Added, AskError, Filters, Limits, Register, VIEWS, Value, VerdictDocument};
 use assize::verdict::json;
 use assize::verdict::{Outcome, Verdict};
 use rand::{RngExt, SeedableRng};
@@ -68,7 +68,7 @@ fn register_of(folder: &TempDir, verdicts: &[Verdict]) -> PathBuf {
     let file = folder.path().join("register.sqlite");
     let mut register = Register::open(&file).unwrap();
     for (n, verdict) in verdicts.iter().enumerate() {
-        let document = Document::read(&written(folder.path(), &format!("v{n}.json"), verdict)).unwrap();
+        let document = VerdictDocument::read(&written(folder.path(), &format!("v{n}.json"), verdict)).unwrap();
         register.add(&document, time()).unwrap();
     }
     file
@@ -496,7 +496,7 @@ fn killed_at_any_moment_nothing_is_lost_and_nothing_half_there() {
     const KILLS: usize = 220;
     let folder = tempfile::tempdir().unwrap();
     let files = pool(folder.path());
-    let hashes: Vec<String> = files.iter().map(|file| Document::read(file).unwrap().sha256).collect();
+    let hashes: Vec<String> = files.iter().map(|file| VerdictDocument::read(file).unwrap().sha256).collect();
     let add = |register: &Path| {
         let mut command = Command::new(PROGRAM);
         command.args(["register", "add", "--register"]).arg(register).args(&files);
@@ -596,8 +596,10 @@ fn the_audit_notices_what_is_half_there() {
 #[test]
 fn added_together_all_or_none_and_the_outcomes_in_order() {
     let folder = tempfile::tempdir().unwrap();
-    let documents: Vec<Document> =
-        [1, 2, 1].iter().map(|&n| Document::read(&written(folder.path(), "v.json", &small(n))).unwrap()).collect();
+    let documents: Vec<VerdictDocument> = [1, 2, 1]
+        .iter()
+        .map(|&n| VerdictDocument::read(&written(folder.path(), "v.json", &small(n))).unwrap())
+        .collect();
     let mut register = Register::open(&folder.path().join("r.sqlite")).unwrap();
     let new = Added::New { other_unit: None };
     let added = register.add_together(&documents, time()).unwrap();

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
 use assize::recording::{self, Recording};
-use assize::rehearse::{self, BENCHES, Device, Identity, Plan, Setting};
+use assize::rehearse::{self, BENCHES, Device, Identity, RehearsalPlan, RideSetting};
 use assize::{protocol, session};
 use tempfile::TempDir;
 
@@ -47,7 +47,7 @@ fn the_same_seed_gives_the_same_files() {
 #[test]
 fn a_seed_means_these_bytes_on_any_machine() {
     let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("protocols/short-check.yaml");
-    let plan = Plan { faults: vec!["side-short=80@left,1/3".parse().unwrap()], ..Plan::new(7) };
+    let plan = RehearsalPlan { faults: vec!["side-short=80@left,1/3".parse().unwrap()], ..RehearsalPlan::new(7) };
     let mut protocol = protocol::load(&file, None).unwrap();
     // As often as the short check asked for it when the bytes were taken.
     protocol.phases.iter_mut().filter(|phase| phase.repeats > 1).for_each(|phase| phase.repeats = 3);
@@ -64,12 +64,12 @@ const SEED_7: [&str; 3] = [
 
 #[test]
 fn what_is_written_reads_back_as_what_was_in_memory() {
-    Setting::ALL.into_iter().for_each(reads_back);
+    RideSetting::ALL.into_iter().for_each(reads_back);
 }
 
-fn reads_back(setting: Setting) {
+fn reads_back(setting: RideSetting) {
     let dir = TempDir::new().unwrap();
-    let plan = Plan { faults: vec!["radio-dropout=0.02".parse().unwrap()], setting, ..Plan::new(4) };
+    let plan = RehearsalPlan { faults: vec!["radio-dropout=0.02".parse().unwrap()], setting, ..RehearsalPlan::new(4) };
     let rehearsal = rehearse::simulate(&protocol::load(&bench(), None).unwrap(), &plan);
     rehearse::write(&rehearsal, dir.path()).unwrap();
     for in_memory in &rehearsal.recordings {
@@ -99,7 +99,7 @@ fn reads_back(setting: Setting) {
 /// An independent reader of the format finds the same numbers; it and the writer share no code.
 #[test]
 fn a_second_fit_reader_finds_the_same_powers_and_balances() {
-    let rehearsal = rehearse::simulate(&protocol::load(&bench(), None).unwrap(), &Plan::new(4));
+    let rehearsal = rehearse::simulate(&protocol::load(&bench(), None).unwrap(), &RehearsalPlan::new(4));
     for (recording, bytes) in rehearsal.recordings.iter().zip(&rehearsal.files) {
         let messages = fitparser::from_bytes(bytes).unwrap();
         let records: Vec<_> = messages.iter().filter(|m| m.kind() == fitparser::profile::MesgNum::Record).collect();
@@ -134,7 +134,7 @@ fn the_files_keep_the_formats_checksum() {
         })
     };
     assert_eq!(crc(b"123456789"), 0xBB3D);
-    let rehearsal = rehearse::simulate(&protocol::load(&bench(), None).unwrap(), &Plan::new(1));
+    let rehearsal = rehearse::simulate(&protocol::load(&bench(), None).unwrap(), &RehearsalPlan::new(1));
     for bytes in &rehearsal.files {
         assert_eq!(&bytes[8..12], b".FIT");
         assert_eq!(crc(bytes), 0);
@@ -231,7 +231,8 @@ fn a_restarted_recording_is_two_files_that_the_session_lists() {
 fn a_specimen_and_its_references_stay_what_they_are_from_session_to_session() {
     let protocol = protocol::load(&bench(), None).unwrap();
     let level = |seed: u64, specimen: Option<u32>, reference_set: Option<u32>| {
-        let rehearsal = rehearse::simulate(&protocol, &Plan { specimen, reference_set, ..Plan::new(seed) });
+        let rehearsal =
+            rehearse::simulate(&protocol, &RehearsalPlan { specimen, reference_set, ..RehearsalPlan::new(seed) });
         let gains: Vec<f64> = rehearsal.truth.instruments.iter().map(|told| told.gain_pct).collect();
         gains
     };
@@ -316,7 +317,7 @@ fn who_rode_where_and_what_everything_is_called_stands_in_session_recordings_and
 #[test]
 fn names_leave_every_sample_as_the_seed_had_it() {
     let protocol = protocol::load(&bench(), None).unwrap();
-    let mut plan = Plan::new(4);
+    let mut plan = RehearsalPlan::new(4);
     let usual = rehearse::simulate(&protocol, &plan);
     for device in [Device::Unit, Device::Pedals, Device::Trainer] {
         let label = Some(format!("another {device:?}"));

@@ -3,7 +3,7 @@
 mod common;
 
 use assize::judge::Judgement;
-use assize::rehearse::{BENCHES, Bench, Habits, Instruments, Plan, simulate};
+use assize::rehearse::{BENCHES, Instruments, RehearsalBench, RehearsalPlan, RideHabits, simulate};
 use assize::stats::{Sides, clopper_pearson};
 use assize::verdict::{CheckVerdict, Outcome};
 use assize::{against_truth, session};
@@ -13,20 +13,20 @@ const RIG: &str = "rig-ramp-and-loads.yaml";
 const SINGLE: &str = "single-sided.yaml";
 const FULL: &str = "bench-both-rings.yaml";
 
-fn bench(word: &str) -> Bench {
+fn bench(word: &str) -> RehearsalBench {
     (BENCHES.iter().find(|kind| kind.word == word).unwrap().bench)()
 }
 
-fn judged(protocol: &str, word: &str, plan: Plan) -> Judgement {
-    common::judge(&simulate(&common::shipped(protocol), &Plan { bench: bench(word), ..plan }))
+fn judged(protocol: &str, word: &str, plan: RehearsalPlan) -> Judgement {
+    common::judge(&simulate(&common::shipped(protocol), &RehearsalPlan { bench: bench(word), ..plan }))
 }
 
-fn ideal(seed: u64) -> Plan {
-    Plan { instruments: Instruments::Ideal, ..Plan::new(seed) }
+fn ideal(seed: u64) -> RehearsalPlan {
+    RehearsalPlan { instruments: Instruments::Ideal, ..RehearsalPlan::new(seed) }
 }
 
-fn varied(seed: u64, faults: &[&str]) -> Plan {
-    Plan { habits: Habits { as_stated: true, ..Habits::varied(seed) }, ..common::plan(seed, faults) }
+fn varied(seed: u64, faults: &[&str]) -> RehearsalPlan {
+    RehearsalPlan { habits: RideHabits { as_stated: true, ..RideHabits::varied(seed) }, ..common::plan(seed, faults) }
 }
 
 fn of_phase<'a>(judgement: &'a Judgement, phase: &str, measure: &str) -> Vec<&'a CheckVerdict> {
@@ -84,7 +84,8 @@ fn a_riders_balance_fails_no_sound_single_sided_unit() {
     let protocol = common::shipped(SINGLE);
     let mut totals = vec![];
     for seed in 21..=26 {
-        let judgement = common::judge(&simulate(&protocol, &Plan { bench: bench("left-unit"), ..ideal(seed) }));
+        let judgement =
+            common::judge(&simulate(&protocol, &RehearsalPlan { bench: bench("left-unit"), ..ideal(seed) }));
         assert_eq!(judgement.verdict.verdict, Some(Outcome::Pass), "{seed}: {:?}", judgement.verdict.why);
         let steady = of_phase(&judgement, "steady", "mean_error");
         totals.push(steady.iter().filter_map(|c| c.value).sum::<f64>() / steady.len() as f64);
@@ -98,7 +99,7 @@ fn a_riders_balance_fails_no_sound_single_sided_unit() {
 #[test]
 fn typed_loads_are_written_and_read_back() {
     let dir = tempfile::tempdir().unwrap();
-    let rehearsal = simulate(&common::shipped(RIG), &Plan::new(4));
+    let rehearsal = simulate(&common::shipped(RIG), &RehearsalPlan::new(4));
     assize::rehearse::write(&rehearsal, dir.path()).unwrap();
     let read = session::load(&dir.path().join("session.yaml")).unwrap();
     assert_eq!(read.readings.loads.len(), 10);

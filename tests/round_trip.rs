@@ -5,7 +5,8 @@ use std::path::Path;
 use assize::protocol::{self, Protocol};
 use assize::recording::{self, Recording};
 use assize::rehearse::{
-    self, FAULT_KINDS, Fault, Habits, Instruments, MISHAP_KINDS, Mishap, Place, Plan, Shifting, simulate,
+    self, FAULT_KINDS, Fault, Instruments, MISHAP_KINDS, Mishap, MishapPlace, RehearsalPlan, RideHabits, Shifting,
+    simulate,
 };
 use assize::session;
 use chrono::DateTime;
@@ -47,13 +48,13 @@ fn fault() -> impl Strategy<Value = Fault> {
 /// A mishap of any kind and its usual size, anywhere or on one head unit.
 fn mishap() -> impl Strategy<Value = Mishap> {
     (proptest::sample::select(MISHAP_KINDS), 0..4_usize).prop_map(|(kind, at)| {
-        let place = Some(at).filter(|at| *at < 3 && kind.place == Place::HeadUnit);
+        let place = Some(at).filter(|at| *at < 3 && kind.place == MishapPlace::HeadUnit);
         let place = place.map(|at| ["017", "P", "T"][at].to_owned());
         Mishap { place, ..kind.word.parse().unwrap_or_else(|e| panic!("{e}")) }
     })
 }
 
-fn plan() -> impl Strategy<Value = Plan> {
+fn plan() -> impl Strategy<Value = RehearsalPlan> {
     let instruments = proptest::sample::select(vec![Instruments::Real, Instruments::Ideal]);
     // From 2001 to 2033: FIT stamps are 32 bits of seconds, and below 1998 they count from power-on.
     let date = 1_000_000_000..2_000_000_000_i64;
@@ -67,8 +68,8 @@ fn plan() -> impl Strategy<Value = Plan> {
     (any::<u64>(), faults, mishaps, date, instruments, shifting).prop_map(
         |(seed, faults, mishaps, unix_s, instruments, shifting)| {
             let date = DateTime::from_timestamp(unix_s, 0).unwrap();
-            let habits = Habits { shifting, ..Habits::varied(seed) };
-            Plan { faults, mishaps, date, instruments, habits, ..Plan::new(seed) }
+            let habits = RideHabits { shifting, ..RideHabits::varied(seed) };
+            RehearsalPlan { faults, mishaps, date, instruments, habits, ..RehearsalPlan::new(seed) }
         },
     )
 }

@@ -8,8 +8,8 @@ mod shipped;
 
 use std::path::Path;
 
-use assize::against_truth::{Comparison, Found, compare};
-use assize::rehearse::{BENCHES, Instruments, Plan, Rehearsal, Setting, check_faults, simulate};
+use assize::against_truth::{Found, TruthComparison, compare};
+use assize::rehearse::{BENCHES, Instruments, Rehearsal, RehearsalPlan, RideSetting, check_faults, simulate};
 use assize::verdict::{Outcome, Verdict};
 use shipped::{SHIPPED, Shipped};
 
@@ -17,13 +17,18 @@ fn ridden(shipped: &Shipped, instruments: Instruments, seed: u64) -> (Rehearsal,
     let word = shipped.bench;
     let bench = BENCHES.iter().find(|kind| kind.word == word).unwrap_or_else(|| panic!("no bench {word}"));
     let protocol = common::shipped(shipped.file);
-    let plan = Plan { bench: (bench.bench)(), setting: Setting::asked_by(&protocol), instruments, ..Plan::new(seed) };
+    let plan = RehearsalPlan {
+        bench: (bench.bench)(),
+        setting: RideSetting::asked_by(&protocol),
+        instruments,
+        ..RehearsalPlan::new(seed)
+    };
     let rehearsal = simulate(&protocol, &plan);
     let verdict = common::judge(&rehearsal).verdict;
     (rehearsal, verdict)
 }
 
-fn beside_truth(rehearsal: &Rehearsal, verdict: &Verdict) -> Comparison {
+fn beside_truth(rehearsal: &Rehearsal, verdict: &Verdict) -> TruthComparison {
     compare(verdict, &rehearsal.truth_file()).unwrap_or_else(|e| panic!("{e}"))
 }
 
@@ -40,7 +45,11 @@ fn every_shipped_protocol_stands_in_the_table_with_a_bench_that_has_the_referenc
         let bench = (BENCHES.iter().find(|kind| kind.word == *word).unwrap().bench)();
         assert!(bench.references.len() >= protocol.needs.references, "{file}");
         let faults = finds.iter().map(|fault| fault.parse().unwrap_or_else(|e| panic!("{e}"))).collect();
-        assert_eq!(check_faults(&protocol, &Plan { faults, bench, ..Plan::new(1) }), Ok(()), "{file}");
+        assert_eq!(
+            check_faults(&protocol, &RehearsalPlan { faults, bench, ..RehearsalPlan::new(1) }),
+            Ok(()),
+            "{file}"
+        );
     }
 }
 
@@ -56,8 +65,8 @@ fn an_ideal_unit_passes_every_shipped_protocol() {
 
 /// Seconds by which a phase may be found early or late. On the road riders roll out of a block, and a lead-in of any length
 /// may begin before the script says; no more than what settling leaves out.
-fn near_s(setting: Setting) -> f64 {
-    if setting == Setting::Road { 30.0 } else { 5.0 }
+fn near_s(setting: RideSetting) -> f64 {
+    if setting == RideSetting::Road { 30.0 } else { 5.0 }
 }
 
 /// Now and then a rider changes within a block by as much as at its end, or two phases of one power follow each other.
@@ -67,7 +76,7 @@ const NEAR: f64 = 0.92;
 #[test]
 fn phases_of_every_shipped_protocol_are_found_where_they_were_ridden() {
     for shipped in SHIPPED {
-        let near_s = near_s(Setting::asked_by(&common::shipped(shipped.file)));
+        let near_s = near_s(RideSetting::asked_by(&common::shipped(shipped.file)));
         let (mut all, mut found, mut near, mut far) = (0, 0, 0, vec![]);
         for seed in 1..=6 {
             let (rehearsal, verdict) = ridden(shipped, Instruments::Real, seed);

@@ -5,7 +5,7 @@ use std::path::Path;
 use assert_cmd::Command;
 use assize::protocol::{self, Protocol};
 use assize::quantity::{Bound, Unit};
-use assize::rehearse::{Bench, Fault, Habits, Plan, Setting, simulate};
+use assize::rehearse::{Fault, RehearsalBench, RehearsalPlan, RideHabits, RideSetting, simulate};
 use assize::stats::{Sides, clopper_pearson, t_cdf};
 use assize::trials::{Trials, judge, ride};
 use assize::verdict::Outcome;
@@ -29,8 +29,8 @@ fn faults(all: &[&str]) -> Vec<Fault> {
 }
 
 /// A unit without errors of its own, and pedals whose gain is all that is not known of them.
-fn gain_alone() -> Bench {
-    let mut bench = Bench::both();
+fn gain_alone() -> RehearsalBench {
+    let mut bench = RehearsalBench::both();
     bench.references.truncate(1);
     bench.references[0].stated = Bound::single(1.0, Unit::Percent);
     (bench.unit.gain_sd, bench.unit.offset_sd_w) = (0.0, 0.0);
@@ -39,8 +39,8 @@ fn gain_alone() -> Bench {
 
 /// Of the first session's block, as its sheet says.
 fn standard_uncertainty_pct(trials: &Trials) -> f64 {
-    let habits = Habits { as_stated: true, ..Habits::varied(trials.seed) };
-    let plan = Plan { bench: trials.bench.clone(), habits, ..Plan::new(trials.seed) };
+    let habits = RideHabits { as_stated: true, ..RideHabits::varied(trials.seed) };
+    let plan = RehearsalPlan { bench: trials.bench.clone(), habits, ..RehearsalPlan::new(trials.seed) };
     let rehearsal = simulate(trials.protocol, &plan);
     let verdict = judge(&rehearsal.session, rehearsal.recordings).unwrap().verdict;
     let check = &verdict.phases.iter().find(|phase| phase.phase == "block").unwrap().checks[0];
@@ -53,7 +53,7 @@ fn a_gain_is_found_as_often_as_a_plain_z_test_says() {
     // Φ((g − L)/u − k). Source: NIST/SEMATECH e-Handbook of Statistical Methods, 7.2.2 (from memory).
     let protocol = one_block();
     let trials =
-        Trials { protocol: &protocol, bench: gain_alone(), setting: Setting::Resistance, seed: 1, sessions: 300 };
+        Trials { protocol: &protocol, bench: gain_alone(), setting: RideSetting::Resistance, seed: 1, sessions: 300 };
     let sizes = ["gain=2", "gain=2.5", "gain=3", "gain=3.5", "gain=4.5"];
     let points = ride(&trials, &faults(&sizes), || true, || ()).unwrap();
     let u_pct = standard_uncertainty_pct(&trials);
@@ -73,8 +73,13 @@ fn a_gain_is_found_as_often_as_a_plain_z_test_says() {
 #[test]
 fn the_number_of_threads_and_an_early_end_change_no_session() {
     let protocol = one_block();
-    let trials =
-        Trials { protocol: &protocol, bench: Bench::both(), setting: Setting::Resistance, seed: 7, sessions: 6 };
+    let trials = Trials {
+        protocol: &protocol,
+        bench: RehearsalBench::both(),
+        setting: RideSetting::Resistance,
+        seed: 7,
+        sessions: 6,
+    };
     let faults = faults(&["gain=3", "offset=-6"]);
     let with = |threads: usize| {
         let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
@@ -115,8 +120,13 @@ phases:
 #[test]
 fn a_failed_repeat_fails_only_what_does_not_accept_it() {
     let protocol = sprints();
-    let trials =
-        Trials { protocol: &protocol, bench: Bench::both(), setting: Setting::Resistance, seed: 1, sessions: 6 };
+    let trials = Trials {
+        protocol: &protocol,
+        bench: RehearsalBench::both(),
+        setting: RideSetting::Resistance,
+        seed: 1,
+        sessions: 6,
+    };
     let points = ride(&trials, &faults(&["side-short=300@left,1", "side-short=300@left,3"]), || true, || ()).unwrap();
     for judged in points.iter().flat_map(|point| &point.sessions) {
         assert_eq!(judged.outcome == Outcome::Fail, !judged.failed.is_empty(), "{judged:?}");

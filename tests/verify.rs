@@ -6,7 +6,9 @@ use std::path::{Path, PathBuf};
 use assert_cmd::Command;
 use assize::verdict::Verdict;
 use assize::verdict::json;
-use assize::verify::{self, Again, Kind, Places, Shelf, State, Verified, VerifyError, Weight};
+use assize::verify::{
+    self, FilesByHash, InputKind, InputPlaces, InputState, Severity, Verification, VerificationResult, VerifyError,
+};
 use assize::{judge, protocol, session};
 use serde_json::Value;
 use tempfile::TempDir;
@@ -55,11 +57,11 @@ impl Case {
         self.folder.path().join("ride").join(name)
     }
 
-    fn places(&self) -> Places {
-        Places::beside(&self.file("verdict.json"))
+    fn places(&self) -> InputPlaces {
+        InputPlaces::beside(&self.file("verdict.json"))
     }
 
-    fn again(&self) -> Again {
+    fn again(&self) -> Verification {
         verify::again(&self.verdict, &self.places())
     }
 
@@ -71,11 +73,11 @@ impl Case {
     }
 }
 
-fn state(again: &Again, kind: Kind) -> &State {
+fn state(again: &Verification, kind: InputKind) -> &InputState {
     &again.inputs.iter().find(|input| input.kind == kind).unwrap().state
 }
 
-fn differences(again: &Again) -> &[verify::Difference] {
+fn differences(again: &Verification) -> &[verify::Difference] {
     &again.judged.as_ref().unwrap().differences
 }
 
@@ -105,22 +107,22 @@ fn both_demos_verify_as_the_same_byte_for_byte() {
 #[test]
 fn a_changed_byte_of_any_input_is_told_with_both_hashes() {
     for (kind, name, at) in [
-        (Kind::Recording, "unit-034.fit", 20_000),
-        (Kind::Recording, "pedals-p.fit", 20_000),
+        (InputKind::Recording, "unit-034.fit", 20_000),
+        (InputKind::Recording, "pedals-p.fit", 20_000),
         // In the comment at the top, and of the protocol in its purpose.
-        (Kind::Session, "session.yaml", 8),
-        (Kind::Protocol, "../short-check.yaml", 90),
+        (InputKind::Session, "session.yaml", 8),
+        (InputKind::Protocol, "../short-check.yaml", 90),
     ] {
         let case = Case::new();
         case.spoil(name, at);
         let again = case.again();
         let changed: Vec<_> =
-            again.inputs.iter().filter(|input| matches!(input.state, State::Another { .. })).collect();
+            again.inputs.iter().filter(|input| matches!(input.state, InputState::Another { .. })).collect();
         assert_eq!(changed.len(), 1, "{name}: {again:?}");
-        let State::Another { sha256, .. } = &changed[0].state else { unreachable!() };
+        let InputState::Another { sha256, .. } = &changed[0].state else { unreachable!() };
         assert_eq!((changed[0].kind, sha256.len()), (kind, 64));
         assert_ne!(changed[0].sha256.as_ref(), Some(sha256));
-        assert_eq!(again.verified(), Verified::Differs, "{name}");
+        assert_eq!(again.verified(), VerificationResult::Differs, "{name}");
         assert!(differences(&again).iter().any(|difference| difference.pointer == "/sheet_number"), "{name}");
     }
 }
@@ -128,19 +130,19 @@ fn a_changed_byte_of_any_input_is_told_with_both_hashes() {
 #[test]
 fn what_is_missing_is_told_with_the_way_out_and_the_rest_all_the_same() {
     for (kind, name, way) in [
-        (Kind::Recording, "unit-034.fit", "--recordings DIR"),
-        (Kind::Session, "session.yaml", "--session FILE"),
-        (Kind::Protocol, "../short-check.yaml", "--protocol FILE"),
+        (InputKind::Recording, "unit-034.fit", "--recordings DIR"),
+        (InputKind::Session, "session.yaml", "--session FILE"),
+        (InputKind::Protocol, "../short-check.yaml", "--protocol FILE"),
     ] {
         let case = Case::new();
         fs::remove_file(case.file(name)).unwrap();
         let again = case.again();
-        assert_eq!(again.verified(), Verified::CouldNot, "{name}");
+        assert_eq!(again.verified(), VerificationResult::CouldNot, "{name}");
         let missing: Vec<_> =
-            again.inputs.iter().filter(|input| matches!(input.state, State::NotFound { .. })).collect();
+            again.inputs.iter().filter(|input| matches!(input.state, InputState::NotFound { .. })).collect();
         assert_eq!((missing.len(), missing[0].kind), (1, kind), "{again:?}");
         assert!(again.judged.as_ref().unwrap_err().to_string().contains(way), "{again:?}");
-        assert!(again.inputs.iter().filter(|input| matches!(input.state, State::Same { .. })).count() >= 2);
+        assert!(again.inputs.iter().filter(|input| matches!(input.state, InputState::Same { .. })).count() >= 2);
         let (code, text) = assize(&["verify", "ride/verdict.json"], case.folder.path());
         assert_eq!(code, 2, "{text}");
         assert!(text.starts_with("NOT VERIFIED"), "{text}");
@@ -158,14 +160,14 @@ fn files_under_other_names_are_the_same_by_their_hash() {
     fs::write(case.file("pedals-p.fit"), "nothing").unwrap();
     fs::rename(case.file("session.yaml"), case.file("old session.yaml")).unwrap();
     fs::rename(case.file("../short-check.yaml"), attic.join("p.yaml")).unwrap();
-    let places = Places {
+    let places = InputPlaces {
         session: Some(case.file("old session.yaml")),
-        shelf: Shelf::of(&case.folder.path().join("attic")).unwrap(),
+        shelf: FilesByHash::of(&case.folder.path().join("attic")).unwrap(),
         protocol: Some(attic.join("p.yaml")),
         ..case.places()
     };
     let again = verify::again(&case.verdict, &places);
-    assert_eq!(again.verified(), Verified::Same, "{again:?}");
+    assert_eq!(again.verified(), VerificationResult::Same, "{again:?}");
     assert!(verify::written_as_now(&fs::read(case.file("verdict.json")).unwrap(), again.judged.as_ref().unwrap()));
     let arguments =
         ["verify", "ride/verdict.json", "--session", "ride/old session.yaml", "--recordings", "attic", "--protocol"];
@@ -192,17 +194,17 @@ fn numbers_that_were_tampered_with_are_told_with_both_values() {
 
     let verdict: Verdict = serde_json::from_value(written.clone()).unwrap();
     let again = verify::again_as_written(&verdict, &written, &case.places());
-    assert_eq!(again.verified(), Verified::Differs);
+    assert_eq!(again.verified(), VerificationResult::Differs);
     let at = |pointer: &str| {
         differences(&again).iter().find(|d| d.pointer == pointer).unwrap_or_else(|| panic!("{pointer}"))
     };
     let value = at(&format!("/phases/{phase}/checks/0/value"));
     assert_eq!((&value.then, &value.now), (&Some((-1.25).into()), &Some(true_value)));
     assert!(value.place.contains("mean error: value"), "{}", value.place);
-    assert_eq!(value.weight, Weight::Shown);
-    assert_eq!(at("/verdict").weight, Weight::Outcome);
+    assert_eq!(value.weight, Severity::Shown);
+    assert_eq!(at("/verdict").weight, Severity::Outcome);
     assert_eq!((&at("/verdict").then, &at("/verdict").now), (&Some("pass".into()), &Some("fail".into())));
-    assert_eq!(at(&format!("/phases/{phase}/checks/0/verdict")).weight, Weight::Outcome);
+    assert_eq!(at(&format!("/phases/{phase}/checks/0/verdict")).weight, Severity::Outcome);
     assert_eq!(at(&format!("/phases/{phase}/checks/0/limit")).then, Some("within 9 %".into()));
     at(&format!("/phases/{phase}/checks/0/expanded_uncertainty"));
     assert_eq!(at("/approved").now, None);
@@ -237,13 +239,13 @@ fn of_another_version_both_are_named_and_unseen_numbers_are_told_from_outcomes()
     let check = &case.verdict.phases[checks].checks[0];
     let (value, expanded) = (check.value.unwrap(), check.expanded_uncertainty.unwrap());
     // A tenth and ten times the last digit shown, which is the second of the uncertainty.
-    for (share, weight) in [(0.001, Weight::Unseen), (1.0, Weight::Shown)] {
+    for (share, weight) in [(0.001, Severity::Unseen), (1.0, Severity::Shown)] {
         written["phases"][checks]["checks"][0]["value"] = (value + share * expanded).into();
         let verdict: Verdict = serde_json::from_value(written.clone()).unwrap();
         let again = verify::again_as_written(&verdict, &written, &case.places());
-        let found: Vec<_> = differences(&again).iter().filter(|d| d.weight != Weight::Added).collect();
+        let found: Vec<_> = differences(&again).iter().filter(|d| d.weight != Severity::Added).collect();
         assert_eq!(found.len(), 1, "{found:?}");
-        assert_eq!((found[0].weight, again.verified()), (weight, Verified::Differs));
+        assert_eq!((found[0].weight, again.verified()), (weight, VerificationResult::Differs));
     }
     written["verdict_format"] = 99.into();
     fs::write(case.file("verdict.json"), written.to_string()).unwrap();
@@ -257,22 +259,22 @@ fn marks_made_while_riding_are_an_input_like_the_others() {
     let case = Case::with_files(|ride, text| {
         let protocol = protocol::load(&ride.join("../short-check.yaml"), None).unwrap();
         let note = "- { at: \"2026-06-21T09:31:00Z\", text: \"chain noisy\" }";
-        fs::write(ride.join("marks.yaml"), format!("{}\n{note}\n", session::Heading::of(&protocol))).unwrap();
+        fs::write(ride.join("marks.yaml"), format!("{}\n{note}\n", session::MarksHeader::of(&protocol))).unwrap();
         text.push_str("marks: marks.yaml\n");
     });
     let again = case.again();
-    assert_eq!((again.verified(), again.inputs.len()), (Verified::Same, 5), "{again:?}");
+    assert_eq!((again.verified(), again.inputs.len()), (VerificationResult::Same, 5), "{again:?}");
     let attic = case.folder.path().join("m.yaml");
     fs::rename(case.file("marks.yaml"), &attic).unwrap();
     let gone = case.again();
-    assert!(matches!(state(&gone, Kind::Marks), State::NotFound { .. }));
+    assert!(matches!(state(&gone, InputKind::Marks), InputState::NotFound { .. }));
     assert!(gone.judged.unwrap_err().to_string().contains("--marks FILE"));
-    let given = Places { marks: Some(attic.clone()), ..case.places() };
-    assert_eq!(verify::again(&case.verdict, &given).verified(), Verified::Same);
+    let given = InputPlaces { marks: Some(attic.clone()), ..case.places() };
+    assert_eq!(verify::again(&case.verdict, &given).verified(), VerificationResult::Same);
     let text = fs::read_to_string(&attic).unwrap().replace("noisy", "quiet");
     fs::write(case.file("marks.yaml"), text).unwrap();
-    assert!(matches!(state(&case.again(), Kind::Marks), State::Another { .. }));
-    assert_eq!(case.again().verified(), Verified::Differs);
+    assert!(matches!(state(&case.again(), InputKind::Marks), InputState::Another { .. }));
+    assert_eq!(case.again().verified(), VerificationResult::Differs);
 }
 
 #[test]
@@ -301,12 +303,15 @@ fn a_card_has_no_hash_which_is_said_and_its_change_shows_in_the_values() {
         text.push_str("bike: bike.yaml\n");
     });
     let again = case.again();
-    assert_eq!(again.verified(), Verified::Same);
+    assert_eq!(again.verified(), VerificationResult::Same);
     assert!(again.unhashed[0].contains("bike.yaml"), "{again:?}");
     fs::write(case.file("bike.yaml"), "conditions: { height: 53 m }\n").unwrap();
     let again = case.again();
     let found: Vec<_> = differences(&again).iter().map(|d| (d.pointer.as_str(), d.now.clone())).collect();
-    assert_eq!((again.verified(), found), (Verified::Differs, vec![("/session/conditions/2/1", Some("53 m".into()))]));
+    assert_eq!(
+        (again.verified(), found),
+        (VerificationResult::Differs, vec![("/session/conditions/2/1", Some("53 m".into()))])
+    );
     assert_eq!(differences(&again)[0].then, Some("35 m".into()));
     assert_eq!(differences(&again)[0].place, "session: condition height");
 }
@@ -329,8 +334,8 @@ fn each_unit_of_a_session_is_verified_by_its_label() {
         let again = verify::again(&judgement.verdict, &case.places());
         assert_eq!(again.unit, judgement.verdict.unit.label);
         // The other unit's recording decides nothing here and has no hash in this verdict.
-        assert_eq!(again.verified(), Verified::Same, "{again:?}");
-        assert!(again.inputs.iter().any(|input| matches!(input.state, State::Unstated { .. })));
+        assert_eq!(again.verified(), VerificationResult::Same, "{again:?}");
+        assert!(again.inputs.iter().any(|input| matches!(input.state, InputState::Unstated { .. })));
     }
     let mut other = judged[0].verdict.clone();
     other.unit.label = "unit 099".to_owned();
@@ -362,7 +367,7 @@ fn hostile_names_lead_nowhere_and_steer_no_terminal() {
     fs::write(case.file("verdict.json"), json::to_string(&verdict)).unwrap();
     let again = verify::again(&verdict, &case.places());
     assert!(
-        matches!(state(&again, Kind::Session), State::NotFound { looked_for: Some(path) } if path.starts_with(case.folder.path()))
+        matches!(state(&again, InputKind::Session), InputState::NotFound { looked_for: Some(path) } if path.starts_with(case.folder.path()))
     );
     for arguments in
         [&["verify", "ride/verdict.json"][..], &["verify", "ride/verdict.json", "--session", "ride/session.yaml"]]

@@ -56,13 +56,13 @@ const DRIFTS_S: i64 = 2;
 pub(super) const LONGEST_S: usize = 48 * 3600;
 
 /// A channel, one value per second of a clock; NaN where nothing was recorded.
-pub(super) struct Signal {
+pub(super) struct SecondValues {
     /// Session time of the first value, as stamped.
     origin_s: f64,
     values: Vec<f64>,
 }
 
-impl Signal {
+impl SecondValues {
     /// From recordings on one clock: (session time of the recording's start as stamped, times since, values).
     pub(super) fn new<'a>(parts: impl IntoIterator<Item = (f64, &'a [f64], &'a [Option<f64>])>) -> Self {
         let mut signal = Self { origin_s: 0.0, values: vec![] };
@@ -146,7 +146,7 @@ impl Signal {
 
 /// Where to look for an offset.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) enum Search {
+pub(super) enum OffsetSearch {
     /// Both clocks were set: near their stamps.
     Near,
     /// Anywhere that the two can overlap.
@@ -157,7 +157,7 @@ pub(super) enum Search {
     OtherZone,
 }
 
-impl Search {
+impl OffsetSearch {
     /// A channel that repeats itself (laps, hill repeats) must not find another lap; one that is off by less is told.
     const AROUND_S: i64 = 60;
     /// Zones lie whole quarters of an hour from UTC, 14 h at most (IANA time zone database, from memory). A whole day is none:
@@ -170,7 +170,7 @@ impl Search {
 
 /// Why a channel was not used.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) enum Unfit {
+pub(super) enum ChannelUnused {
     /// Missing on one side, without change, or too little in common.
     Absent,
     /// Present on both sides but not the same thing: the share that agrees.
@@ -183,23 +183,28 @@ pub(super) enum Unfit {
 /// seconds and a fraction f, a change is stored k seconds apart in a share 1 − f of cases and k + 1 in the others.
 /// Least squares about k sees λf, about k + 1 −λ(1 − f), with a λ below 1 where readings flicker; their ratio gives f
 /// without λ, and without bias. A robust line through the windows gives offset and drift.
-pub(super) fn by_heart_rate(session: &Signal, theirs: &Signal, search: Search) -> Result<Clock, Unfit> {
-    let lag_s = best_lag(session, theirs, search).ok_or(Unfit::Absent)?;
+pub(super) fn by_heart_rate(
+    session: &SecondValues,
+    theirs: &SecondValues,
+    search: OffsetSearch,
+) -> Result<Clock, ChannelUnused> {
+    let lag_s = best_lag(session, theirs, search).ok_or(ChannelUnused::Absent)?;
     let length = theirs.values.len();
     let count = (length as f64 / WINDOW_S as f64).round().max(1.0) as usize;
-    let windows: Vec<Window> =
-        (0..count).map(|w| Window::of(session, theirs, lag_s, w * length / count..(w + 1) * length / count)).collect();
-    let total = |of: fn(&Window) -> usize| windows.iter().map(of).sum::<usize>();
+    let windows: Vec<WindowEvidence> = (0..count)
+        .map(|w| WindowEvidence::of(session, theirs, lag_s, w * length / count..(w + 1) * length / count))
+        .collect();
+    let total = |of: fn(&WindowEvidence) -> usize| windows.iter().map(of).sum::<usize>();
     let (common, steady) = (total(|w| w.common), total(|w| w.steady));
     if common < FEWEST_COMMON_S || steady == 0 {
-        return Err(Unfit::Absent);
+        return Err(ChannelUnused::Absent);
     }
     let share = total(|w| w.same) as f64 / steady as f64;
     if share < SAME_STRAP_SHARE {
-        return Err(Unfit::Unlike(share));
+        return Err(ChannelUnused::Unlike(share));
     }
-    let mut offsets: Vec<Offset> = windows.into_iter().filter_map(|w| w.offset).collect();
-    let reset = Reset::find(&offsets, |seconds, before, after| {
+    let mut offsets: Vec<WindowOffset> = windows.into_iter().filter_map(|w| w.offset).collect();
+    let reset = ClockStep::find(&offsets, |seconds, before, after| {
         let lag = |offset_s: f64| lag_s + offset_s.round() as i64;
         best_change(session, theirs, seconds, (lag(before), lag(after)))
     });
@@ -207,7 +212,7 @@ pub(super) fn by_heart_rate(session: &Signal, theirs: &Signal, search: Search) -
         offsets.remove(reset.window);
         offsets[reset.window..].iter_mut().for_each(|o| o.offset_s -= reset.by_s);
     }
-    let line = line_through(&offsets).ok_or(Unfit::Absent)?;
+    let line = line_through(&offsets).ok_or(ChannelUnused::Absent)?;
     let whole_s = session.origin_s - theirs.origin_s + lag_s as f64;
     let whole = offsets.iter().all(|o| (o.offset_s - o.offset_s.round()).abs() < WHOLE_S);
     let u_fraction_s = if whole { UNSEEN_FRACTION_S } else { 0.0 };
@@ -228,7 +233,7 @@ pub(super) fn by_heart_rate(session: &Signal, theirs: &Signal, search: Search) -
 
 /// What a level channel is in [`by_level`].
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Level {
+pub(super) struct LevelChannel {
     pub on: AlignedOn,
     /// Standard uncertainty of what the two head units may lag apart in it. Type B.
     pub delay_s: f64,
@@ -237,12 +242,12 @@ pub(super) struct Level {
     /// Least share of one's variance that the other must explain.
     pub alike: f64,
     /// What it takes to be believed far from what the clocks say.
-    pub far: Far,
+    pub far: FarEvidence,
 }
 
 /// What tells one ride from another of the same plan or the same roads.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) enum Far {
+pub(super) enum FarEvidence {
     Never,
     /// Least share of one's variance that the other must explain.
     Alike(f64),
@@ -250,11 +255,11 @@ pub(super) enum Far {
     Apart(f64),
 }
 
-impl Level {
+impl LevelChannel {
     /// Two receivers, each with its own filter and its own moment of the second, are metres apart on one bike; who rides the
     /// same roads again is somewhere else by more. Common practice, no source.
     pub const POSITION: Self =
-        Self { on: AlignedOn::Position, delay_s: 0.3, window_s: 0.0, alike: 0.9, far: Far::Apart(20.0) };
+        Self { on: AlignedOn::Position, delay_s: 0.3, window_s: 0.0, alike: 0.9, far: FarEvidence::Apart(20.0) };
     /// One sensor gives both nearly the same; two sensors, or one made up from power, do not.
     /// A second's value is the last message before it, of four a second, and which one it is can stay so all ride long.
     pub const SPEED: Self = Self {
@@ -262,37 +267,42 @@ impl Level {
         delay_s: SPEED_DELAY_S,
         window_s: LAST_OF_FOUR_S,
         alike: 0.97,
-        far: Far::Alike(0.99),
+        far: FarEvidence::Alike(0.99),
     };
     /// Pressure sensors are smoothed over some seconds. Common practice, no source.
     pub const ALTITUDE: Self =
-        Self { on: AlignedOn::Altitude, delay_s: 0.7, window_s: 0.0, alike: 0.5, far: Far::Never };
+        Self { on: AlignedOn::Altitude, delay_s: 0.7, window_s: 0.0, alike: 0.5, far: FarEvidence::Never };
     /// A power meter's own delay is in the offset.
     pub const POWER: Self =
-        Self { on: AlignedOn::Power, delay_s: 0.5, window_s: 0.0, alike: 0.5, far: Far::Alike(0.8) };
+        Self { on: AlignedOn::Power, delay_s: 0.5, window_s: 0.0, alike: 0.5, far: FarEvidence::Alike(0.8) };
 }
 
 /// Clock of `theirs` from a channel that moves: its components (two of a position) as both recorded them.
 ///
 /// Windowed offsets as of [`by_heart_rate`], but that a level moves in all seconds. Power goes by whole seconds: two meters
 /// do not share their fractions.
-pub(super) fn by_level(pairs: &[(Signal, Signal)], search: Search, level: Level) -> Result<Clock, Unfit> {
-    let lag_s = pairs.iter().find_map(|(session, theirs)| best_lag(session, theirs, search)).ok_or(Unfit::Absent)?;
+pub(super) fn by_level(
+    pairs: &[(SecondValues, SecondValues)],
+    search: OffsetSearch,
+    level: LevelChannel,
+) -> Result<Clock, ChannelUnused> {
+    let lag_s =
+        pairs.iter().find_map(|(session, theirs)| best_lag(session, theirs, search)).ok_or(ChannelUnused::Absent)?;
     let (explained, apart) = likeness(pairs, lag_s);
     let same = match (search, level.far) {
-        (Search::Near | Search::Around(_), _) => explained >= level.alike,
-        (_, Far::Never) => false,
-        (_, Far::Alike(least)) => explained >= least,
-        (_, Far::Apart(most)) => apart <= most,
+        (OffsetSearch::Near | OffsetSearch::Around(_), _) => explained >= level.alike,
+        (_, FarEvidence::Never) => false,
+        (_, FarEvidence::Alike(least)) => explained >= least,
+        (_, FarEvidence::Apart(most)) => apart <= most,
     };
     if !same {
-        return Err(Unfit::Unlike(explained));
+        return Err(ChannelUnused::Unlike(explained));
     }
-    let (session, theirs) = pairs.first().ok_or(Unfit::Absent)?;
+    let (session, theirs) = pairs.first().ok_or(ChannelUnused::Absent)?;
     let length = theirs.values.len();
     let count = (length as f64 / WINDOW_S as f64).round().max(1.0) as usize;
     let windows = (0..count).map(|w| w * length / count..(w + 1) * length / count);
-    let offsets: Vec<Offset> = match level.on {
+    let offsets: Vec<WindowOffset> = match level.on {
         AlignedOn::Power => vec![],
         _ => windows.filter_map(|window| level_offset(pairs, lag_s, &window, level.window_s)).collect(),
     };
@@ -311,29 +321,34 @@ pub(super) fn by_level(pairs: &[(Signal, Signal)], search: Search, level: Level)
 }
 
 /// What one window of a level channel says beyond the whole lag; `None` where it hardly moves.
-fn level_offset(pairs: &[(Signal, Signal)], lag_s: i64, window: &Range<usize>, beyond_s: f64) -> Option<Offset> {
+fn level_offset(
+    pairs: &[(SecondValues, SecondValues)],
+    lag_s: i64,
+    window: &Range<usize>,
+    beyond_s: f64,
+) -> Option<WindowOffset> {
     const LEAST_SURE_S: f64 = 2.0;
     let near = nearest_lag(lag_s, |lag| {
         let parts = pairs.iter().map(|(session, theirs)| differences(session, theirs, lag, window));
         parts.fold((0.0, 0.0), |sum, part| (sum.0 + part.0, sum.1 + part.1))
     });
-    let pull = |lag| LevelPull::of(pairs, lag, window);
+    let pull = |lag| LevelOffset::of(pairs, lag, window);
     let lag = (near - 2..near + 2).find(|lag| pull(*lag).shift_s() >= 0.0 && pull(lag + 1).shift_s() < 0.0)?;
     let (below, above) = (pull(lag), pull(lag + 1));
     let fraction = below.shift_s() / (below.shift_s() - above.shift_s());
     // As if seconds were independent: what they are not shows as scatter between windows.
     let u_s = (below.misfit.min(above.misfit) / below.n / below.weight).sqrt();
     let middle = (window.start + window.end) as f64 / 2.0;
-    (u_s < LEAST_SURE_S).then_some(Offset {
+    (u_s < LEAST_SURE_S).then_some(WindowOffset {
         at_s: middle,
         offset_s: (lag - lag_s) as f64 + fraction,
         u_s: u_s.hypot(beyond_s),
     })
 }
 
-/// [`Pull`] of a level channel, of all its components together.
+/// [`ChangeOffset`] of a level channel, of all its components together.
 #[derive(Default)]
-struct LevelPull {
+struct LevelOffset {
     moved: f64,
     weight: f64,
     /// Sum of squares of what is left apart.
@@ -341,8 +356,8 @@ struct LevelPull {
     n: f64,
 }
 
-impl LevelPull {
-    fn of(pairs: &[(Signal, Signal)], lag_s: i64, window: &Range<usize>) -> Self {
+impl LevelOffset {
+    fn of(pairs: &[(SecondValues, SecondValues)], lag_s: i64, window: &Range<usize>) -> Self {
         let mut pull = Self::default();
         for (session, theirs) in pairs {
             for j in window.start as i64..window.end as i64 {
@@ -366,7 +381,7 @@ impl LevelPull {
 }
 
 /// Offset beyond the whole lag in one window.
-struct Offset {
+struct WindowOffset {
     /// Seconds since the recording's start.
     at_s: f64,
     offset_s: f64,
@@ -374,7 +389,7 @@ struct Offset {
 }
 
 /// A clock that was put right while it recorded.
-struct Reset {
+struct ClockStep {
     /// Seconds since the recording's start from which the offset is another.
     at_s: f64,
     by_s: f64,
@@ -383,7 +398,7 @@ struct Reset {
     window: usize,
 }
 
-impl Reset {
+impl ClockStep {
     /// A smaller step is no clock put right, and can't be told from drift and chance.
     const LEAST_S: f64 = 1.0;
     /// Standard uncertainties by which a step must stand out, and within which all windows must lie once it is taken out.
@@ -392,8 +407,8 @@ impl Reset {
 
     /// A single step that explains the windows, if they need one. `second(among, before, after)` is the second of the
     /// recording at which the change from one offset to the other fits best.
-    fn find(offsets: &[Offset], second: impl Fn(Range<i64>, f64, f64) -> f64) -> Option<Self> {
-        let fits = |o: &Offset, level: f64| (o.offset_s - level).abs() <= Self::FIT_S.max(Self::SURE * o.u_s);
+    fn find(offsets: &[WindowOffset], second: impl Fn(Range<i64>, f64, f64) -> f64) -> Option<Self> {
+        let fits = |o: &WindowOffset, level: f64| (o.offset_s - level).abs() <= Self::FIT_S.max(Self::SURE * o.u_s);
         let steps = (1..offsets.len().saturating_sub(1)).filter_map(|n| {
             let (before, after) = (level(&offsets[..n])?, level(&offsets[n + 1..])?);
             let by_s = after.0 - before.0;
@@ -414,7 +429,7 @@ impl Reset {
 }
 
 /// The second at which changing from one lag to the other leaves the least apart; behind a hole, if one fits as well.
-fn best_change(session: &Signal, theirs: &Signal, seconds: Range<i64>, (before, after): (i64, i64)) -> f64 {
+fn best_change(session: &SecondValues, theirs: &SecondValues, seconds: Range<i64>, (before, after): (i64, i64)) -> f64 {
     let apart = |j: i64, lag: i64| {
         let d = session.at(j + lag) - theirs.at(j);
         if d.is_nan() { 0.0 } else { d * d }
@@ -433,13 +448,13 @@ fn best_change(session: &Signal, theirs: &Signal, seconds: Range<i64>, (before, 
 }
 
 /// Weighted mean of some offsets and its standard uncertainty.
-fn level(offsets: &[Offset]) -> Option<(f64, f64)> {
+fn level(offsets: &[WindowOffset]) -> Option<(f64, f64)> {
     let weight: f64 = offsets.iter().map(|o| o.u_s.powi(-2)).sum();
     let mean = offsets.iter().map(|o| o.offset_s * o.u_s.powi(-2)).sum::<f64>() / weight;
     (!offsets.is_empty()).then(|| (mean, weight.powf(-0.5)))
 }
 
-impl Offset {
+impl WindowOffset {
     /// (session second, offset, standard uncertainty), as [`Clock::windows`] has it.
     fn at_session(&self, whole_s: f64, origin_s: f64) -> (f64, f64, f64) {
         let offset_s = whole_s + self.offset_s;
@@ -450,30 +465,30 @@ impl Offset {
 /// The lag, in whole seconds of the two signals' own counts, at which they differ least over the whole ride.
 ///
 /// First on means of some seconds, then to the second around the best.
-fn best_lag(session: &Signal, theirs: &Signal, search: Search) -> Option<i64> {
+fn best_lag(session: &SecondValues, theirs: &SecondValues, search: OffsetSearch) -> Option<i64> {
     const BIN_S: i64 = 5;
     if session.is_flat() || theirs.is_flat() {
         return None;
     }
     let (a, b) = (binned(&session.values, BIN_S as usize), binned(&theirs.values, BIN_S as usize));
     let (stamped, lags) = match search {
-        Search::Near => {
+        OffsetSearch::Near => {
             let stamped = (theirs.origin_s - session.origin_s).round() as i64;
             let bins = |s: i64| s.div_euclid(BIN_S);
             (bins(stamped), bins(stamped - NEAR_S)..=bins(stamped + NEAR_S))
         }
-        Search::Everywhere => (0, 1 - b.len() as i64..=a.len() as i64 - 1),
-        Search::Around(offset_s) => {
+        OffsetSearch::Everywhere => (0, 1 - b.len() as i64..=a.len() as i64 - 1),
+        OffsetSearch::Around(offset_s) => {
             let home = (theirs.origin_s - session.origin_s + offset_s).round() as i64;
-            let around = home - Search::AROUND_S..=home + Search::AROUND_S;
+            let around = home - OffsetSearch::AROUND_S..=home + OffsetSearch::AROUND_S;
             return least_misfit(&session.values, &theirs.values, around, home, FEWEST_COMMON_S);
         }
-        Search::OtherZone => {
+        OffsetSearch::OtherZone => {
             let stamped = (theirs.origin_s - session.origin_s).round() as i64;
-            let zones = Search::FARTHEST_ZONE_S / Search::ZONE_S;
+            let zones = OffsetSearch::FARTHEST_ZONE_S / OffsetSearch::ZONE_S;
             let lags = (-zones..=zones).filter(|zone| *zone != 0).flat_map(|zone| {
-                let home = stamped + zone * Search::ZONE_S;
-                home - Search::ZONE_OFF_S..=home + Search::ZONE_OFF_S
+                let home = stamped + zone * OffsetSearch::ZONE_S;
+                home - OffsetSearch::ZONE_OFF_S..=home + OffsetSearch::ZONE_OFF_S
             });
             return least_misfit(&session.values, &theirs.values, lags, stamped, FEWEST_COMMON_S);
         }
@@ -512,7 +527,7 @@ fn misfit(a: &[f64], b: &[f64], lag: i64) -> (i64, f64, usize) {
 }
 
 /// 1 less the square differences over the variance, over the common seconds; and their root mean square.
-fn likeness(pairs: &[(Signal, Signal)], lag_s: i64) -> (f64, f64) {
+fn likeness(pairs: &[(SecondValues, SecondValues)], lag_s: i64) -> (f64, f64) {
     let (mut apart, mut all, mut seconds_in_common) = (0.0, 0.0, 0.0);
     for (session, theirs) in pairs {
         let seconds = (0..theirs.values.len() as i64).map(|j| (session.at(j + lag_s), theirs.at(j)));
@@ -526,7 +541,7 @@ fn likeness(pairs: &[(Signal, Signal)], lag_s: i64) -> (f64, f64) {
 }
 
 /// Sum of square differences in a window, and their number.
-fn differences(session: &Signal, theirs: &Signal, lag_s: i64, window: &Range<usize>) -> (f64, f64) {
+fn differences(session: &SecondValues, theirs: &SecondValues, lag_s: i64, window: &Range<usize>) -> (f64, f64) {
     let seconds = window.start as i64..window.end as i64;
     let differences = seconds.map(|j| session.at(j + lag_s) - theirs.at(j)).filter(|d| !d.is_nan());
     differences.fold((0.0, 0.0), |(s, n), d| (s + d * d, n + 1.0))
@@ -547,7 +562,7 @@ fn nearest_lag(lag_s: i64, differences: impl Fn(i64) -> (f64, f64)) -> i64 {
 }
 
 /// What some minutes of both signals say.
-struct Window {
+struct WindowEvidence {
     /// Seconds in which both have a value.
     common: usize,
     /// Those of them around which neither changes.
@@ -555,11 +570,11 @@ struct Window {
     /// Those of the steady ones in which both have the same.
     same: usize,
     /// Beyond the whole ride's lag; `None` with too few changes of heart rate.
-    offset: Option<Offset>,
+    offset: Option<WindowOffset>,
 }
 
-impl Window {
-    fn of(session: &Signal, theirs: &Signal, lag_s: i64, window: Range<usize>) -> Self {
+impl WindowEvidence {
+    fn of(session: &SecondValues, theirs: &SecondValues, lag_s: i64, window: Range<usize>) -> Self {
         let lag_here_s = nearest_lag(lag_s, |lag| differences(session, theirs, lag, &window));
         let (mut common, mut steady, mut same) = (0, 0, 0);
         for j in window.start as i64..window.end as i64 {
@@ -574,8 +589,14 @@ impl Window {
         Self { common, steady, same, offset: Self::offset(session, theirs, lag_s, lag_here_s, &window) }
     }
 
-    fn offset(session: &Signal, theirs: &Signal, lag_s: i64, near_s: i64, window: &Range<usize>) -> Option<Offset> {
-        let pull = |lag_s| Pull::of(session, theirs, lag_s, window.clone());
+    fn offset(
+        session: &SecondValues,
+        theirs: &SecondValues,
+        lag_s: i64,
+        near_s: i64,
+        window: &Range<usize>,
+    ) -> Option<WindowOffset> {
+        let pull = |lag_s| ChangeOffset::of(session, theirs, lag_s, window.clone());
         // Between which two whole lags?
         let lag = (near_s - 2..near_s + 2).find(|lag| pull(*lag).shift_s >= 0.0 && pull(lag + 1).shift_s < 0.0)?;
         let (below, above) = (pull(lag), pull(lag + 1));
@@ -587,12 +608,12 @@ impl Window {
         // Of a share seen in so many cases, with one of each added so that none and all stay uncertain.
         let share = (steps * fraction + 1.0) / (steps + 2.0);
         let u_s = (share * (1.0 - share) / steps).sqrt();
-        Some(Offset { at_s: below.at_s, offset_s: (lag - lag_s) as f64 + fraction, u_s })
+        Some(WindowOffset { at_s: below.at_s, offset_s: (lag - lag_s) as f64 + fraction, u_s })
     }
 }
 
 /// How far one signal lies beyond a whole lag of the other, by least squares on the central difference.
-struct Pull {
+struct ChangeOffset {
     shift_s: f64,
     /// Number of changes that speak, each counted by its weight.
     steps: f64,
@@ -600,8 +621,8 @@ struct Pull {
     at_s: f64,
 }
 
-impl Pull {
-    fn of(session: &Signal, theirs: &Signal, lag_s: i64, window: Range<usize>) -> Self {
+impl ChangeOffset {
+    fn of(session: &SecondValues, theirs: &SecondValues, lag_s: i64, window: Range<usize>) -> Self {
         let (mut moved, mut weight, mut fourth, mut moment) = (0.0, 0.0, 0.0, 0.0);
         for j in window.start as i64..window.end as i64 {
             let (before, now, after) = (theirs.at(j - 1), theirs.at(j), theirs.at(j + 1));
@@ -624,9 +645,9 @@ impl Pull {
 
 /// Line through the windows' offsets, its slope held by what clocks plausibly drift; a level line through a single
 /// window.
-fn line_through(offsets: &[Offset]) -> Option<Line> {
+fn line_through(offsets: &[WindowOffset]) -> Option<Line> {
     let only = offsets.first()?;
-    let column = |of: fn(&Offset) -> f64| offsets.iter().map(of).collect::<Vec<f64>>();
+    let column = |of: fn(&WindowOffset) -> f64| offsets.iter().map(of).collect::<Vec<f64>>();
     let Some(free) = robust_line(&column(|o| o.at_s), &column(|o| o.offset_s), &column(|o| o.u_s)) else {
         let var_slope = DRIFT_SD * DRIFT_SD;
         return Some(Line {

@@ -13,7 +13,7 @@ use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, Datelike, Days, SubsecRound, TimeDelta, Utc};
 
-use self::clock::{FEWEST_COMMON_S, LONGEST_S, Level, Search, Signal, Unfit};
+use self::clock::{ChannelUnused, FEWEST_COMMON_S, LONGEST_S, LevelChannel, OffsetSearch, SecondValues};
 use crate::recording::{Recording, Samples, TimerKind};
 use crate::ride::{AlignedOn, Clock, Edge, EdgeKind, Gear, Trace};
 use crate::session::{ClockTime, Instrument, Session};
@@ -44,37 +44,37 @@ pub enum AlignError {
     #[error("{}: no power for `{instrument}` in {field}; name the field or column that holds it (`assize inspect` lists them)", .file.display())]
     NoPower { file: PathBuf, instrument: String, field: String },
     #[error("{0}: longer than two days, so a time stamp in it is wrong; cut or repair the file")]
-    TooLong(Stretch),
+    TooLong(RecordedSpan),
     #[error(
         "{theirs} and {session} are of different days, and nothing that both recorded (heart rate, position, speed) links them; list recordings of one ride"
     )]
-    DifferentDays { theirs: Stretch, session: Stretch },
+    DifferentDays { theirs: RecordedSpan, session: RecordedSpan },
     #[error(
         "{theirs} and {session} have no time in common, and nothing that both recorded (heart rate, position, speed) links them; list recordings of one ride"
     )]
-    NoOverlap { theirs: Stretch, session: Stretch },
+    NoOverlap { theirs: RecordedSpan, session: RecordedSpan },
     #[error(
         "{theirs} and {session} have only {overlap_s:.0} s in common, but 60 s are needed; list the whole recordings"
     )]
-    ShortOverlap { theirs: Stretch, session: Stretch, overlap_s: f64 },
+    ShortOverlap { theirs: RecordedSpan, session: RecordedSpan, overlap_s: f64 },
 }
 
 /// When a recording ran, by its own stamps.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Stretch {
+pub struct RecordedSpan {
     pub file: PathBuf,
     pub from: DateTime<Utc>,
     pub to: DateTime<Utc>,
 }
 
-impl Stretch {
+impl RecordedSpan {
     fn of(recording: &Recording) -> Self {
         let to = recording.start + TimeDelta::milliseconds((last_s(recording) * 1000.0) as i64);
         Self { file: recording.file.clone(), from: recording.start, to }
     }
 }
 
-impl fmt::Display for Stretch {
+impl fmt::Display for RecordedSpan {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let to = if self.from.date_naive() == self.to.date_naive() { "%H:%M:%S" } else { "%F %H:%M:%S" };
         write!(f, "{} ({} to {} UTC)", self.file.display(), self.from.format("%F %H:%M:%S"), self.to.format(to))
@@ -108,7 +108,7 @@ pub fn to_session_time(session: &Session, recordings: &BTreeMap<PathBuf, Recordi
             cautions: vec![],
         });
     };
-    let mut bench = Bench::new(session, first, recordings)?;
+    let mut bench = SessionClocks::new(session, first, recordings)?;
     let mut unit_parts = units.iter().map(|unit| bench.parts(unit)).collect::<Result<Vec<_>, _>>()?;
     let mut reference_parts =
         references.iter().map(|reference| bench.parts(reference)).collect::<Result<Vec<_>, _>>()?;
@@ -121,7 +121,7 @@ pub fn to_session_time(session: &Session, recordings: &BTreeMap<PathBuf, Recordi
     }
     let all: Vec<&Instrument> = units.iter().chain(&references).copied().collect();
     bench.cautions.extend(all.iter().filter_map(|i| not_its_own(i, &all, recordings)));
-    let traces = |own: &[&Instrument], parts: Vec<Vec<Part>>| {
+    let traces = |own: &[&Instrument], parts: Vec<Vec<PlacedRecording>>| {
         own.iter().zip(parts).map(|(i, parts)| trace(i, parts, length_s, &all)).collect()
     };
     let (edges, gears) = bench.edges_and_gears(session);
@@ -205,14 +205,14 @@ fn not_its_own(
 }
 
 /// One recording of an instrument and where it stands in session time.
-struct Part<'a> {
+struct PlacedRecording<'a> {
     recording: &'a Recording,
     /// Session time of its start, as stamped.
     stamped_s: f64,
     clock: Clock,
 }
 
-impl Part<'_> {
+impl PlacedRecording<'_> {
     /// Session time of a time since the recording's start.
     fn session_s(&self, time_s: f64) -> f64 {
         let reset_s = self.clock.reset.filter(|(at_s, _)| time_s >= *at_s).map_or(0.0, |(_, by_s)| by_s);
@@ -221,7 +221,7 @@ impl Part<'_> {
 }
 
 /// The session's clock, and the recordings already brought onto it.
-struct Bench<'a> {
+struct SessionClocks<'a> {
     recordings: &'a BTreeMap<PathBuf, Recording>,
     start: DateTime<Utc>,
     first: &'a Instrument,
@@ -234,7 +234,7 @@ struct Bench<'a> {
     cautions: Vec<String>,
 }
 
-impl<'a> Bench<'a> {
+impl<'a> SessionClocks<'a> {
     fn new(
         session: &'a Session,
         first: &'a Instrument,
@@ -261,14 +261,14 @@ impl<'a> Bench<'a> {
         let ends = self.own.iter().map(|r| (self.stamped_s(r) + last_s(r), r));
         let (end_s, last) = ends.max_by(|a, b| a.0.total_cmp(&b.0)).ok_or(AlignError::NoReference)?;
         if end_s > LONGEST_S as f64 {
-            return Err(AlignError::TooLong(Stretch { from: self.start, ..Stretch::of(last) }));
+            return Err(AlignError::TooLong(RecordedSpan { from: self.start, ..RecordedSpan::of(last) }));
         }
         // The grid second nearest to the last sample is the last.
         Ok((end_s + 0.5).floor() as usize + 1)
     }
 
     /// An instrument's recordings in session time and in order.
-    fn parts(&mut self, instrument: &'a Instrument) -> Result<Vec<Part<'a>>, AlignError> {
+    fn parts(&mut self, instrument: &'a Instrument) -> Result<Vec<PlacedRecording<'a>>, AlignError> {
         let mut parts = vec![];
         let mut failed = vec![];
         for path in &instrument.recordings {
@@ -282,7 +282,7 @@ impl<'a> Bench<'a> {
                 ));
             }
             match self.clock(instrument, recording) {
-                Ok(clock) => parts.push(Part { recording, stamped_s: self.stamped_s(recording), clock }),
+                Ok(clock) => parts.push(PlacedRecording { recording, stamped_s: self.stamped_s(recording), clock }),
                 Err(error) => failed.push(error),
             }
         }
@@ -326,12 +326,12 @@ impl<'a> Bench<'a> {
         let mut shared = vec![];
         match self.by_strap(instrument, recording) {
             Ok(clock) => shared.push(clock),
-            Err(Unfit::Unlike(share)) => self.cautions.push(format!(
+            Err(ChannelUnused::Unlike(share)) => self.cautions.push(format!(
                 "{label}: its heart rate is not the one recorded with {theirs} (the same in {:.0} % of seconds in which neither \
                  changes), so it was not used",
                 100.0 * share
             )),
-            Err(Unfit::Absent) => {
+            Err(ChannelUnused::Absent) => {
                 let (own, its) = self.signals(instrument, recording, "heart_rate");
                 if self.overlaps(recording) && !own.is_empty() && !its.is_empty() {
                     self.cautions.push(format!(
@@ -344,7 +344,7 @@ impl<'a> Bench<'a> {
         // What else was recorded shows the same reset, which only the strap's windows are looked through for.
         let others = match shared.first() {
             Some(Clock { reset: Some(_), .. }) => [].as_slice(),
-            _ => &[Level::POSITION, Level::SPEED, Level::ALTITUDE],
+            _ => &[LevelChannel::POSITION, LevelChannel::SPEED, LevelChannel::ALTITUDE],
         };
         for &level in others {
             shared.extend(self.by_level(instrument, recording, level, shared.first()));
@@ -371,7 +371,7 @@ impl<'a> Bench<'a> {
             }
             return Ok(clock);
         }
-        let power = self.by_level(instrument, recording, Level::POWER, None);
+        let power = self.by_level(instrument, recording, LevelChannel::POWER, None);
         if power.is_none() && self.comparable(recording) {
             self.check_overlap(recording, &stamps(AlignedOn::Nothing, 0.0, 0.0))?;
         }
@@ -458,14 +458,14 @@ impl<'a> Bench<'a> {
         Some(joint)
     }
 
-    fn by_strap(&self, instrument: &Instrument, recording: &Recording) -> Result<Clock, Unfit> {
+    fn by_strap(&self, instrument: &Instrument, recording: &Recording) -> Result<Clock, ChannelUnused> {
         let (own, theirs) = self.signals(instrument, recording, "heart_rate");
         let (own, theirs) = (own.without_held(), theirs.without_held());
-        let anywhere = || clock::by_heart_rate(&own, &theirs, Search::Everywhere);
+        let anywhere = || clock::by_heart_rate(&own, &theirs, OffsetSearch::Everywhere);
         if !self.comparable(recording) {
             return anywhere();
         }
-        clock::by_heart_rate(&own, &theirs, Search::Near).or_else(|near| anywhere().map_err(|_| near))
+        clock::by_heart_rate(&own, &theirs, OffsetSearch::Near).or_else(|near| anywhere().map_err(|_| near))
     }
 
     /// Clock by a channel that moves, near what another one gave; `None` where it is missing, or not the same thing.
@@ -473,7 +473,7 @@ impl<'a> Bench<'a> {
         &self,
         instrument: &Instrument,
         recording: &Recording,
-        level: Level,
+        level: LevelChannel,
         known: Option<&Clock>,
     ) -> Option<Clock> {
         let signals = |name| self.signals(instrument, recording, name);
@@ -481,7 +481,7 @@ impl<'a> Bench<'a> {
             AlignedOn::Position => {
                 let (north, east) = (signals("latitude"), signals("longitude"));
                 let shrink = north.0.middle().to_radians().cos();
-                let metres = |(own, theirs): (Signal, Signal), by| (own.times(by), theirs.times(by));
+                let metres = |(own, theirs): (SecondValues, SecondValues), by| (own.times(by), theirs.times(by));
                 vec![metres(north, DEGREE_M), metres(east, DEGREE_M * shrink)]
             }
             // A head unit can make speed up from power.
@@ -498,13 +498,13 @@ impl<'a> Bench<'a> {
             _ => vec![signals("power")],
         };
         // Power is the unit's own: far from its stamps it is believed only where a time zone explains it.
-        let far = if level.on == AlignedOn::Power { Search::OtherZone } else { Search::Everywhere };
-        let searches: &[Search] = match known {
-            Some(clock) => &[Search::Around(clock.offset_s)],
+        let far = if level.on == AlignedOn::Power { OffsetSearch::OtherZone } else { OffsetSearch::Everywhere };
+        let searches: &[OffsetSearch] = match known {
+            Some(clock) => &[OffsetSearch::Around(clock.offset_s)],
             // Of two recordings one after the other, seconds that look alike prove nothing.
             None if self.comparable(recording) && level.on == AlignedOn::Power && !self.overlaps(recording) => &[far],
-            None if self.comparable(recording) => &[Search::Near, far],
-            None => &[Search::Everywhere],
+            None if self.comparable(recording) => &[OffsetSearch::Near, far],
+            None => &[OffsetSearch::Everywhere],
         };
         searches.iter().find_map(|search| clock::by_level(&pairs, *search, level).ok())
     }
@@ -524,9 +524,9 @@ impl<'a> Bench<'a> {
     }
 
     /// A channel as the first reference's head unit and another recorded it.
-    fn signals(&self, instrument: &Instrument, recording: &Recording, name: &str) -> (Signal, Signal) {
+    fn signals(&self, instrument: &Instrument, recording: &Recording, name: &str) -> (SecondValues, SecondValues) {
         fn part<'b>(
-            bench: &Bench,
+            bench: &SessionClocks,
             of: &Instrument,
             r: &'b Recording,
             name: &str,
@@ -534,7 +534,7 @@ impl<'a> Bench<'a> {
             (bench.stamped_s(r), &r.samples.time_s, channel(of, &r.samples, name))
         }
         let own = self.own.iter().map(|r| part(self, self.first, r, name));
-        (Signal::new(own), Signal::new([part(self, instrument, recording, name)]))
+        (SecondValues::new(own), SecondValues::new([part(self, instrument, recording, name)]))
     }
 
     /// Whether both clocks tell the time of day, or neither does.
@@ -558,7 +558,7 @@ impl<'a> Bench<'a> {
         if overlap_s >= FEWEST_COMMON_S as f64 {
             return Ok(());
         }
-        let (theirs, session) = (Stretch::of(recording), Stretch::of(self.own[0]));
+        let (theirs, session) = (RecordedSpan::of(recording), RecordedSpan::of(self.own[0]));
         Err(if overlap_s > 0.0 {
             AlignError::ShortOverlap { theirs, session, overlap_s }
         } else if theirs.from.date_naive() != session.from.date_naive() {
@@ -572,7 +572,7 @@ impl<'a> Bench<'a> {
     fn edges_and_gears(&self, session: &Session) -> (Vec<Edge>, Vec<Gear>) {
         let (mut edges, mut gears) = (vec![], vec![]);
         for (recording, clock) in &self.clocks {
-            let part = Part { recording, stamped_s: self.stamped_s(recording), clock: clock.clone() };
+            let part = PlacedRecording { recording, stamped_s: self.stamped_s(recording), clock: clock.clone() };
             let mut borders: Vec<f64> = recording.laps.iter().flat_map(|lap| [lap.start_s, lap.end_s]).collect();
             borders.sort_by(f64::total_cmp);
             borders.dedup();
@@ -651,7 +651,7 @@ fn spoken(time_s: f64) -> String {
 }
 
 /// One trace of an instrument's parts; its clock is the least certain of theirs. `all` are the session's instruments.
-fn trace(instrument: &Instrument, parts: Vec<Part>, length_s: usize, all: &[&Instrument]) -> Trace {
+fn trace(instrument: &Instrument, parts: Vec<PlacedRecording>, length_s: usize, all: &[&Instrument]) -> Trace {
     let least_certain =
         parts.iter().map(|p| &p.clock).max_by(|a, b| a.standard_uncertainty_s.total_cmp(&b.standard_uncertainty_s));
     let mut trace = Trace {

@@ -8,10 +8,10 @@ use rand_chacha::ChaCha8Rng;
 use super::{AlignError, Aligned, session_seconds, to_session_time};
 use crate::quantity::{Bound, Unit as Measured};
 use crate::recording::{Format, GearChange, HeadUnit, Lap, Recording, Samples, Sensor, TimerEvent, TimerKind};
-use crate::rehearse::{Plan, Rehearsal, TrueInstrument, simulate};
+use crate::rehearse::{Rehearsal, RehearsalPlan, TrueInstrument, simulate};
 use crate::ride::{AlignedOn, EdgeKind, Trace};
 use crate::session::{
-    ClockTime, Conditions, Drivetrain, Instrument, Location, Mark, Readings, Reference, Session, Sides, Unit,
+    ButtonMark, ClockTime, Conditions, Drivetrain, Instrument, Location, Readings, Reference, Session, Sides, Unit,
 };
 
 /// Not a whole fraction of a second, so that messages wander through the seconds. Common practice, no source.
@@ -453,7 +453,7 @@ fn laps_timer_gears_and_marks_come_in_session_time() {
     }];
     let mut session = session(vec![instrument("unit 017", &["u.fit"])], vec![instrument("pedal pair P", &["p.fit"])]);
     let time = noon().time() + TimeDelta::seconds(333);
-    session.marks = vec![Mark { at: ClockTime { date: None, time, offset_s: None }, phase: None, text: None }];
+    session.marks = vec![ButtonMark { at: ClockTime { date: None, time, offset_s: None }, phase: None, text: None }];
     let aligned = align(&session, vec![unit, world.recording("p.fit", TRUE_CLOCK, 0.0)]).unwrap();
     let edges: Vec<(f64, EdgeKind)> =
         aligned.edges.iter().map(|e| ((e.at_s * 2.0).round() / 2.0, e.kind.clone())).collect();
@@ -529,7 +529,7 @@ fn rehearsed(seed: u64, fault: Option<&str>) -> (Rehearsal, Aligned) {
     let file = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("protocols/bench-both-rings.yaml");
     let protocol = crate::protocol::load(&file, None).unwrap_or_else(|problems| panic!("{problems}"));
     let faults = fault.iter().map(|text| text.parse().unwrap()).collect();
-    let ride = simulate(&protocol, &Plan { faults, ..Plan::new(seed) });
+    let ride = simulate(&protocol, &RehearsalPlan { faults, ..RehearsalPlan::new(seed) });
     let instruments = ride.session.units.iter().map(|u| &u.instrument);
     let instruments = instruments.chain(ride.session.references.iter().map(|r| &r.instrument));
     let files = instruments.map(|i| i.recordings[0].clone());

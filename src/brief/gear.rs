@@ -9,7 +9,7 @@ const BRAKE: f64 = 0.25;
 
 /// Teeth of ring and cog.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Gear {
+pub struct ChosenGear {
     pub ring: u32,
     pub cog: u32,
 }
@@ -18,7 +18,7 @@ pub struct Gear {
 /// turns nearly as fast on either.
 ///
 /// `None` where rings, cassette or wheel are not known.
-pub fn gear(drivetrain: &Drivetrain, ring: Ring, power_w: f64, cadence_rpm: f64) -> Option<Gear> {
+pub fn gear(drivetrain: &Drivetrain, ring: Ring, power_w: f64, cadence_rpm: f64) -> Option<ChosenGear> {
     let (big, small, wheel_m) = (drivetrain.teeth(Ring::Big)?, drivetrain.teeth(Ring::Small)?, drivetrain.wheel_m?);
     let wanted_m = libm::cbrt(power_w.max(0.0) / BRAKE) * 60.0 / cadence_rpm.max(30.0);
     let metres = |teeth: u32, cog: u32| f64::from(teeth) / f64::from(cog) * wheel_m;
@@ -31,8 +31,8 @@ pub fn gear(drivetrain: &Drivetrain, ring: Ring, power_w: f64, cadence_rpm: f64)
     let pairs = cogs.iter().flat_map(|on_big| cogs.iter().map(|on_small| (*on_big, *on_small)));
     let (on_big, on_small) = pairs.min_by(|a, b| badness(a).total_cmp(&badness(b)))?;
     Some(match ring {
-        Ring::Big => Gear { ring: big, cog: on_big },
-        Ring::Small => Gear { ring: small, cog: on_small },
+        Ring::Big => ChosenGear { ring: big, cog: on_big },
+        Ring::Small => ChosenGear { ring: small, cog: on_small },
     })
 }
 
@@ -51,10 +51,10 @@ mod tests {
             wheel_m: Some(2.105),
             ..Drivetrain::default()
         };
-        assert_eq!(gear(&drivetrain, Ring::Big, 200.0, 90.0), Some(Gear { ring: 52, cog: 17 }));
-        assert_eq!(gear(&drivetrain, Ring::Small, 200.0, 90.0), Some(Gear { ring: 36, cog: 12 }));
-        assert_eq!(gear(&drivetrain, Ring::Big, 240.0, 87.5), Some(Gear { ring: 52, cog: 17 }));
-        assert_eq!(gear(&drivetrain, Ring::Small, 240.0, 87.5), Some(Gear { ring: 36, cog: 12 }));
+        assert_eq!(gear(&drivetrain, Ring::Big, 200.0, 90.0), Some(ChosenGear { ring: 52, cog: 17 }));
+        assert_eq!(gear(&drivetrain, Ring::Small, 200.0, 90.0), Some(ChosenGear { ring: 36, cog: 12 }));
+        assert_eq!(gear(&drivetrain, Ring::Big, 240.0, 87.5), Some(ChosenGear { ring: 52, cog: 17 }));
+        assert_eq!(gear(&drivetrain, Ring::Small, 240.0, 87.5), Some(ChosenGear { ring: 36, cog: 12 }));
         assert_eq!(gear(&Drivetrain::default(), Ring::Big, 200.0, 90.0), None);
     }
 }

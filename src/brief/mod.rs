@@ -6,6 +6,8 @@ pub mod parts;
 pub mod steps;
 pub mod workout;
 
-pub use gear::{Gear, gear};
-pub use parts::{Line, Part, parts};
-pub use steps::{Act, Aim, CrankAt, Lasts, Load, PartOf, Reads, Step, planned_s, steps};
+pub use gear::{ChosenGear, gear};
+pub use parts::{Part, PartLine, parts};
+pub use steps::{
+    CrankPosition, HungMass, PowerAim, ProtocolPart, Step, StepAction, StepLength, TypedReading, planned_s, steps,
+};

@@ -1,6 +1,6 @@
 //! Steps that are told as one: the repeats of a phase, the blocks of one `for_each`.
 
-use super::steps::{Act, PartOf, Step};
+use super::steps::{ProtocolPart, Step, StepAction};
 use crate::protocol::{PhaseOrder, Protocol};
 
 /// A phase with its repeats, or phases of one name that follow each other; or one stretch of easy riding.
@@ -8,7 +8,7 @@ use crate::protocol::{PhaseOrder, Protocol};
 pub struct Part {
     /// Seconds of all countdowns before it.
     pub at_s: f64,
-    pub lines: Vec<Line>,
+    pub lines: Vec<PartLine>,
     /// Easy riding between its repeats and lines, each kind once.
     pub between: Vec<Step>,
     /// Whether the ring changes between its lines.
@@ -17,7 +17,7 @@ pub struct Part {
 
 /// What is ridden the same `times` times: the moves of one phase.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Line {
+pub struct PartLine {
     pub at_s: f64,
     pub times: u32,
     /// Those of its first repeat.
@@ -36,8 +36,8 @@ impl Part {
     }
 }
 
-impl Line {
-    pub fn phase(&self) -> Option<PartOf> {
+impl PartLine {
+    pub fn phase(&self) -> Option<ProtocolPart> {
         self.moves.first()?.part
     }
 }
@@ -94,13 +94,13 @@ impl Part {
     }
 }
 
-fn line(at_s: f64, step: &Step) -> Line {
-    Line { at_s, times: 1, moves: vec![step.clone()] }
+fn line(at_s: f64, step: &Step) -> PartLine {
+    PartLine { at_s, times: 1, moves: vec![step.clone()] }
 }
 
 /// A part of easy riding; none for riding on to a place on the road, which the part that follows tells.
 fn alone(protocol: &Protocol, at_s: f64, easy: &Step) -> Option<Part> {
-    let looks = protocol.order == PhaseOrder::Any && easy.act == Act::Look;
+    let looks = protocol.order == PhaseOrder::Any && easy.act == StepAction::Look;
     (!looks).then(|| Part { at_s, lines: vec![line(at_s, easy)], between: vec![], shifts: false })
 }
 
@@ -109,7 +109,7 @@ fn is_easy(step: &Step) -> bool {
 }
 
 fn same_length(a: &Step, b: &Step) -> bool {
-    (a.lasts, a.power, a.act == Act::Look) == (b.lasts, b.power, b.act == Act::Look)
+    (a.lasts, a.power, a.act == StepAction::Look) == (b.lasts, b.power, b.act == StepAction::Look)
 }
 
 #[cfg(test)]

@@ -9,7 +9,7 @@ const ROLL_OFF_S: f64 = 20.0;
 
 /// What a rider (or the tester beside the bike) does in one step.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Act {
+pub enum StepAction {
     WarmUp,
     /// Easy riding that the protocol writes as a `free` phase.
     Ride,
@@ -43,51 +43,54 @@ pub enum Act {
     MassOff,
 }
 
-impl Act {
+impl StepAction {
     pub fn word(self) -> &'static str {
         match self {
-            Act::WarmUp => "warm-up",
-            Act::Ride => "easy riding",
-            Act::Recover => "recovery",
-            Act::Look => "ride on",
-            Act::RollOff => "roll off",
-            Act::Block => "block",
-            Act::Sprint => "sprint",
-            Act::LeadIn => "lead-in",
-            Act::Coast => session::COAST,
-            Act::Restart => session::RESTART,
-            Act::Surge => "surge",
-            Act::Soft => session::SOFT,
-            Act::Level => "ramp step",
-            Act::CoolDown => "cool-down",
-            Act::OffBike => "off the bike",
-            Act::Zero => "zero offset",
-            Act::BlockWheel => "wheel blocked",
-            Act::Load => "hung mass",
-            Act::MassOff => "mass off",
+            StepAction::WarmUp => "warm-up",
+            StepAction::Ride => "easy riding",
+            StepAction::Recover => "recovery",
+            StepAction::Look => "ride on",
+            StepAction::RollOff => "roll off",
+            StepAction::Block => "block",
+            StepAction::Sprint => "sprint",
+            StepAction::LeadIn => "lead-in",
+            StepAction::Coast => session::COAST,
+            StepAction::Restart => session::RESTART,
+            StepAction::Surge => "surge",
+            StepAction::Soft => session::SOFT,
+            StepAction::Level => "ramp step",
+            StepAction::CoolDown => "cool-down",
+            StepAction::OffBike => "off the bike",
+            StepAction::Zero => "zero offset",
+            StepAction::BlockWheel => "wheel blocked",
+            StepAction::Load => "hung mass",
+            StepAction::MassOff => "mass off",
         }
     }
 
     /// Whether its seconds are scored.
     pub fn is_scored(self) -> bool {
-        use Act::*;
+        use StepAction::*;
         matches!(self, Block | Sprint | LeadIn | Coast | Restart | Surge | Soft | Level)
     }
 
     /// Whether the rider is riding, if only rolling.
     pub fn is_ridden(self) -> bool {
-        !matches!(self, Act::OffBike | Act::Zero | Act::BlockWheel | Act::Load | Act::MassOff)
+        !matches!(
+            self,
+            StepAction::OffBike | StepAction::Zero | StepAction::BlockWheel | StepAction::Load | StepAction::MassOff
+        )
     }
 
     /// Whether the wheel is still blocked, and perhaps a mass hung, when it is over: nobody may ride next.
     pub fn leaves_wheel_blocked(self) -> bool {
-        matches!(self, Act::BlockWheel | Act::Load)
+        matches!(self, StepAction::BlockWheel | StepAction::Load)
     }
 }
 
 /// The part of the protocol that a step belongs to. A recovery between repeats belongs to the repeat that it leads to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub struct PartOf {
+pub struct ProtocolPart {
     /// Index into [`Protocol::phases`].
     pub phase: usize,
     /// From 1.
@@ -98,7 +101,7 @@ pub struct PartOf {
 
 /// How long a step lasts.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Lasts {
+pub struct StepLength {
     /// To count down, seconds: the middle of what is asked, or its closed end. `None`: until somebody presses a key (a
     /// reading is typed, the road brings a place, a cool-down takes what it takes).
     pub planned_s: Option<f64>,
@@ -106,7 +109,7 @@ pub struct Lasts {
     pub asked_s: Option<Range>,
 }
 
-impl Lasts {
+impl StepLength {
     fn asked(range: Range) -> Self {
         Self { planned_s: range.middle(), asked_s: Some(range) }
     }
@@ -123,29 +126,29 @@ impl Lasts {
 
 /// The power asked for, watts.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Aim {
+pub enum PowerAim {
     At(f64),
     Between(f64, f64),
     AtLeast(f64),
     AtMost(f64),
 }
 
-impl Aim {
+impl PowerAim {
     /// `None` for a range open at both ends.
     pub fn of(range: &Range) -> Option<Self> {
         Some(match (range.low, range.high) {
-            (Some(low), Some(high)) if low == high => Aim::At(low),
-            (Some(low), Some(high)) => Aim::Between(low, high),
-            (Some(low), None) => Aim::AtLeast(low),
-            (None, Some(high)) => Aim::AtMost(high),
+            (Some(low), Some(high)) if low == high => PowerAim::At(low),
+            (Some(low), Some(high)) => PowerAim::Between(low, high),
+            (Some(low), None) => PowerAim::AtLeast(low),
+            (None, Some(high)) => PowerAim::AtMost(high),
             (None, None) => return None,
         })
     }
 
     fn of_target(target: &Target) -> Option<Self> {
         match target {
-            Target::Value(power_w) => Some(Aim::At(*power_w)),
-            Target::Within(range) => Aim::of(range),
+            Target::Value(power_w) => Some(PowerAim::At(*power_w)),
+            Target::Within(range) => PowerAim::of(range),
         }
     }
 
@@ -154,10 +157,10 @@ impl Aim {
         let step = 10f64.powi(decimals);
         let n = |power_w: f64| trim((power_w * scale * step).round() / step);
         match *self {
-            Aim::At(power) => format!("{} {unit}", n(power)),
-            Aim::Between(low, high) => format!("{} to {} {unit}", n(low), n(high)),
-            Aim::AtLeast(low) => format!("at least {} {unit}", n(low)),
-            Aim::AtMost(high) => format!("at most {} {unit}", n(high)),
+            PowerAim::At(power) => format!("{} {unit}", n(power)),
+            PowerAim::Between(low, high) => format!("{} to {} {unit}", n(low), n(high)),
+            PowerAim::AtLeast(low) => format!("at least {} {unit}", n(low)),
+            PowerAim::AtMost(high) => format!("at most {} {unit}", n(high)),
         }
     }
 
@@ -167,7 +170,7 @@ impl Aim {
     }
 }
 
-impl std::fmt::Display for Aim {
+impl std::fmt::Display for PowerAim {
     /// `200 W`, `30 to 90 W`, `at least 600 W`.
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.write_str(&self.words(1.0, 1, "W"))
@@ -176,14 +179,14 @@ impl std::fmt::Display for Aim {
 
 /// One mass to hang.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Load {
+pub struct HungMass {
     pub mass_kg: f64,
-    pub at: CrankAt,
+    pub at: CrankPosition,
 }
 
 /// Where the crank stands while masses hang from it.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct CrankAt {
+pub struct CrankPosition {
     pub side: Side,
     /// Of the crank from straight down; `None` where the protocol does not say (level is usual).
     pub angle_deg: Option<f64>,
@@ -191,23 +194,23 @@ pub struct CrankAt {
 
 /// What somebody reads off a display and writes down. Such a step waits for that.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Reads {
+pub enum TypedReading {
     /// The session file's `zero_before`.
     ZeroBefore,
     /// The session file's `zero_after`.
     ZeroAfter,
     /// One line of the session file's `readings: loads`.
-    Torque(Load),
+    Torque(HungMass),
 }
 
 /// One thing to do, with how long and how hard.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Step {
     /// `None` for what the protocol leaves unwritten: the warm-up that it needs, easy riding between phases, a cool-down.
-    pub part: Option<PartOf>,
-    pub act: Act,
-    pub lasts: Lasts,
-    pub power: Option<Aim>,
+    pub part: Option<ProtocolPart>,
+    pub act: StepAction,
+    pub lasts: StepLength,
+    pub power: Option<PowerAim>,
     pub cadence_rpm: Option<Range>,
     /// To ride this step on; `None`: whichever.
     pub ring: Option<Ring>,
@@ -215,15 +218,15 @@ pub struct Step {
     pub shift_to: Option<Ring>,
     pub posture: Option<Posture>,
     pub grade_pct: Option<Range>,
-    pub reads: Option<Reads>,
+    pub reads: Option<TypedReading>,
     /// Where the crank is to stand, for a wheel to be blocked.
-    pub crank: Option<CrankAt>,
+    pub crank: Option<CrankPosition>,
     /// The head unit's lap button, when this step begins: a repeat's scored part opens here, or has just ended.
     lap: bool,
 }
 
 impl Step {
-    fn new(act: Act, part: Option<PartOf>, lasts: Lasts) -> Self {
+    fn new(act: StepAction, part: Option<ProtocolPart>, lasts: StepLength) -> Self {
         Self {
             part,
             act,
@@ -279,9 +282,9 @@ impl Step {
     fn does(&self) -> String {
         if let Some(reads) = self.reads {
             return match reads {
-                Reads::ZeroBefore => "Set the zero offset, write it down".into(),
-                Reads::ZeroAfter => "Read the zero offset, do not set it, write it down".into(),
-                Reads::Torque(load) => {
+                TypedReading::ZeroBefore => "Set the zero offset, write it down".into(),
+                TypedReading::ZeroAfter => "Read the zero offset, do not set it, write it down".into(),
+                TypedReading::Torque(load) => {
                     let angle = load.at.angle_deg.map_or(String::new(), |angle| format!(" at {}°", trim(angle)));
                     format!("Hang {} kg {}{angle}, write the torque down", trim(load.mass_kg), side(load.at.side))
                 }
@@ -294,23 +297,23 @@ impl Step {
             };
         }
         let does = match self.act {
-            Act::WarmUp => "Warm up",
-            Act::Ride | Act::Recover => "Easy riding",
-            Act::Look => "Ride on until there is room for it",
-            Act::RollOff => "Roll off",
-            Act::Block => "Steady",
-            Act::Sprint => "Sprint",
-            Act::LeadIn => "Lead in",
-            Act::Coast => "Coast, feet still",
-            Act::Restart => "Restart",
-            Act::Surge => "Surge",
-            Act::Soft => "Pedal softly",
-            Act::Level => "Ramp step",
-            Act::CoolDown => "Cool down",
-            Act::OffBike => "Off the bike",
-            Act::Zero | Act::Load => "Write it down",
-            Act::BlockWheel => "Block the wheel",
-            Act::MassOff => "Take the mass off, release the wheel, nobody near the cranks",
+            StepAction::WarmUp => "Warm up",
+            StepAction::Ride | StepAction::Recover => "Easy riding",
+            StepAction::Look => "Ride on until there is room for it",
+            StepAction::RollOff => "Roll off",
+            StepAction::Block => "Steady",
+            StepAction::Sprint => "Sprint",
+            StepAction::LeadIn => "Lead in",
+            StepAction::Coast => "Coast, feet still",
+            StepAction::Restart => "Restart",
+            StepAction::Surge => "Surge",
+            StepAction::Soft => "Pedal softly",
+            StepAction::Level => "Ramp step",
+            StepAction::CoolDown => "Cool down",
+            StepAction::OffBike => "Off the bike",
+            StepAction::Zero | StepAction::Load => "Write it down",
+            StepAction::BlockWheel => "Block the wheel",
+            StepAction::MassOff => "Take the mass off, release the wheel, nobody near the cranks",
         };
         match self.posture {
             Some(posture) if self.act.is_scored() => format!("{does} {}", posture.word()),
@@ -354,24 +357,26 @@ pub fn steps(protocol: &Protocol) -> Vec<Step> {
     let rides = phases.iter().any(|phase| phase.is_scored_riding());
     if !matches!(phases.first().map(|p| &p.drill), Some(Drill::Free { .. })) {
         match protocol.needs.warm_up_s {
-            Some(warm_up_s) => list.push(Step::new(Act::WarmUp, None, Lasts::asked(Range::at_least(warm_up_s)))),
-            None if rides => list.push(Step::new(Act::WarmUp, None, Lasts::open(None))),
+            Some(warm_up_s) => {
+                list.push(Step::new(StepAction::WarmUp, None, StepLength::asked(Range::at_least(warm_up_s))))
+            }
+            None if rides => list.push(Step::new(StepAction::WarmUp, None, StepLength::open(None))),
             None => {}
         }
     }
     for (index, phase) in phases.iter().enumerate() {
         for repeat in 1..=phase.repeats {
             list.lead_to(index, repeat);
-            list.add(index, PartOf { phase: index, repeat, of: phase.repeats });
+            list.add(index, ProtocolPart { phase: index, repeat, of: phase.repeats });
         }
     }
     if phases.last().is_some_and(Phase::is_scored_riding) {
-        list.push(Step::new(Act::CoolDown, None, Lasts::open(None)));
+        list.push(Step::new(StepAction::CoolDown, None, StepLength::open(None)));
     }
-    let reads = |wanted: Reads| list.steps.iter().any(|step| step.reads == Some(wanted));
-    if reads(Reads::ZeroBefore) && !reads(Reads::ZeroAfter) {
-        let mut zero = Step::new(Act::Zero, None, Lasts::open(None));
-        zero.reads = Some(Reads::ZeroAfter);
+    let reads = |wanted: TypedReading| list.steps.iter().any(|step| step.reads == Some(wanted));
+    if reads(TypedReading::ZeroBefore) && !reads(TypedReading::ZeroAfter) {
+        let mut zero = Step::new(StepAction::Zero, None, StepLength::open(None));
+        zero.reads = Some(TypedReading::ZeroAfter);
         list.push(zero);
     }
     list.finish()
@@ -405,104 +410,107 @@ impl List<'_> {
         }
         let before = index.checked_sub(1).map(|before| &phases[before]);
         if self.protocol.order == PhaseOrder::Any {
-            let part = PartOf { phase: index, repeat, of: phase.repeats };
+            let part = ProtocolPart { phase: index, repeat, of: phase.repeats };
             let recover_s = phase.drill.recover_s().filter(|_| repeat > 1);
-            let mut look = Step::new(Act::Look, Some(part), Lasts::open(recover_s));
+            let mut look = Step::new(StepAction::Look, Some(part), StepLength::open(recover_s));
             look.grade_pct = phase.grade_pct;
             return self.push(look);
         }
         if repeat > 1 {
-            let part = PartOf { phase: index, repeat, of: phase.repeats };
+            let part = ProtocolPart { phase: index, repeat, of: phase.repeats };
             let lasts = match phase.drill.recover_s() {
-                Some(asked_s) => Lasts::asked(asked_s),
-                None => Lasts::planned(rest_s(&phase.drill)),
+                Some(asked_s) => StepLength::asked(asked_s),
+                None => StepLength::planned(rest_s(&phase.drill)),
             };
-            return self.push(Step::new(Act::Recover, Some(part), lasts));
+            return self.push(Step::new(StepAction::Recover, Some(part), lasts));
         }
         match before.map(|b| (b, &b.drill)) {
             None | Some((_, Drill::Free { .. })) => {}
             Some((_, Drill::Wait { .. } | Drill::StaticLoad { .. } | Drill::ZeroCheck)) => {
-                self.push(Step::new(Act::RollOff, None, Lasts::planned(ROLL_OFF_S)));
+                self.push(Step::new(StepAction::RollOff, None, StepLength::planned(ROLL_OFF_S)));
             }
             // After sprints the legs need what lies between sprints, whatever comes next.
             Some((before, _)) => {
                 let lasts_s = rest_s(&before.drill).max(rest_s(&phase.drill));
-                self.push(Step::new(Act::Recover, None, Lasts::planned(lasts_s)));
+                self.push(Step::new(StepAction::Recover, None, StepLength::planned(lasts_s)));
             }
         }
     }
 
     /// The steps of one repeat.
-    fn add(&mut self, index: usize, part: PartOf) {
+    fn add(&mut self, index: usize, part: ProtocolPart) {
         let phases = &self.protocol.phases;
         let phase = &phases[index];
         let opens = self.steps.len();
-        let held = |act: Act, hold: &Hold| {
-            let mut step = Step::new(act, Some(part), Lasts::asked(hold.for_s));
-            step.power = Aim::of_target(&hold.power_w);
+        let held = |act: StepAction, hold: &Hold| {
+            let mut step = Step::new(act, Some(part), StepLength::asked(hold.for_s));
+            step.power = PowerAim::of_target(&hold.power_w);
             step
         };
         match &phase.drill {
             Drill::Free { power_w, lasts_s } => {
                 let (first, last) = (index == 0, index + 1 == phases.len());
                 let act = if first {
-                    Act::WarmUp
+                    StepAction::WarmUp
                 } else if last {
-                    Act::CoolDown
+                    StepAction::CoolDown
                 } else {
-                    Act::Ride
+                    StepAction::Ride
                 };
-                let lasts = lasts_s.map_or(Lasts::open(None), Lasts::asked);
+                let lasts = lasts_s.map_or(StepLength::open(None), StepLength::asked);
                 let mut step = Step::new(act, Some(part), lasts);
-                step.power = power_w.as_ref().and_then(Aim::of);
+                step.power = power_w.as_ref().and_then(PowerAim::of);
                 self.push(step);
             }
             Drill::Wait { lasts_s } => {
-                let lasts = lasts_s.map_or(Lasts::open(None), Lasts::asked);
-                self.push(Step::new(Act::OffBike, Some(part), lasts));
+                let lasts = lasts_s.map_or(StepLength::open(None), StepLength::asked);
+                self.push(Step::new(StepAction::OffBike, Some(part), lasts));
             }
             Drill::Steady { power_w, lasts_s, .. } => {
-                self.push(held(Act::Block, &Hold { power_w: *power_w, for_s: *lasts_s }));
+                self.push(held(StepAction::Block, &Hold { power_w: *power_w, for_s: *lasts_s }));
             }
             Drill::Sprint { effort_w, lasts_s, .. } => {
-                self.push(held(Act::Sprint, &Hold { power_w: Target::Within(*effort_w), for_s: *lasts_s }));
+                self.push(held(StepAction::Sprint, &Hold { power_w: Target::Within(*effort_w), for_s: *lasts_s }));
             }
             Drill::CoastRestart { lead_in, coast_s, restart, .. } => {
-                self.push(held(Act::LeadIn, lead_in));
-                self.push(Step::new(Act::Coast, Some(part), Lasts::asked(*coast_s)));
-                self.push(held(Act::Restart, restart));
+                self.push(held(StepAction::LeadIn, lead_in));
+                self.push(Step::new(StepAction::Coast, Some(part), StepLength::asked(*coast_s)));
+                self.push(held(StepAction::Restart, restart));
             }
             Drill::SoftPedal { surge, soft, .. } => {
-                self.push(held(Act::Surge, surge));
-                self.push(held(Act::Soft, soft));
+                self.push(held(StepAction::Surge, surge));
+                self.push(held(StepAction::Soft, soft));
             }
             Drill::Ramp { steps_w, each_s, .. } => {
                 let for_s = Range::between(*each_s, *each_s);
                 for power_w in steps_w {
-                    self.push(held(Act::Level, &Hold { power_w: Target::Value(*power_w), for_s }));
+                    self.push(held(StepAction::Level, &Hold { power_w: Target::Value(*power_w), for_s }));
                 }
             }
             Drill::StaticLoad { loads_kg, sides, angles_deg } => {
                 for at in cranks(sides, angles_deg) {
-                    let mut block = Step::new(Act::BlockWheel, Some(part), Lasts::open(None));
+                    let mut block = Step::new(StepAction::BlockWheel, Some(part), StepLength::open(None));
                     block.crank = Some(at);
                     self.push(block);
                     for mass_kg in loads_kg {
-                        let mut step = Step::new(Act::Load, Some(part), Lasts::open(None));
-                        step.reads = Some(Reads::Torque(Load { mass_kg: *mass_kg, at }));
+                        let mut step = Step::new(StepAction::Load, Some(part), StepLength::open(None));
+                        step.reads = Some(TypedReading::Torque(HungMass { mass_kg: *mass_kg, at }));
                         self.push(step);
                     }
                     // The crank can't be turned, nor anybody roll off, before this.
-                    self.push(Step::new(Act::MassOff, Some(part), Lasts::open(None)));
+                    self.push(Step::new(StepAction::MassOff, Some(part), StepLength::open(None)));
                 }
             }
             Drill::ZeroCheck => {
                 let later =
                     phases[index + 1..].iter().any(|p| p.is_scored_riding() || matches!(p.drill, Drill::ZeroCheck));
-                let taken = self.steps.iter().any(|step| step.reads == Some(Reads::ZeroBefore));
-                let mut step = Step::new(Act::Zero, Some(part), Lasts::open(None));
-                step.reads =
-                    Some(if taken || (!later && rode(&self.steps)) { Reads::ZeroAfter } else { Reads::ZeroBefore });
+                let taken = self.steps.iter().any(|step| step.reads == Some(TypedReading::ZeroBefore));
+                let mut step = Step::new(StepAction::Zero, Some(part), StepLength::open(None));
+                step.reads = Some(if taken || (!later && rode(&self.steps)) {
+                    TypedReading::ZeroAfter
+                } else {
+                    TypedReading::ZeroBefore
+                });
                 self.push(step);
             }
         }
@@ -512,8 +520,9 @@ impl List<'_> {
             step.posture = phase.posture.filter(|_| step.act.is_ridden());
             step.grade_pct = phase.grade_pct.filter(|_| step.act.is_ridden());
             // What a phase asks of the cadence is not asked of the surge before soft pedalling, nor while coasting.
-            step.cadence_rpm =
-                phase.cadence_rpm.filter(|_| step.act.is_ridden() && !matches!(step.act, Act::Coast | Act::Surge));
+            step.cadence_rpm = phase
+                .cadence_rpm
+                .filter(|_| step.act.is_ridden() && !matches!(step.act, StepAction::Coast | StepAction::Surge));
             step.lap = scored && at == 0;
         }
         if let Some(ring) = phase.ring {
@@ -551,13 +560,13 @@ fn rode(steps: &[Step]) -> bool {
 }
 
 /// For each side every angle, in the order in which masses are hung there. Both sides where none is named.
-fn cranks(sides: &[Side], angles_deg: &[f64]) -> Vec<CrankAt> {
+fn cranks(sides: &[Side], angles_deg: &[f64]) -> Vec<CrankPosition> {
     let sides = if sides.is_empty() { &[Side::Left, Side::Right][..] } else { sides };
     let angles: Vec<Option<f64>> =
         if angles_deg.is_empty() { vec![None] } else { angles_deg.iter().copied().map(Some).collect() };
     sides
         .iter()
-        .flat_map(|side| angles.iter().map(|angle_deg| CrankAt { side: *side, angle_deg: *angle_deg }))
+        .flat_map(|side| angles.iter().map(|angle_deg| CrankPosition { side: *side, angle_deg: *angle_deg }))
         .collect()
 }
 
@@ -588,7 +597,7 @@ pub(super) mod tests {
         protocol::load_bytes(Path::new("made-up.yaml"), text.as_bytes()).unwrap()
     }
 
-    fn acts(steps: &[Step]) -> Vec<Act> {
+    fn acts(steps: &[Step]) -> Vec<StepAction> {
         steps.iter().map(|step| step.act).collect()
     }
 
@@ -608,7 +617,8 @@ pub(super) mod tests {
                 })
                 .sum();
             let of_protocol: Vec<Step> = steps.iter().filter(|s| s.part.is_some()).cloned().collect();
-            let (ridden, waited): (Vec<Step>, Vec<Step>) = of_protocol.into_iter().partition(|s| s.act != Act::OffBike);
+            let (ridden, waited): (Vec<Step>, Vec<Step>) =
+                of_protocol.into_iter().partition(|s| s.act != StepAction::OffBike);
             assert!((planned_s(&ridden) - (protocol.riding_s() - not_ridden_s)).abs() < 1e-6, "{name}");
             assert_eq!(planned_s(&waited), protocol.waiting_s(), "{name}");
         }
@@ -642,15 +652,15 @@ pub(super) mod tests {
     fn six_sprints_share_five_recoveries() {
         let steps = steps(&shipped("bench-both-rings"));
         let is_part = |s: &&Step| s.part.is_some_and(|p| shipped("bench-both-rings").phases[p.phase].repeats == 6);
-        let count = |act: Act| steps.iter().filter(is_part).filter(|s| s.act == act).count();
+        let count = |act: StepAction| steps.iter().filter(is_part).filter(|s| s.act == act).count();
         // Six sprints, and six times coast and restart, each with five recoveries between.
-        assert_eq!((count(Act::Sprint), count(Act::Coast), count(Act::Recover)), (6, 6, 10));
+        assert_eq!((count(StepAction::Sprint), count(StepAction::Coast), count(StepAction::Recover)), (6, 6, 10));
     }
 
     #[test]
     fn a_change_of_ring_is_told_where_there_is_time_for_it() {
         let steps = steps(&shipped("bench-both-rings"));
-        let blocks: Vec<usize> = (0..steps.len()).filter(|at| steps[*at].act == Act::Block).collect();
+        let blocks: Vec<usize> = (0..steps.len()).filter(|at| steps[*at].act == StepAction::Block).collect();
         let told: Vec<_> = blocks.iter().map(|at| (steps[*at].ring.unwrap(), steps[at - 1].shift_to)).collect();
         use Ring::{Big, Small};
         assert_eq!(
@@ -673,21 +683,23 @@ pub(super) mod tests {
              - {phase: b, drill: coast_restart, lead_in: 200 W for 20 s, coast: 8 s, restart: at least 300 W for 6 s, recover: 20 s}\n",
         );
         let steps = steps(&protocol);
-        use Act::*;
+        use StepAction::*;
         assert_eq!(acts(&steps), [WarmUp, Sprint, Recover, Sprint, Recover, LeadIn, Coast, Restart, CoolDown]);
         // Nobody says how long; and after a sprint the legs rest as after a sprint.
-        assert_eq!(steps[0].lasts, Lasts::default());
-        assert_eq!(steps[4].lasts, Lasts::planned(105.0));
-        assert_eq!(steps[8].lasts, Lasts::default());
+        assert_eq!(steps[0].lasts, StepLength::default());
+        assert_eq!(steps[4].lasts, StepLength::planned(105.0));
+        assert_eq!(steps[8].lasts, StepLength::default());
     }
 
     #[test]
     fn the_zero_is_read_again_at_the_end_and_each_mass_is_a_step() {
         let rig = steps(&shipped("rig-ramp-and-loads"));
-        let reads: Vec<Reads> = rig.iter().filter_map(|s| s.reads).collect();
-        assert_eq!((reads[0], reads[reads.len() - 1]), (Reads::ZeroBefore, Reads::ZeroAfter));
-        let masses: Vec<f64> =
-            reads.iter().filter_map(|r| if let Reads::Torque(load) = r { Some(load.mass_kg) } else { None }).collect();
+        let reads: Vec<TypedReading> = rig.iter().filter_map(|s| s.reads).collect();
+        assert_eq!((reads[0], reads[reads.len() - 1]), (TypedReading::ZeroBefore, TypedReading::ZeroAfter));
+        let masses: Vec<f64> = reads
+            .iter()
+            .filter_map(|r| if let TypedReading::Torque(load) = r { Some(load.mass_kg) } else { None })
+            .collect();
         assert_eq!(masses, [5.0, 10.0, 20.0, 10.0, 5.0, 5.0, 10.0, 20.0, 10.0, 5.0]);
         assert!(rig.iter().all(|s| !s.is_typed() || s.lasts.planned_s.is_none()));
     }
@@ -697,16 +709,18 @@ pub(super) mod tests {
         let (mut blocked, mut hung) = (None, false);
         for step in steps {
             match step.act {
-                Act::BlockWheel => {
+                StepAction::BlockWheel => {
                     assert!(blocked.is_none() && !hung, "{name}: blocked twice");
                     blocked = Some(step.crank.unwrap());
                 }
-                Act::Load => {
-                    let Some(Reads::Torque(load)) = step.reads else { panic!("{name}: a mass without its reading") };
+                StepAction::Load => {
+                    let Some(TypedReading::Torque(load)) = step.reads else {
+                        panic!("{name}: a mass without its reading")
+                    };
                     assert_eq!(blocked, Some(load.at), "{name}: hung where the crank does not stand");
                     hung = true;
                 }
-                Act::MassOff => {
+                StepAction::MassOff => {
                     assert!(blocked.is_some() && hung, "{name}: nothing to take off");
                     assert_eq!(step.says(), "Take the mass off, release the wheel, nobody near the cranks");
                     (blocked, hung) = (None, false);
@@ -723,8 +737,8 @@ pub(super) mod tests {
             walk_past_masses(&name, &steps(&shipped(&name)));
         }
         let rig = steps(&shipped("rig-ramp-and-loads"));
-        let count = |act: Act| rig.iter().filter(|step| step.act == act).count();
-        assert_eq!((count(Act::BlockWheel), count(Act::Load), count(Act::MassOff)), (2, 10, 2));
+        let count = |act: StepAction| rig.iter().filter(|step| step.act == act).count();
+        assert_eq!((count(StepAction::BlockWheel), count(StepAction::Load), count(StepAction::MassOff)), (2, 10, 2));
     }
 
     /// Every drill before, between and after every other, up to four at a time, as written and as the road brings them.
@@ -767,7 +781,7 @@ pub(super) mod tests {
     fn on_the_road_every_repeat_waits_for_its_place() {
         let steps = steps(&shipped("road-climbs"));
         for pair in steps.windows(2).filter(|pair| pair[1].opens_repeat()) {
-            assert_eq!((pair[0].act, pair[0].lasts.planned_s), (Act::Look, None));
+            assert_eq!((pair[0].act, pair[0].lasts.planned_s), (StepAction::Look, None));
             assert_eq!(pair[0].grade_pct, pair[1].grade_pct);
         }
     }
@@ -775,12 +789,12 @@ pub(super) mod tests {
     #[test]
     fn steps_are_told_in_few_words() {
         let steps = steps(&shipped("bench-both-rings"));
-        let said = |act: Act| steps.iter().find(|s| s.act == act).unwrap().says();
-        assert_eq!(said(Act::Sprint), "Sprint standing, at least 600 W, big ring");
-        assert_eq!(said(Act::Block), "Steady, 120 W, 80 to 95 rpm, big ring");
-        assert_eq!(said(Act::RollOff), "Roll off, then onto the big ring");
-        assert_eq!(said(Act::Soft), "Pedal softly, 30 to 90 W, at least 50 rpm");
-        assert_eq!(Aim::Between(30.0, 90.0).of_threshold(250.0), "12 to 36 %");
-        assert_eq!(Aim::AtLeast(600.0).of_threshold(250.0), "at least 240 %");
+        let said = |act: StepAction| steps.iter().find(|s| s.act == act).unwrap().says();
+        assert_eq!(said(StepAction::Sprint), "Sprint standing, at least 600 W, big ring");
+        assert_eq!(said(StepAction::Block), "Steady, 120 W, 80 to 95 rpm, big ring");
+        assert_eq!(said(StepAction::RollOff), "Roll off, then onto the big ring");
+        assert_eq!(said(StepAction::Soft), "Pedal softly, 30 to 90 W, at least 50 rpm");
+        assert_eq!(PowerAim::Between(30.0, 90.0).of_threshold(250.0), "12 to 36 %");
+        assert_eq!(PowerAim::AtLeast(600.0).of_threshold(250.0), "at least 240 %");
     }
 }

@@ -12,7 +12,7 @@ use rustyfit::profile::{mesgdef, typedef};
 use rustyfit::proto::{FIT, Message};
 use rustyfit::{EncoderBuilder, HeaderOption};
 
-use super::steps::{Act, Aim, Reads, Step};
+use super::steps::{PowerAim, Step, StepAction, TypedReading};
 use crate::protocol::{Protocol, Ring, Side, trim};
 
 /// Number that the format keeps for whatever no maker has registered.
@@ -35,7 +35,7 @@ const WATTS_FROM: u32 = 1000;
 
 /// What a step of the workout asks for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Target {
+pub enum WorkoutTarget {
     Open,
     /// Watts, both ends whole.
     Power(u32, u32),
@@ -45,7 +45,7 @@ pub enum Target {
 
 /// A line of the workout.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Entry {
+pub enum WorkoutEntry {
     Step(Box<Step>),
     /// Goes back to the entry `from`, until what follows it was ridden `times` times.
     Again {
@@ -56,17 +56,17 @@ pub enum Entry {
 
 /// Name, note, length and target of a step, as a head unit shows them.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Shown {
+pub struct WorkoutStep {
     /// At most [`LONGEST_NAME`] characters of ASCII.
     pub name: String,
     /// ASCII.
     pub note: String,
     /// `None`: until the lap button is pressed.
     pub lasts_ms: Option<u32>,
-    pub target: Target,
+    pub target: WorkoutTarget,
 }
 
-impl Shown {
+impl WorkoutStep {
     pub fn of(step: &Step) -> Self {
         Self {
             name: name(step),
@@ -78,23 +78,23 @@ impl Shown {
 }
 
 /// The power asked for, else the cadence: bands with two whole ends.
-fn target(step: &Step) -> Target {
+fn target(step: &Step) -> WorkoutTarget {
     let whole = |value: f64| value.round().clamp(1.0, 9999.0) as u32;
     match (step.power, step.cadence_rpm.filter(|_| step.act.is_scored())) {
         (Some(aim), _) => {
             let (low_w, high_w) = match aim {
-                Aim::At(power_w) => ((1.0 - AIM_HALF_WIDTH) * power_w, (1.0 + AIM_HALF_WIDTH) * power_w),
-                Aim::Between(low_w, high_w) => (low_w, high_w),
-                Aim::AtLeast(low_w) => (low_w, OPEN_ABOVE * low_w),
-                Aim::AtMost(high_w) => (1.0, high_w),
+                PowerAim::At(power_w) => ((1.0 - AIM_HALF_WIDTH) * power_w, (1.0 + AIM_HALF_WIDTH) * power_w),
+                PowerAim::Between(low_w, high_w) => (low_w, high_w),
+                PowerAim::AtLeast(low_w) => (low_w, OPEN_ABOVE * low_w),
+                PowerAim::AtMost(high_w) => (1.0, high_w),
             };
-            Target::Power(whole(low_w), whole(high_w))
+            WorkoutTarget::Power(whole(low_w), whole(high_w))
         }
         (None, Some(range)) if range.low.is_some() || range.high.is_some() => {
             let low = range.low.unwrap_or(1.0);
-            Target::Cadence(whole(low), whole(range.high.unwrap_or(FASTEST_RPM.max(low))))
+            WorkoutTarget::Cadence(whole(low), whole(range.high.unwrap_or(FASTEST_RPM.max(low))))
         }
-        _ => Target::Open,
+        _ => WorkoutTarget::Open,
     }
 }
 
@@ -104,10 +104,10 @@ fn name(step: &Step) -> String {
     let power = step.power.map_or(String::new(), |aim| {
         let n = |power_w: f64| trim(power_w.round());
         match aim {
-            Aim::At(power_w) => format!(" {}W", n(power_w)),
-            Aim::Between(low_w, high_w) => format!(" {}-{}W", n(low_w), n(high_w)),
-            Aim::AtLeast(low_w) => format!(" {}W+", n(low_w)),
-            Aim::AtMost(high_w) => format!(" to {}W", n(high_w)),
+            PowerAim::At(power_w) => format!(" {}W", n(power_w)),
+            PowerAim::Between(low_w, high_w) => format!(" {}-{}W", n(low_w), n(high_w)),
+            PowerAim::AtLeast(low_w) => format!(" {}W+", n(low_w)),
+            PowerAim::AtMost(high_w) => format!(" to {}W", n(high_w)),
         }
     });
     let easy = |word: &str| match step.shift_to {
@@ -115,29 +115,29 @@ fn name(step: &Step) -> String {
         None => word.to_owned(),
     };
     let text = match (step.act, step.reads) {
-        (_, Some(Reads::ZeroBefore)) => "Set zero, write".to_owned(),
-        (_, Some(Reads::ZeroAfter)) => "Read zero".to_owned(),
-        (_, Some(Reads::Torque(load))) => {
+        (_, Some(TypedReading::ZeroBefore)) => "Set zero, write".to_owned(),
+        (_, Some(TypedReading::ZeroAfter)) => "Read zero".to_owned(),
+        (_, Some(TypedReading::Torque(load))) => {
             let side = if load.at.side == Side::Left { "left" } else { "right" };
             let angle = load.at.angle_deg.map_or(String::new(), |angle| format!(" {}", trim(angle)));
             format!("{}kg {side}{angle}", trim(load.mass_kg))
         }
-        (Act::WarmUp, _) => easy("Warm up"),
-        (Act::Ride | Act::Recover, _) => easy("Easy"),
-        (Act::Look, _) => easy("Ride on"),
-        (Act::RollOff, _) => easy("Roll"),
-        (Act::CoolDown, _) => "Cool down".to_owned(),
-        (Act::BlockWheel, _) => "Block the wheel".to_owned(),
-        (Act::MassOff, _) => "Mass off, clear".to_owned(),
-        (Act::OffBike | Act::Zero | Act::Load, _) => "Off the bike".to_owned(),
-        (Act::Block, _) => format!("{power}{}", ring(step.ring)),
-        (Act::Level, _) => format!("Ramp{power}"),
-        (Act::Sprint, _) => format!("Sprint{power}"),
-        (Act::LeadIn, _) => format!("Lead in{power}"),
-        (Act::Coast, _) => "Coast".to_owned(),
-        (Act::Restart, _) => format!("Go{power}"),
-        (Act::Surge, _) => format!("Surge{power}"),
-        (Act::Soft, _) => format!("Soft{power}"),
+        (StepAction::WarmUp, _) => easy("Warm up"),
+        (StepAction::Ride | StepAction::Recover, _) => easy("Easy"),
+        (StepAction::Look, _) => easy("Ride on"),
+        (StepAction::RollOff, _) => easy("Roll"),
+        (StepAction::CoolDown, _) => "Cool down".to_owned(),
+        (StepAction::BlockWheel, _) => "Block the wheel".to_owned(),
+        (StepAction::MassOff, _) => "Mass off, clear".to_owned(),
+        (StepAction::OffBike | StepAction::Zero | StepAction::Load, _) => "Off the bike".to_owned(),
+        (StepAction::Block, _) => format!("{power}{}", ring(step.ring)),
+        (StepAction::Level, _) => format!("Ramp{power}"),
+        (StepAction::Sprint, _) => format!("Sprint{power}"),
+        (StepAction::LeadIn, _) => format!("Lead in{power}"),
+        (StepAction::Coast, _) => "Coast".to_owned(),
+        (StepAction::Restart, _) => format!("Go{power}"),
+        (StepAction::Surge, _) => format!("Surge{power}"),
+        (StepAction::Soft, _) => format!("Soft{power}"),
     };
     ascii(text.trim(), LONGEST_NAME)
 }
@@ -150,7 +150,7 @@ fn ascii(text: &str, most: usize) -> String {
 
 /// The steps with stretches that come again folded: what is ridden n times alike is written once, with an order to
 /// repeat it. Nothing is folded where that saves no line.
-pub fn fold(steps: &[Step]) -> Vec<Entry> {
+pub fn fold(steps: &[Step]) -> Vec<WorkoutEntry> {
     const LONGEST: usize = 8;
     let alike = |a: &Step, b: &Step| a.of_no_part() == b.of_no_part();
     let mut entries = vec![];
@@ -167,9 +167,9 @@ pub fn fold(steps: &[Step]) -> Vec<Entry> {
         let best = (1..=longest).map(|length| (length, times(length))).rev().max_by_key(saves).filter(|b| saves(b) > 0);
         let (length, times) = best.unwrap_or((1, 1));
         let from = entries.len();
-        entries.extend(steps[at..at + length].iter().cloned().map(|step| Entry::Step(Box::new(step))));
+        entries.extend(steps[at..at + length].iter().cloned().map(|step| WorkoutEntry::Step(Box::new(step))));
         if times > 1 {
-            entries.push(Entry::Again { from, times: times as u32 });
+            entries.push(WorkoutEntry::Again { from, times: times as u32 });
         }
         at += length * times;
     }
@@ -209,18 +209,18 @@ fn workout(protocol: &Protocol, entries: usize) -> mesgdef::Workout {
     workout
 }
 
-fn line(index: usize, entry: &Entry) -> mesgdef::WorkoutStep {
+fn line(index: usize, entry: &WorkoutEntry) -> mesgdef::WorkoutStep {
     let mut line = mesgdef::WorkoutStep::new();
     line.message_index = typedef::MessageIndex(index as u16);
     match entry {
-        Entry::Again { from, times } => {
+        WorkoutEntry::Again { from, times } => {
             line.duration_type = typedef::WktStepDuration::REPEAT_UNTIL_STEPS_CMPLT;
             line.duration_value = *from as u32;
             line.target_type = typedef::WktStepTarget::OPEN;
             line.target_value = *times;
         }
-        Entry::Step(step) => {
-            let shown = Shown::of(step);
+        WorkoutEntry::Step(step) => {
+            let shown = WorkoutStep::of(step);
             line.wkt_step_name = shown.name.into();
             line.notes = shown.note.into();
             line.intensity = intensity(step.act);
@@ -232,11 +232,11 @@ fn line(index: usize, entry: &Entry) -> mesgdef::WorkoutStep {
                 None => line.duration_type = typedef::WktStepDuration::OPEN,
             }
             let (kind, ends) = match shown.target {
-                Target::Open => (typedef::WktStepTarget::OPEN, None),
-                Target::Power(low, high) => {
+                WorkoutTarget::Open => (typedef::WktStepTarget::OPEN, None),
+                WorkoutTarget::Power(low, high) => {
                     (typedef::WktStepTarget::POWER, Some((low + WATTS_FROM, high + WATTS_FROM)))
                 }
-                Target::Cadence(low, high) => (typedef::WktStepTarget::CADENCE, Some((low, high))),
+                WorkoutTarget::Cadence(low, high) => (typedef::WktStepTarget::CADENCE, Some((low, high))),
             };
             line.target_type = kind;
             if let Some((low, high)) = ends {
@@ -249,10 +249,10 @@ fn line(index: usize, entry: &Entry) -> mesgdef::WorkoutStep {
     line
 }
 
-fn intensity(act: Act) -> typedef::Intensity {
+fn intensity(act: StepAction) -> typedef::Intensity {
     match act {
-        Act::WarmUp => typedef::Intensity::WARMUP,
-        Act::CoolDown => typedef::Intensity::COOLDOWN,
+        StepAction::WarmUp => typedef::Intensity::WARMUP,
+        StepAction::CoolDown => typedef::Intensity::COOLDOWN,
         act if act.is_scored() => typedef::Intensity::ACTIVE,
         _ => typedef::Intensity::REST,
     }
@@ -265,17 +265,17 @@ mod tests {
     use super::*;
 
     /// As a head unit goes through it.
-    fn unfolded(entries: &[Entry]) -> Vec<Step> {
+    fn unfolded(entries: &[WorkoutEntry]) -> Vec<Step> {
         let mut steps: Vec<Step> = vec![];
         for (at, entry) in entries.iter().enumerate() {
             match entry {
-                Entry::Step(step) => steps.push(Step::clone(step)),
-                Entry::Again { from, times } => {
+                WorkoutEntry::Step(step) => steps.push(Step::clone(step)),
+                WorkoutEntry::Again { from, times } => {
                     let round: Vec<Step> = entries[*from..at]
                         .iter()
                         .map(|e| match e {
-                            Entry::Step(step) => Step::clone(step),
-                            Entry::Again { .. } => panic!("one within another"),
+                            WorkoutEntry::Step(step) => Step::clone(step),
+                            WorkoutEntry::Again { .. } => panic!("one within another"),
                         })
                         .collect();
                     (1..*times).for_each(|_| steps.extend(round.clone()));
@@ -303,8 +303,8 @@ mod tests {
         let told: Vec<String> = entries
             .iter()
             .map(|entry| match entry {
-                Entry::Step(step) => Shown::of(step).name,
-                Entry::Again { from, times } => format!("from {from}, {times} times"),
+                WorkoutEntry::Step(step) => WorkoutStep::of(step).name,
+                WorkoutEntry::Again { from, times } => format!("from {from}, {times} times"),
             })
             .collect();
         // The warm-up is the first.
@@ -315,7 +315,7 @@ mod tests {
     fn names_are_short_and_ascii_and_say_something() {
         for protocol in all_shipped() {
             for step in steps(&shipped(&protocol)) {
-                let shown = Shown::of(&step);
+                let shown = WorkoutStep::of(&step);
                 let name = &shown.name;
                 assert!((1..=LONGEST_NAME).contains(&name.len()) && name.is_ascii(), "{name}");
                 assert!(shown.note.len() <= LONGEST_NOTE && shown.note.is_ascii(), "{}", shown.note);
@@ -326,13 +326,13 @@ mod tests {
     #[test]
     fn targets_are_bands() {
         let steps = steps(&shipped("bench-both-rings"));
-        let of = |act: Act| Shown::of(steps.iter().find(|s| s.act == act).unwrap()).target;
-        assert_eq!(of(Act::Block), Target::Power(114, 126));
-        assert_eq!(of(Act::Sprint), Target::Power(600, 1200));
-        assert_eq!(of(Act::Soft), Target::Power(30, 90));
-        assert_eq!(of(Act::Ride), Target::Open);
-        assert_eq!(of(Act::CoolDown), Target::Power(1, 150));
-        assert_eq!(of(Act::Coast), Target::Open);
+        let of = |act: StepAction| WorkoutStep::of(steps.iter().find(|s| s.act == act).unwrap()).target;
+        assert_eq!(of(StepAction::Block), WorkoutTarget::Power(114, 126));
+        assert_eq!(of(StepAction::Sprint), WorkoutTarget::Power(600, 1200));
+        assert_eq!(of(StepAction::Soft), WorkoutTarget::Power(30, 90));
+        assert_eq!(of(StepAction::Ride), WorkoutTarget::Open);
+        assert_eq!(of(StepAction::CoolDown), WorkoutTarget::Power(1, 150));
+        assert_eq!(of(StepAction::Coast), WorkoutTarget::Open);
     }
 
     #[test]

@@ -78,7 +78,7 @@ pub fn run(args: &BriefArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     if to_standard > 0 {
         return Ok(Exit::Done);
     }
-    report::brief::write(&report::brief::Sheet::of(&protocol, session.as_ref(), threshold_power_w), out)
+    report::brief::write(&report::brief::RunSheet::of(&protocol, session.as_ref(), threshold_power_w), out)
         .context("writing the run sheet")?;
     let files = told.iter().map(|(to, _)| *to).chain(args.workout.as_deref());
     let files: Vec<String> = files.map(|to| to.display().to_string()).collect();
@@ -98,7 +98,7 @@ fn tell<'a>(
     let steps = brief::steps(protocol);
     let mut told = vec![];
     if let Some(to) = &args.html {
-        let sheet = report::brief::Sheet::of(protocol, session, threshold_power_w);
+        let sheet = report::brief::RunSheet::of(protocol, session, threshold_power_w);
         told.push((to.as_path(), report::brief::page(&sheet).context("making the page")?));
     }
     if let Some(to) = &args.json {

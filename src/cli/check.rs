@@ -7,9 +7,9 @@ use super::Exit;
 use super::rehearse::bench_words;
 use crate::problem::Problems;
 use crate::protocol::{Accept, PhaseId, Protocol, Rule, trim};
-use crate::rehearse::{BENCHES, Bench, BenchKind, Setting};
+use crate::rehearse::{BENCHES, BenchKind, RehearsalBench, RideSetting};
 use crate::session::Session;
-use crate::trials::{Reach, Trials, reach};
+use crate::trials::{CheckReach, Trials, reach};
 use crate::words;
 use crate::{protocol, session};
 
@@ -102,8 +102,8 @@ const REHEARSALS: u32 = 9;
 fn limits(protocol: &Protocol, bench: Option<&BenchKind>) -> Vec<String> {
     let wanted = protocol.needs.references.max(1);
     let usual = || BENCHES.iter().map(|kind| (kind.bench)()).find(|bench| bench.references.len() == wanted);
-    let bench = bench.map(|kind| (kind.bench)()).or_else(usual).unwrap_or_else(Bench::both);
-    let setting = Setting::asked_by(protocol);
+    let bench = bench.map(|kind| (kind.bench)()).or_else(usual).unwrap_or_else(RehearsalBench::both);
+    let setting = RideSetting::asked_by(protocol);
     let trials = Trials { protocol, bench, setting, seed: 1, sessions: REHEARSALS };
     let reached = match reach(&trials) {
         Ok(reached) => reached,
@@ -119,13 +119,13 @@ fn limits(protocol: &Protocol, bench: Option<&BenchKind>) -> Vec<String> {
 }
 
 /// Whether it stays undecided more often than not.
-fn stays_open(reach: &Reach) -> bool {
+fn stays_open(reach: &CheckReach) -> bool {
     let (undecided, of) = reach.undecided;
     2 * undecided > of
 }
 
-fn too_little_room(protocol: &Protocol, reach: &Reach) -> Option<String> {
-    let Reach { check, limit, undecided: (undecided, of), .. } = reach;
+fn too_little_room(protocol: &Protocol, reach: &CheckReach) -> Option<String> {
+    let CheckReach { check, limit, undecided: (undecided, of), .. } = reach;
     let room = reach.room.as_ref()?;
     let number = |value: f64| words::number(value, words::decimals_for(room.expanded_uncertainty));
     let place = room.at.rsplit_once(' ').map_or(room.at.as_str(), |(place, _)| place);
@@ -150,7 +150,7 @@ fn too_little_room(protocol: &Protocol, reach: &Reach) -> Option<String> {
 }
 
 /// Checks that no rehearsal could give a value, by the reason.
-fn without_a_value(reached: &[Reach]) -> Vec<String> {
+fn without_a_value(reached: &[CheckReach]) -> Vec<String> {
     let mut by_reason: Vec<(&str, Vec<&str>)> = vec![];
     for reach in reached.iter().filter(|reach| reach.room.is_none() && stays_open(reach)) {
         let reason = reach.reason.as_deref().unwrap_or("no value");

@@ -5,7 +5,7 @@ use anyhow::{Context, bail};
 
 use super::Exit;
 use super::files::write_whole;
-use crate::compare::{self, By, Comparison};
+use crate::compare::{self, Comparison, Grouping};
 use crate::report;
 
 /// Judged sessions of one protocol side by side: who differs, specimen or model, firmware, testers, faults now and then, drift
@@ -18,8 +18,8 @@ pub struct CompareArgs {
     #[arg(required = true)]
     verdicts: Vec<PathBuf>,
     /// What sessions are put together by
-    #[arg(long, value_enum, default_value_t = By::Specimen)]
-    by: By,
+    #[arg(long, value_enum, default_value_t = Grouping::Specimen)]
+    by: Grouping,
     /// Where to write all of it as a page to print and keep; - for standard output, in place of the table
     #[arg(long, value_name = "FILE")]
     html: Option<PathBuf>,
@@ -38,8 +38,8 @@ pub fn run(args: &CompareArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     }
     let given = compare::read_all(&args.verdicts)?;
     let comparison = compare::compare(given, args.by)?;
-    type Made = fn(&Comparison) -> anyhow::Result<Vec<u8>>;
-    let documents: [(&Option<PathBuf>, Made); 3] = [
+    type Documents = fn(&Comparison) -> anyhow::Result<Vec<u8>>;
+    let documents: [(&Option<PathBuf>, Documents); 3] = [
         (&args.html, |comparison| Ok(report::side_by_side::page(comparison).context("making the page")?.into_bytes())),
         (&args.csv, |comparison| {
             let mut lines = vec![];

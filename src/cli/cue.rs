@@ -9,10 +9,11 @@ use crossterm::{cursor, execute, queue, terminal};
 
 use super::Exit;
 use crate::cue::{
-    Asked, Keeper, Key, Letters, Prompter, Script, Stage, View, opening_lines, plain_line, press, screen,
+    CharacterSet, Key, MarksWriter, Prompter, ScriptLine, ScriptRequest, Stage, View, opening_lines, plain_line, press,
+    screen,
 };
 use crate::protocol::{self, Protocol, Setting};
-use crate::session::{self, Heading, MarksFile, Noted, Said};
+use crate::session::{self, MarkEvent, MarksFile, MarksHeader, TimedMark};
 
 /// Run a session live: what to ride now and next, how long still, and marks of what was done
 ///
@@ -66,7 +67,7 @@ pub fn run(args: &CueArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
         );
     }
     let ascii = args.ascii || (args.script.is_none() && !speaks_unicode(|name| std::env::var(name).ok()));
-    let letters = if ascii { Letters::Plain } else { Letters::Unicode };
+    let letters = if ascii { CharacterSet::Plain } else { CharacterSet::Unicode };
     if args.script.is_none() && !(std::io::stdin().is_terminal() && std::io::stdout().is_terminal()) {
         bail!(
             "cue draws on a terminal and reads keys from it; run it in one (over ssh: ssh -t), or drive it by --script FILE"
@@ -75,7 +76,7 @@ pub fn run(args: &CueArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     out.flush()?;
     let Some((mut prompter, mut keeper, path)) = begin(args, &protocol, out)? else { return Ok(Exit::Done) };
     let name = path.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
-    let mut stand = Stand { prompter: &mut prompter, keeper: &mut keeper, letters, name };
+    let mut stand = CueSetup { prompter: &mut prompter, keeper: &mut keeper, letters, name };
     let ended = match &args.script {
         Some(script) => by_script(&mut stand, script, args.from, out),
         None => by_keys(&mut stand, args.silent),
@@ -92,14 +93,14 @@ fn speaks_unicode(get: impl Fn(&str) -> Option<String>) -> bool {
 }
 
 /// What a session is run with.
-struct Stand<'a> {
+struct CueSetup<'a> {
     prompter: &'a mut Prompter,
-    keeper: &'a mut Keeper,
-    letters: Letters,
+    keeper: &'a mut MarksWriter,
+    letters: CharacterSet,
     name: String,
 }
 
-impl Stand<'_> {
+impl CueSetup<'_> {
     fn tick(&mut self, now: DateTime<Utc>) {
         let marks = self.prompter.tick(now);
         self.keeper.keep(&marks);
@@ -127,12 +128,12 @@ fn begin(
     args: &CueArgs,
     protocol: &Protocol,
     out: &mut impl Write,
-) -> anyhow::Result<Option<(Prompter, Keeper, PathBuf)>> {
+) -> anyhow::Result<Option<(Prompter, MarksWriter, PathBuf)>> {
     let beside = args.session.as_deref().and_then(Path::parent).unwrap_or(Path::new(""));
     let path = args.marks.clone().unwrap_or_else(|| beside.join("marks.yaml"));
-    let heading = Heading::of(protocol);
-    let anew = |path: PathBuf| -> anyhow::Result<Option<(Prompter, Keeper, PathBuf)>> {
-        Ok(Some((Prompter::new(protocol), Keeper::begin(&path, &heading)?, path)))
+    let heading = MarksHeader::of(protocol);
+    let anew = |path: PathBuf| -> anyhow::Result<Option<(Prompter, MarksWriter, PathBuf)>> {
+        Ok(Some((Prompter::new(protocol), MarksWriter::begin(&path, &heading)?, path)))
     };
     if !path.exists() {
         return anew(path);
@@ -142,8 +143,8 @@ fn begin(
             "a marks file is there already and can't be read; mend it, or name another with --marks\n\n{problems}"
         )
     })?;
-    let go_on = |there: &MarksFile| -> anyhow::Result<Option<(Prompter, Keeper, PathBuf)>> {
-        let keeper = Keeper::go_on(&path, &heading, there.marks.len())?;
+    let go_on = |there: &MarksFile| -> anyhow::Result<Option<(Prompter, MarksWriter, PathBuf)>> {
+        let keeper = MarksWriter::go_on(&path, &heading, there.marks.len())?;
         Ok(Some((Prompter::resumed(protocol, there), keeper, path.clone())))
     };
     let may_go_on = can_go_on(&there, &heading);
@@ -179,7 +180,7 @@ fn begin(
 }
 
 /// Where a marks file ends, or why there is no going on with it.
-fn can_go_on(there: &MarksFile, heading: &Heading) -> Result<String, String> {
+fn can_go_on(there: &MarksFile, heading: &MarksHeader) -> Result<String, String> {
     match &there.heading {
         Some(own) if own != heading => {
             return Err(format!(
@@ -190,12 +191,12 @@ fn can_go_on(there: &MarksFile, heading: &Heading) -> Result<String, String> {
         None if !there.marks.is_empty() => return Err("does not say what protocol it was made for".into()),
         _ => {}
     }
-    if there.marks.iter().any(|m| m.what == Said::Session(session::Happened::Done)) {
+    if there.marks.iter().any(|m| m.what == MarkEvent::Session(session::SessionEvent::Done)) {
         return Err("holds a session that was ridden to its end".into());
     }
     let last = there.marks.iter().rev().find_map(|m| match &m.what {
-        Said::Began { of, .. } => Some(format!("{of} began at {}", m.at.format("%F %H:%M:%S UTC"))),
-        Said::Ended(of) => Some(format!("{of} ended at {}", m.at.format("%F %H:%M:%S UTC"))),
+        MarkEvent::Began { of, .. } => Some(format!("{of} began at {}", m.at.format("%F %H:%M:%S UTC"))),
+        MarkEvent::Ended(of) => Some(format!("{of} ended at {}", m.at.format("%F %H:%M:%S UTC"))),
         _ => None,
     });
     Ok(format!("{} marks, the last repeat: {}", there.marks.len(), last.unwrap_or_else(|| "none".into())))
@@ -210,7 +211,7 @@ fn free_name(path: &Path) -> PathBuf {
 }
 
 /// Where the marks are and what becomes of them.
-fn goodbye(prompter: &Prompter, keeper: &Keeper, path: &Path, out: &mut impl Write) -> anyhow::Result<()> {
+fn goodbye(prompter: &Prompter, keeper: &MarksWriter, path: &Path, out: &mut impl Write) -> anyhow::Result<()> {
     let how = match prompter.stage() {
         Stage::Done => "The session is done.",
         _ => "The session is not at its end; the same command goes on with it.",
@@ -230,7 +231,7 @@ fn goodbye(prompter: &Prompter, keeper: &Keeper, path: &Path, out: &mut impl Wri
 // ---- by a script ----
 
 /// Lines one by one, as they come. A script that ends before the session leaves it as a pulled plug would.
-fn by_script(stand: &mut Stand, script: &Path, from: DateTime<Utc>, out: &mut impl Write) -> anyhow::Result<()> {
+fn by_script(stand: &mut CueSetup, script: &Path, from: DateTime<Utc>, out: &mut impl Write) -> anyhow::Result<()> {
     let lines: Box<dyn BufRead> = if script == Path::new("-") {
         Box::new(std::io::stdin().lock())
     } else {
@@ -240,7 +241,7 @@ fn by_script(stand: &mut Stand, script: &Path, from: DateTime<Utc>, out: &mut im
     let (mut size, mut last_s) = ((80, 24), 0.0);
     for (number, line) in lines.lines().enumerate() {
         let place = || format!("{}, line {}", script.display(), number + 1);
-        let Some(script) = Script::read(&line.with_context(place)?).with_context(place)? else { continue };
+        let Some(script) = ScriptLine::read(&line.with_context(place)?).with_context(place)? else { continue };
         if script.at_s < last_s {
             bail!("{}: {} s is before the line above; write the lines in order of time", place(), script.at_s);
         }
@@ -248,9 +249,9 @@ fn by_script(stand: &mut Stand, script: &Path, from: DateTime<Utc>, out: &mut im
         let now = from + TimeDelta::milliseconds((script.at_s * 1000.0).round() as i64);
         stand.tick(now);
         match script.asked {
-            Asked::Press(key) => stand.press(key, now, size),
-            Asked::Size(width, height) => size = (width, height),
-            Asked::Show => {
+            ScriptRequest::Press(key) => stand.press(key, now, size),
+            ScriptRequest::Size(width, height) => size = (width, height),
+            ScriptRequest::Show => {
                 writeln!(out, "---- {} s", script.at_s)?;
                 for line in stand.picture(now, size) {
                     writeln!(out, "{line}")?;
@@ -282,9 +283,9 @@ enum Terminal {
 }
 
 /// Keys without Enter and the other screen, until dropped, whatever ends it.
-struct Raw(Terminal);
+struct RawTerminal(Terminal);
 
-impl Raw {
+impl RawTerminal {
     fn enter(terminal: Terminal) -> anyhow::Result<Self> {
         // A panic's message belongs on the screen that stays.
         let before = std::panic::take_hook();
@@ -301,7 +302,7 @@ impl Raw {
     }
 }
 
-impl Drop for Raw {
+impl Drop for RawTerminal {
     fn drop(&mut self) {
         restore(self.0);
     }
@@ -315,12 +316,12 @@ fn restore(terminal: Terminal) {
 }
 
 /// Wall-clock time that no correction of the computer's clock moves while riding.
-struct Watch {
+struct SteadyClock {
     began: DateTime<Utc>,
     since: Instant,
 }
 
-impl Watch {
+impl SteadyClock {
     fn now(&self) -> DateTime<Utc> {
         self.began + TimeDelta::from_std(self.since.elapsed()).unwrap_or_default()
     }
@@ -331,11 +332,11 @@ impl Watch {
     }
 }
 
-fn by_keys(stand: &mut Stand, silent: bool) -> anyhow::Result<()> {
+fn by_keys(stand: &mut CueSetup, silent: bool) -> anyhow::Result<()> {
     let dumb = std::env::var_os("TERM").is_none_or(|term| term.is_empty() || term == "dumb");
     let terminal = if dumb && cfg!(unix) { Terminal::Lines } else { Terminal::Screen };
-    let watch = Watch { began: Utc::now(), since: Instant::now() };
-    let _raw = Raw::enter(terminal)?;
+    let watch = SteadyClock { began: Utc::now(), since: Instant::now() };
+    let _raw = RawTerminal::enter(terminal)?;
     let (mut shown, mut beeped) = (vec![], None);
     if terminal == Terminal::Lines {
         let mut out = std::io::stdout().lock();
@@ -351,7 +352,7 @@ fn by_keys(stand: &mut Stand, silent: bool) -> anyhow::Result<()> {
         if (moved_s - told_s).abs() > MOVED_S {
             told_s = moved_s;
             let text = format!("this computer's clock moved by {moved_s:+.0} s since the start: it was set, or slept");
-            stand.keeper.keep(&[Noted { at: now, what: Said::Note, text: Some(text) }]);
+            stand.keeper.keep(&[TimedMark { at: now, what: MarkEvent::Note, text: Some(text) }]);
         }
         stand.tick(now);
         if stand.prompter.stage() == Stage::Stopped {
@@ -398,7 +399,7 @@ fn size() -> (usize, usize) {
 }
 
 /// Writes what changed; in a terminal of lines, a line for each step and for the last seconds.
-fn draw(stand: &Stand, now: DateTime<Utc>, terminal: Terminal, shown: &mut Vec<String>) -> anyhow::Result<()> {
+fn draw(stand: &CueSetup, now: DateTime<Utc>, terminal: Terminal, shown: &mut Vec<String>) -> anyhow::Result<()> {
     let mut out = std::io::stdout().lock();
     if terminal == Terminal::Lines {
         let here = stand.prompter.now(now);

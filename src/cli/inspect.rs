@@ -8,7 +8,7 @@ use serde::Serialize;
 
 use super::Exit;
 use crate::recording::{
-    self, GearChange, PositionChange, Recording, RiderPosition, Samples, Sensor, Summary, TimerEvent, TimerKind,
+    self, GearChange, HeadUnitSummary, PositionChange, Recording, RiderPosition, Samples, Sensor, TimerEvent, TimerKind,
 };
 
 /// Show what recordings hold
@@ -264,8 +264,8 @@ impl ChannelFacts {
 }
 
 impl SummaryFacts {
-    fn of(summary: &Summary) -> Self {
-        let Summary { start_s, end_s, timer_s, sport, mean_power_w } = summary.clone();
+    fn of(summary: &HeadUnitSummary) -> Self {
+        let HeadUnitSummary { start_s, end_s, timer_s, sport, mean_power_w } = summary.clone();
         Self { start_s, end_s, timer_s, sport, mean_power_w }
     }
 

@@ -7,7 +7,7 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::Exit;
 use super::files::write_whole;
-use crate::against_truth::Sum;
+use crate::against_truth::TruthCounts;
 use crate::judge::Judgement;
 use crate::protocol::Protocol;
 use crate::quantity::{Bound, Join, Quantity, Unit};
@@ -169,16 +169,16 @@ fn no_file_named(args: &JudgeArgs, instead: &str) -> anyhow::Result<()> {
 }
 
 /// The truths given, and the counts of what stood beside them.
-struct Truths {
+struct GivenTruths {
     files: Vec<(PathBuf, TruthFile)>,
-    sum: Sum,
+    sum: TruthCounts,
 }
 
-impl Truths {
+impl GivenTruths {
     fn load(args: &JudgeArgs) -> anyhow::Result<Self> {
         let load = |file: &PathBuf| Ok((file.clone(), TruthFile::load(file)?));
         let files = args.truth.iter().map(load).collect::<anyhow::Result<Vec<_>>>()?;
-        Ok(Self { files, sum: Sum::default() })
+        Ok(Self { files, sum: TruthCounts::default() })
     }
 
     /// Holds a verdict against the truth of its recordings.
@@ -199,7 +199,7 @@ impl Truths {
 
 pub fn run(args: &JudgeArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     one_to_standard_output(args)?;
-    let mut truths = Truths::load(args)?;
+    let mut truths = GivenTruths::load(args)?;
     if args.unit.is_some() {
         let session = session_from_args(args)?;
         return Ok(exit(args, [judge_one(args, &session, Path::new(""), &mut truths, out)?]));
@@ -245,7 +245,12 @@ fn exit(args: &JudgeArgs, exits: impl IntoIterator<Item = Exit>) -> Exit {
     if args.exit_zero && worst != Exit::CouldNotJudge { Exit::Done } else { worst }
 }
 
-fn load_and_judge(args: &JudgeArgs, path: &Path, truths: &mut Truths, out: &mut impl Write) -> anyhow::Result<Exit> {
+fn load_and_judge(
+    args: &JudgeArgs,
+    path: &Path,
+    truths: &mut GivenTruths,
+    out: &mut impl Write,
+) -> anyhow::Result<Exit> {
     let mut session =
         session::load(path).map_err(|problems| anyhow::anyhow!("the session can't be used\n\n{problems}"))?;
     if let Some(file) = &args.protocol {
@@ -289,7 +294,7 @@ fn judge_one(
     args: &JudgeArgs,
     session: &Session,
     folder: &Path,
-    truths: &mut Truths,
+    truths: &mut GivenTruths,
     out: &mut impl Write,
 ) -> anyhow::Result<Exit> {
     let judgements = judge::judge(session)?;

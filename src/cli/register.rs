@@ -9,11 +9,13 @@ use clap::builder::PossibleValuesParser;
 
 use super::Exit;
 use super::files::write_whole_by;
-use crate::register::{Added, Again, Answer, Document, Filters, Judged, Limits, Register, VIEWS, View};
+use crate::register::{
+    Added, Answer, Filters, KeptJudgement, Limits, Register, RejudgeOutcome, VIEWS, VerdictDocument, View,
+};
 use crate::report::grid;
 use crate::report::table::{self, Style};
 use crate::text::{safe, wrap};
-use crate::verify::Shelf;
+use crate::verify::FilesByHash;
 
 /// Keep a season's verdicts in one file, find them again, ask them questions
 ///
@@ -28,7 +30,7 @@ pub struct RegisterArgs {
 
 /// Where the register is.
 #[derive(Debug, clap::Args)]
-struct Where {
+struct RegisterPath {
     /// The register: one file
     #[arg(long, value_name = "FILE", default_value = "assize-register.sqlite")]
     register: PathBuf,
@@ -54,7 +56,7 @@ struct AddArgs {
     #[arg(required = true, value_name = "VERDICT.json")]
     verdicts: Vec<PathBuf>,
     #[command(flatten)]
-    place: Where,
+    place: RegisterPath,
     /// When they are added (RFC 3339), if not now
     #[arg(long, value_name = "TIME")]
     at: Option<DateTime<Utc>>,
@@ -64,7 +66,7 @@ struct AddArgs {
 #[derive(Debug, clap::Args)]
 struct ListArgs {
     #[command(flatten)]
-    place: Where,
+    place: RegisterPath,
     /// Label of the unit under test; all text is compared whole, its letters in either case
     #[arg(long, value_name = "LABEL")]
     unit: Option<String>,
@@ -103,7 +105,7 @@ struct ShowArgs {
     #[arg(value_name = "SHEET")]
     sheet: String,
     #[command(flatten)]
-    place: Where,
+    place: RegisterPath,
     /// Every judgement of the session, superseded ones too, newest first
     #[arg(long, conflicts_with = "judgement")]
     all: bool,
@@ -122,7 +124,7 @@ struct AskArgs {
     #[arg(value_name = "SQL", required_unless_present = "views")]
     question: Option<String>,
     #[command(flatten)]
-    place: Where,
+    place: RegisterPath,
     /// List the views, their columns and a usual question to each
     #[arg(long, conflicts_with = "question")]
     views: bool,
@@ -144,7 +146,7 @@ struct ExportArgs {
     #[arg(value_name = "VIEW", value_parser = PossibleValuesParser::new(VIEWS.iter().map(|view| view.name)))]
     views: Vec<String>,
     #[command(flatten)]
-    place: Where,
+    place: RegisterPath,
     /// Folder for a file per view; made where it is missing
     #[arg(long, value_name = "DIR")]
     csv: PathBuf,
@@ -158,7 +160,7 @@ struct ExportArgs {
 #[derive(Debug, clap::Args)]
 struct RejudgeArgs {
     #[command(flatten)]
-    place: Where,
+    place: RegisterPath,
     /// Folder to look in, with the folders in it; may be given again
     #[arg(long, value_name = "DIR")]
     recordings: Vec<PathBuf>,
@@ -182,7 +184,7 @@ fn add(args: &AddArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     let mut register = Register::open(&args.place.register)?;
     let mut exit = Exit::Done;
     for file in &args.verdicts {
-        let document = match Document::read(file) {
+        let document = match VerdictDocument::read(file) {
             Ok(document) => document,
             Err(error) => {
                 out.flush()?;
@@ -200,7 +202,7 @@ fn add(args: &AddArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
 }
 
 /// What became of a verdict, in a line.
-fn told(document: &Document, added: &Added) -> String {
+fn told(document: &VerdictDocument, added: &Added) -> String {
     let v = &document.verdict;
     let this =
         format!("{} {}, {}", safe(&v.sheet_number), safe(&v.unit.label), v.verdict.map_or("advisory", |o| o.word()));
@@ -275,7 +277,7 @@ fn show(args: &ShowArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     let register = Register::open_to_read(&args.place.register)?;
     let found = register.sheet(&args.sheet)?;
     let all = &found.judgements;
-    let shown: Vec<&Judged> =
+    let shown: Vec<&KeptJudgement> =
         match args.judgement {
             Some(number) => {
                 let numbers: Vec<String> = all.iter().map(|judged| judged.judgement.to_string()).collect();
@@ -309,7 +311,7 @@ fn show(args: &ShowArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
 }
 
 /// What the register knows of a judgement and the verdict does not.
-fn facts(judged: &Judged, all: &[Judged], out: &mut impl Write) -> anyhow::Result<()> {
+fn facts(judged: &KeptJudgement, all: &[KeptJudgement], out: &mut impl Write) -> anyhow::Result<()> {
     writeln!(out, "Sheet {}, judged by {} {}", safe(&judged.sheet_number), super::NAME, safe(&judged.program))?;
     let place = if judged.newest {
         match all.len() - 1 {
@@ -390,18 +392,18 @@ fn rejudge(args: &RejudgeArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     // So that a register that is not there is not begun.
     let all = Register::open_to_read(&args.place.register)?.all_newest()?;
     let mut register = Register::open(&args.place.register)?;
-    let mut shelf = Shelf::default();
+    let mut shelf = FilesByHash::default();
     for folder in &args.recordings {
-        let more = Shelf::of(folder).with_context(|| format!("looking into {}", folder.display()))?;
+        let more = FilesByHash::of(folder).with_context(|| format!("looking into {}", folder.display()))?;
         shelf = shelf.and(more);
     }
     let (mut same, mut unfound) = (0_usize, vec![]);
     let mut differing = 0_usize;
     for judged in &all {
         match register.judge_again(judged, &shelf)? {
-            Again::Same => same += 1,
-            Again::Unfound(why) => unfound.push((judged, why)),
-            Again::Differs { document, verdict, checks } => {
+            RejudgeOutcome::Same => same += 1,
+            RejudgeOutcome::Unfound(why) => unfound.push((judged, why)),
+            RejudgeOutcome::Differs { document, verdict, checks } => {
                 differing += 1;
                 register.add(&document, args.at.unwrap_or_else(Utc::now))?;
                 let word = |word: Option<&str>| word.unwrap_or("advisory").to_owned();

@@ -6,11 +6,11 @@ use chrono::{DateTime, Utc};
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 
 use super::Exit;
-use super::trials::Asked;
+use super::trials::TrialsOutputs;
 use crate::protocol::Protocol;
 use crate::rehearse::{
-    self, BENCHES, Bench, BenchKind, Device, FAULT_KINDS, Fault, Identity, MISHAP_KINDS, Mishap, Plan, Setting,
-    Shifting, names,
+    self, BENCHES, BenchKind, Device, FAULT_KINDS, Fault, Identity, MISHAP_KINDS, Mishap, RehearsalBench,
+    RehearsalPlan, RideSetting, Shifting, names,
 };
 use crate::session::Certificate;
 use crate::trials::{Trials, ladders};
@@ -91,7 +91,7 @@ impl Names {
     }
 
     /// Calls everything on the bench as was said; a specimen has its number for a serial number.
-    fn write_on(&self, mut bench: Bench, specimen: Option<u32>) -> anyhow::Result<Bench> {
+    fn write_on(&self, mut bench: RehearsalBench, specimen: Option<u32>) -> anyhow::Result<RehearsalBench> {
         for (device, word, identity) in self.identities(specimen) {
             if let Some(fitted) = bench.device(device) {
                 fitted.identify(&identity);
@@ -174,7 +174,7 @@ pub struct RehearseArgs {
     date: Option<DateTime<Utc>>,
     /// Where to ride: on a trainer that only resists, on one that holds the power, or on the road; if not said, as the
     /// protocol
-    #[arg(long, value_name = "SETTING", value_parser = PossibleValuesParser::new(Setting::ALL.map(Setting::word)))]
+    #[arg(long, value_name = "SETTING", value_parser = PossibleValuesParser::new(RideSetting::ALL.map(RideSetting::word)))]
     setting: Option<String>,
     #[command(flatten)]
     names: Names,
@@ -220,11 +220,11 @@ pub fn run(args: &RehearseArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
             (faults, _) => faults.to_vec(),
         };
         let all = faults.iter().chain(&args.want).cloned().collect();
-        let plan = Plan { faults: all, bench: trials.bench.clone(), ..Plan::new(args.seed) };
+        let plan = RehearsalPlan { faults: all, bench: trials.bench.clone(), ..RehearsalPlan::new(args.seed) };
         rehearse::check_faults(&protocol, &plan).map_err(anyhow::Error::msg)?;
         let command = command(args, file, &trials);
         let (csv, html) = (args.csv.as_deref(), args.html.as_deref());
-        let asked = Asked { wanted: &args.want, spare: args.spare, csv, html, command };
+        let asked = TrialsOutputs { wanted: &args.want, spare: args.spare, csv, html, command };
         return super::trials::run(&trials, &faults, &asked, out);
     }
     let Some(dir) = &args.out else { anyhow::bail!("--out DIR is needed") };
@@ -235,7 +235,8 @@ pub fn run(args: &RehearseArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
         None => bench,
     };
     let bench = args.names.write_on(bench, specimen)?;
-    let mut plan = Plan { faults, mishaps, bench, setting, specimen, reference_set, ..Plan::new(args.seed) };
+    let mut plan =
+        RehearsalPlan { faults, mishaps, bench, setting, specimen, reference_set, ..RehearsalPlan::new(args.seed) };
     plan.habits.shifting = match args.shifting {
         ShiftingWord::Cable => Shifting::Cable,
         ShiftingWord::Electronic => Shifting::Electronic { only: None },
@@ -294,9 +295,9 @@ fn quoted(word: &str) -> String {
 }
 
 /// As asked, or as the protocol.
-fn setting(args: &RehearseArgs, protocol: &Protocol) -> Setting {
-    let asked = Setting::ALL.into_iter().find(|setting| args.setting.as_deref() == Some(setting.word()));
-    asked.unwrap_or(Setting::asked_by(protocol))
+fn setting(args: &RehearseArgs, protocol: &Protocol) -> RideSetting {
+    let asked = RideSetting::ALL.into_iter().find(|setting| args.setting.as_deref() == Some(setting.word()));
+    asked.unwrap_or(RideSetting::asked_by(protocol))
 }
 
 fn load(file: &std::path::Path) -> anyhow::Result<Protocol> {

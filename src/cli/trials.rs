@@ -9,13 +9,13 @@ use super::Exit;
 use super::files::write_whole;
 use crate::rehearse::Fault;
 use crate::report;
-use crate::trials::{self, Point, Summary, Trials};
+use crate::trials::{self, TrialPoint, Trials, TrialsSummary};
 
 /// Set by the first Ctrl-C: what was ridden so far is told. The second ends the program.
 static STOP: AtomicBool = AtomicBool::new(false);
 
 /// What is told beside the table, and where to keep what the sessions showed.
-pub struct Asked<'a> {
+pub struct TrialsOutputs<'a> {
     /// Faults that the protocol should find.
     pub wanted: &'a [Fault],
     /// Whether to look for what could be left out.
@@ -28,7 +28,7 @@ pub struct Asked<'a> {
 }
 
 /// Rides, tells and keeps.
-pub fn run(trials: &Trials, faults: &[Fault], asked: &Asked, out: &mut impl Write) -> anyhow::Result<Exit> {
+pub fn run(trials: &Trials, faults: &[Fault], asked: &TrialsOutputs, out: &mut impl Write) -> anyhow::Result<Exit> {
     let stop = || {
         if STOP.swap(true, Ordering::SeqCst) {
             std::process::exit(130);
@@ -46,7 +46,7 @@ pub fn run(trials: &Trials, faults: &[Fault], asked: &Asked, out: &mut impl Writ
         let ridden: u64 = points.iter().map(|point| point.sessions.len() as u64).sum();
         writeln!(out, "interrupted after {ridden} of {sessions} sessions\n")?;
     }
-    let summary = Summary::of(trials, &points);
+    let summary = TrialsSummary::of(trials, &points);
     report::trials::table(trials, &summary, out)?;
     if let Some(path) = asked.csv {
         let written = std::fs::File::create(path).map_err(csv::Error::from);
@@ -85,7 +85,7 @@ fn wanted(trials: &Trials, fault: &Fault) -> anyhow::Result<Vec<String>> {
     Ok(report::trials::wanted(trials, &advice))
 }
 
-fn spared(trials: &Trials, points: &[Point]) -> anyhow::Result<Vec<String>> {
+fn spared(trials: &Trials, points: &[TrialPoint]) -> anyhow::Result<Vec<String>> {
     let bar = progress("leaving out", trials::sessions_of_spare(trials, points));
     let spare = trials::spare(trials, points, go_on, || bar.inc(1))?;
     bar.finish_and_clear();

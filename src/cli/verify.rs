@@ -7,7 +7,7 @@ use super::Exit;
 use super::files::write_whole;
 use crate::report::{self, verify::Bytes};
 use crate::verdict::Verdict;
-use crate::verify::{self, Places, Shelf, Verified};
+use crate::verify::{self, FilesByHash, InputPlaces, VerificationResult};
 
 /// Judge the same recordings by the same protocol again: the same verdict, or what differs
 ///
@@ -43,8 +43,8 @@ pub fn run(args: &VerifyArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     let one_ride =
         [("--session", args.session.is_some()), ("--marks", args.marks.is_some()), ("--pin", !args.pin.is_empty())];
     let shelf = match &args.recordings {
-        Some(folder) => Shelf::of(folder).with_context(|| format!("looking into {}", folder.display()))?,
-        None => Shelf::default(),
+        Some(folder) => FilesByHash::of(folder).with_context(|| format!("looking into {}", folder.display()))?,
+        None => FilesByHash::default(),
     };
     let verdicts = args.verdicts.iter().map(|file| load(file)).collect::<Vec<_>>();
     // The verdicts of one session with several units may share these.
@@ -67,13 +67,13 @@ pub fn run(args: &VerifyArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
             }
             Err(error) => return Err(error),
         };
-        let places = Places {
+        let places = InputPlaces {
             session: args.session.clone(),
             shelf: shelf.clone(),
             protocol: args.protocol.clone(),
             marks: args.marks.clone(),
             pins: args.pin.clone(),
-            ..Places::beside(file)
+            ..InputPlaces::beside(file)
         };
         let again = verify::again_as_written(&loaded.verdict, &loaded.written, &places);
         let same = again.judged.as_ref().is_ok_and(|judged| verify::written_as_now(&loaded.bytes, judged));
@@ -87,9 +87,9 @@ pub fn run(args: &VerifyArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
         }
         objects.push(report::verify::object(&again, &name, bytes));
         let exit = match again.verified() {
-            Verified::Same => Exit::Done,
-            Verified::Differs => Exit::Fail,
-            Verified::CouldNot => Exit::CouldNotJudge,
+            VerificationResult::Same => Exit::Done,
+            VerificationResult::Differs => Exit::Fail,
+            VerificationResult::CouldNot => Exit::CouldNotJudge,
         };
         worst = if exit.code() > worst.code() { exit } else { worst };
     }

@@ -1,8 +1,8 @@
 //! Groups held against each other, row by row.
 
-use super::gather::{Gathered, Measured};
-use super::pool::{Estimate, SessionScatter, Sum, Weights};
-use super::{By, Cell, Difference, Row, Scatter};
+use super::gather::{Season, UnpooledRow};
+use super::pool::{Estimate, PooledVariance, SessionScatter, Weights};
+use super::{Cell, Difference, Grouping, Row, Scatter};
 use crate::stats;
 use crate::words;
 
@@ -31,8 +31,8 @@ impl Basis {
 }
 
 /// The sessions of a row that have a value, by the thing that they measured.
-pub(super) struct Cells<'a> {
-    pub row: &'a Measured,
+pub(super) struct SessionsByUnit<'a> {
+    pub row: &'a UnpooledRow,
     /// (group, specimen, sessions), in that order.
     pub cells: Vec<(usize, usize, Vec<usize>)>,
     pub scatter: SessionScatter,
@@ -40,9 +40,9 @@ pub(super) struct Cells<'a> {
     by_specimen: bool,
 }
 
-impl<'a> Cells<'a> {
+impl<'a> SessionsByUnit<'a> {
     /// `group` says which group each session is in; `None` leaves it out.
-    pub(super) fn of(row: &'a Measured, group: &[Option<usize>], specimen: &[usize], by_specimen: bool) -> Self {
+    pub(super) fn of(row: &'a UnpooledRow, group: &[Option<usize>], specimen: &[usize], by_specimen: bool) -> Self {
         let mut cells = std::collections::BTreeMap::<(usize, usize), Vec<usize>>::new();
         for (i, entry) in row.entries.iter().enumerate() {
             if let Some(g) = group[i].filter(|_| entry.as_ref().is_some_and(|e| e.value.is_some())) {
@@ -63,7 +63,7 @@ impl<'a> Cells<'a> {
         let sessions: Vec<usize> = self.in_group(group).flat_map(|cell| cell.2.iter().copied()).collect();
         let n = sessions.len();
         let weights: Weights = sessions.into_iter().map(|i| (i, 1.0 / n as f64)).collect();
-        (n > 0).then(|| (Estimate::of(Sum::of(self.row, &weights), &self.scatter), n))
+        (n > 0).then(|| (Estimate::of(PooledVariance::of(self.row, &weights), &self.scatter), n))
     }
 
     /// Second group less first; `None` where nothing tells specimens from groups.
@@ -72,13 +72,13 @@ impl<'a> Cells<'a> {
             let [a, b] = [first, second].map(|g| self.in_group(g).collect::<Vec<_>>());
             let weights = contrast(&a, &b);
             let both = !a.is_empty() && !b.is_empty();
-            return both.then(|| (Estimate::of(Sum::of(self.row, &weights), &self.scatter), Basis::Within));
+            return both.then(|| (Estimate::of(PooledVariance::of(self.row, &weights), &self.scatter), Basis::Within));
         }
         let has = |g: usize, s: usize| self.in_group(g).any(|cell| cell.1 == s);
         let common = |g: usize, other: usize| self.in_group(g).filter(|cell| has(other, cell.1)).collect::<Vec<_>>();
         let (a, b) = (common(first, second), common(second, first));
         if !a.is_empty() {
-            let sum = Sum::of(self.row, &contrast(&a, &b));
+            let sum = PooledVariance::of(self.row, &contrast(&a, &b));
             return Some((Estimate::of(sum, &self.scatter), Basis::Paired));
         }
         let [a, b] = [first, second].map(|g| self.in_group(g).collect::<Vec<_>>());
@@ -88,7 +88,7 @@ impl<'a> Cells<'a> {
     /// Of different specimens: they scatter too, as Welch's interval of two means has it. Where the budgets say more, they
     /// stand.
     fn between(&self, a: &[&(usize, usize, Vec<usize>)], b: &[&(usize, usize, Vec<usize>)]) -> Estimate {
-        let sum = Sum::of(self.row, &contrast(a, b));
+        let sum = PooledVariance::of(self.row, &contrast(a, b));
         let part = |cells: &[&(usize, usize, Vec<usize>)]| {
             let means: Vec<f64> = cells.iter().filter_map(|cell| self.cell_mean(&cell.2)).collect();
             let n = means.len() as f64;
@@ -125,13 +125,13 @@ fn contrast(first: &[&(usize, usize, Vec<usize>)], second: &[&(usize, usize, Vec
 }
 
 /// Every row with its cells and differences, and who can be told apart in sentences.
-pub(super) fn rows(gathered: &Gathered) -> (Vec<Row>, Vec<String>) {
+pub(super) fn rows(gathered: &Season) -> (Vec<Row>, Vec<String>) {
     let group: Vec<Option<usize>> = gathered.group.iter().map(|g| Some(*g)).collect();
-    let by_specimen = gathered.by == By::Specimen;
+    let by_specimen = gathered.by == Grouping::Specimen;
     let mut rows: Vec<Row> = gathered
         .rows
         .iter()
-        .map(|row| of_row(gathered, &Cells::of(row, &group, &gathered.specimen, by_specimen)))
+        .map(|row| of_row(gathered, &SessionsByUnit::of(row, &group, &gathered.specimen, by_specimen)))
         .collect();
     let differences = || rows.iter().flat_map(|row| &row.differences);
     let adjusted = stats::holm(&differences().map(|d| d.p).collect::<Vec<f64>>());
@@ -148,7 +148,7 @@ pub(super) fn rows(gathered: &Gathered) -> (Vec<Row>, Vec<String>) {
     (rows, apart)
 }
 
-fn of_row(gathered: &Gathered, cells: &Cells<'_>) -> Row {
+fn of_row(gathered: &Season, cells: &SessionsByUnit<'_>) -> Row {
     let (row, coverage) = (cells.row, gathered.protocol.coverage);
     let uncertain = row.entries.iter().flatten().all(|entry| entry.uncertain || entry.value.is_none());
     let groups = gathered.groups.len();
@@ -190,7 +190,7 @@ fn of_row(gathered: &Gathered, cells: &Cells<'_>) -> Row {
     }
 }
 
-fn cell(gathered: &Gathered, cells: &Cells<'_>, group: usize, uncertain: bool) -> Cell {
+fn cell(gathered: &Season, cells: &SessionsByUnit<'_>, group: usize, uncertain: bool) -> Cell {
     let mut cell = Cell::default();
     for (entry, _) in cells.row.entries.iter().zip(&gathered.group).filter(|(_, of)| **of == group) {
         match entry {

@@ -5,11 +5,11 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use chrono::{DateTime, Utc};
 
-use super::pool::Entry;
-use super::rows::{Of, rows};
+use super::pool::SessionValue;
+use super::rows::{RowSubject, rows};
 use super::{
-    Answer, By, COMPARISON_FORMAT, CompareError, ComparedProtocol, ComparedSession, Comparison, Group, Question, Row,
-    Tally,
+    Answer, COMPARISON_FORMAT, CompareError, ComparedProtocol, ComparedSession, Comparison, Group, Grouping, Question,
+    Row, Tally,
 };
 use crate::scoring::budget::Source;
 use crate::verdict::{CheckVerdict, InstrumentFacts, Outcome, ProtocolFacts, Verdict};
@@ -17,16 +17,16 @@ use crate::words;
 
 /// A verdict and the file that it stands in.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Given {
+pub struct VerdictFile {
     pub file: String,
     pub verdict: Verdict,
 }
 
 /// One row before it is pooled.
 #[derive(Debug, Clone)]
-pub(super) struct Measured {
+pub(super) struct UnpooledRow {
     pub name: String,
-    pub of: Of,
+    pub of: RowSubject,
     pub place: String,
     pub measure: String,
     pub unit: String,
@@ -36,24 +36,24 @@ pub(super) struct Measured {
     /// Asked the questions of specimen, firmware, tester and drift.
     pub main: bool,
     /// By session.
-    pub entries: Vec<Option<Entry>>,
+    pub entries: Vec<Option<SessionValue>>,
 }
 
-pub(super) struct Gathered {
-    pub by: By,
+pub(super) struct Season {
+    pub by: Grouping,
     pub protocol: ComparedProtocol,
-    pub given: Vec<Given>,
+    pub given: Vec<VerdictFile>,
     /// By session.
     pub group: Vec<usize>,
     pub specimen: Vec<usize>,
     pub groups: Vec<String>,
     pub specimens: Vec<String>,
-    pub rows: Vec<Measured>,
+    pub rows: Vec<UnpooledRow>,
     pub cautions: Vec<String>,
 }
 
-impl Gathered {
-    pub(super) fn of(given: Vec<Given>, by: By) -> Result<Self, CompareError> {
+impl Season {
+    pub(super) fn of(given: Vec<VerdictFile>, by: Grouping) -> Result<Self, CompareError> {
         let (mut cautions, mut given) = (vec![], given);
         given.sort_by(|a, b| a.file.cmp(&b.file));
         let protocol = one_protocol(&given, &mut cautions)?;
@@ -66,7 +66,7 @@ impl Gathered {
             return Err(CompareError::TooFew { found });
         }
         given.sort_by(|a, b| {
-            let when = |g: &Given| (g.verdict.session.start, g.verdict.sheet_number.clone());
+            let when = |g: &VerdictFile| (g.verdict.session.start, g.verdict.sheet_number.clone());
             when(a).cmp(&when(b)).then_with(|| a.file.cmp(&b.file))
         });
         let (specimen, specimens) = numbered(specimen_names(&given, &mut cautions));
@@ -105,7 +105,7 @@ impl Gathered {
             .given
             .iter()
             .enumerate()
-            .map(|(i, Given { file, verdict })| ComparedSession {
+            .map(|(i, VerdictFile { file, verdict })| ComparedSession {
                 file: file.clone(),
                 sheet_number: verdict.sheet_number.clone(),
                 start: verdict.session.start,
@@ -196,11 +196,11 @@ impl Tally {
 }
 
 /// Title and revision of all, or what differs.
-fn one_protocol(given: &[Given], cautions: &mut Vec<String>) -> Result<ComparedProtocol, CompareError> {
+fn one_protocol(given: &[VerdictFile], cautions: &mut Vec<String>) -> Result<ComparedProtocol, CompareError> {
     let mut found: BTreeMap<(&str, &str), Vec<&str>> = BTreeMap::new();
     let mut texts: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
     let mut protocol: Option<&ProtocolFacts> = None;
-    for Given { file, verdict } in given {
+    for VerdictFile { file, verdict } in given {
         let Some(facts) = &verdict.protocol else {
             return Err(CompareError::NoProtocol { file: file.clone() });
         };
@@ -248,8 +248,8 @@ fn some_of(names: &[&str]) -> String {
 }
 
 /// Of judgements of the same recordings for the same unit the one by the newest program, said aloud.
-fn once_each(given: Vec<Given>, cautions: &mut Vec<String>) -> Vec<Given> {
-    let mut kept: Vec<Given> = vec![];
+fn once_each(given: Vec<VerdictFile>, cautions: &mut Vec<String>) -> Vec<VerdictFile> {
+    let mut kept: Vec<VerdictFile> = vec![];
     let mut places: HashMap<(String, Vec<String>), usize> = HashMap::new();
     for one in given {
         let mut hashes: Vec<String> = one.verdict.recordings.iter().map(|r| r.sha256.clone()).collect();
@@ -308,7 +308,7 @@ fn numbered(names: Vec<String>) -> (Vec<usize>, Vec<String>) {
 }
 
 /// The label, with the serial number where one label has several.
-fn specimen_names(given: &[Given], cautions: &mut Vec<String>) -> Vec<String> {
+fn specimen_names(given: &[VerdictFile], cautions: &mut Vec<String>) -> Vec<String> {
     let mut serials: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
     let mut labels: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
     for unit in given.iter().map(|g| &g.verdict.unit) {
@@ -339,20 +339,20 @@ fn trainer(verdict: &Verdict) -> Option<String> {
     (!hubs.is_empty()).then(|| hubs.join(" and "))
 }
 
-fn group_name(verdict: &Verdict, by: By, specimen: &str) -> String {
+fn group_name(verdict: &Verdict, by: Grouping, specimen: &str) -> String {
     match by {
-        By::Specimen => specimen.to_owned(),
-        By::Firmware => match &verdict.unit.firmware {
+        Grouping::Specimen => specimen.to_owned(),
+        Grouping::Firmware => match &verdict.unit.firmware {
             Some(version) => format!("firmware {version}"),
             None => "firmware not stated".to_owned(),
         },
-        By::Tester => verdict.session.tester.clone().unwrap_or_else(|| "tester not stated".to_owned()),
-        By::Trainer => trainer(verdict).unwrap_or_else(|| "no trainer".to_owned()),
-        By::Date => verdict.session.start.format("%Y-%m-%d").to_string(),
+        Grouping::Tester => verdict.session.tester.clone().unwrap_or_else(|| "tester not stated".to_owned()),
+        Grouping::Trainer => trainer(verdict).unwrap_or_else(|| "no trainer".to_owned()),
+        Grouping::Date => verdict.session.start.format("%Y-%m-%d").to_string(),
     }
 }
 
-fn advise(given: &[Given], cautions: &mut Vec<String>) {
+fn advise(given: &[VerdictFile], cautions: &mut Vec<String>) {
     let versions: BTreeSet<&str> = given.iter().map(|g| g.verdict.assize.as_str()).collect();
     if versions.len() > 1 {
         let versions: Vec<&str> = versions.into_iter().collect();
@@ -371,9 +371,9 @@ fn advise(given: &[Given], cautions: &mut Vec<String>) {
 
 /// Numbers for texts, so that sessions compare keys as numbers.
 #[derive(Default)]
-pub(super) struct Keys(HashMap<String, u32>);
+pub(super) struct KeyNumbers(HashMap<String, u32>);
 
-impl Keys {
+impl KeyNumbers {
     fn of(&mut self, text: String) -> u32 {
         let next = self.0.len() as u32;
         *self.0.entry(text).or_insert(next)
@@ -381,7 +381,7 @@ impl Keys {
 }
 
 /// What a session's budget lines hang on, as keys: `surely` the same draw, `maybe` the same.
-pub(super) struct Hangs {
+pub(super) struct SharedSources {
     references: HashMap<String, String>,
     all_references: u32,
     drivetrain: (u32, u32),
@@ -393,13 +393,13 @@ pub(super) struct Hangs {
 /// Any session's: what nobody knows to be different may be the same.
 const ANYWHERE: &str = "anywhere";
 
-impl Hangs {
-    pub fn of(given: &[Given], keys: &mut Keys) -> Vec<Hangs> {
+impl SharedSources {
+    pub fn of(given: &[VerdictFile], keys: &mut KeyNumbers) -> Vec<SharedSources> {
         let clusters = clusters(given);
         given
             .iter()
             .enumerate()
-            .map(|(i, Given { verdict, .. })| {
+            .map(|(i, VerdictFile { verdict, .. })| {
                 let session = keys.of(format!("session {i}"));
                 let known = |r: &InstrumentFacts| format!("{}\u{1}{:?}\u{1}{:?}", r.label, r.serial, r.certificate);
                 let drivetrain = format!("{:?}", verdict.session.drivetrain);
@@ -408,8 +408,9 @@ impl Hangs {
                     .chain(&verdict.references)
                     .map(|instrument| instrument.head_unit.as_deref())
                     .collect();
-                let surely_or = |text: Option<String>, keys: &mut Keys| text.map_or(session, |text| keys.of(text));
-                Hangs {
+                let surely_or =
+                    |text: Option<String>, keys: &mut KeyNumbers| text.map_or(session, |text| keys.of(text));
+                SharedSources {
                     references: verdict.references.iter().map(|r| (r.label.clone(), known(r))).collect(),
                     all_references: keys.of(format!("cluster {}", clusters[i])),
                     drivetrain: (
@@ -431,7 +432,7 @@ impl Hangs {
     }
 
     /// (surely, maybe); `None` for a draw of the session's own.
-    pub fn keys(&self, source: Option<Source>, check: &CheckVerdict, keys: &mut Keys) -> Option<(u32, u32)> {
+    pub fn keys(&self, source: Option<Source>, check: &CheckVerdict, keys: &mut KeyNumbers) -> Option<(u32, u32)> {
         match source {
             Some(Source::Scatter | Source::Resolution | Source::SamplingPhase) => None,
             Some(Source::ReferenceGain | Source::SideSplit | Source::Flywheel) => {
@@ -460,7 +461,7 @@ impl Hangs {
 }
 
 /// By session, the number of the set of sessions whose references hang together by a label or a serial number.
-fn clusters(given: &[Given]) -> Vec<usize> {
+fn clusters(given: &[VerdictFile]) -> Vec<usize> {
     let mut parent: Vec<usize> = (0..given.len()).collect();
     fn root(parent: &mut [usize], mut i: usize) -> usize {
         while parent[i] != i {

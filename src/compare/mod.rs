@@ -7,7 +7,7 @@
 //! A session's error is what it measures of the specimen, a draw of its own (scatter, rounding, sampling phase), a draw
 //! of the session (mounting, warmth), and draws that it shares with others: a reference's gain comes again in every
 //! session with that reference, and averages out over none of them. Each uncertainty here is that of a sum of sessions
-//! with weights ([`pool::Sum`]): own draws add by their squares, shared ones by their weights first.
+//! with weights ([`pool::PooledVariance`]): own draws add by their squares, shared ones by their weights first.
 
 mod differ;
 mod gather;
@@ -19,11 +19,11 @@ mod rows;
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
-pub use gather::Given;
+pub use gather::VerdictFile;
 pub use read::{CompareError, from_json, read_all};
-pub use rows::Of;
+pub use rows::RowSubject;
 
-use gather::Gathered;
+use gather::Season;
 
 /// The version of the JSON layout, raised when a key changes its meaning.
 pub const COMPARISON_FORMAT: u32 = 1;
@@ -32,7 +32,7 @@ pub const COMPARISON_FORMAT: u32 = 1;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, clap::ValueEnum)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "lowercase")]
-pub enum By {
+pub enum Grouping {
     #[default]
     Specimen,
     Firmware,
@@ -41,14 +41,14 @@ pub enum By {
     Date,
 }
 
-impl By {
+impl Grouping {
     pub fn word(self) -> &'static str {
         match self {
-            By::Specimen => "specimen",
-            By::Firmware => "firmware",
-            By::Tester => "tester",
-            By::Trainer => "trainer",
-            By::Date => "date",
+            Grouping::Specimen => "specimen",
+            Grouping::Firmware => "firmware",
+            Grouping::Tester => "tester",
+            Grouping::Trainer => "trainer",
+            Grouping::Date => "date",
         }
     }
 }
@@ -61,7 +61,7 @@ pub struct Comparison {
     pub assize: String,
     pub comparison_format: u32,
     pub protocol: ComparedProtocol,
-    pub by: By,
+    pub by: Grouping,
     /// First and last session.
     pub first: DateTime<Utc>,
     pub last: DateTime<Utc>,
@@ -250,8 +250,8 @@ pub struct Figure {
 ///
 /// # Errors
 /// Fewer than two sessions, verdicts without a protocol, or of more than one protocol.
-pub fn compare(given: Vec<Given>, by: By) -> Result<Comparison, CompareError> {
-    let gathered = Gathered::of(given, by)?;
+pub fn compare(given: Vec<VerdictFile>, by: Grouping) -> Result<Comparison, CompareError> {
+    let gathered = Season::of(given, by)?;
     let (rows, apart) = differ::rows(&gathered);
     let questions = questions::ask(&gathered);
     Ok(gathered.comparison(rows, apart, questions))

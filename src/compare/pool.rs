@@ -2,13 +2,13 @@
 
 use std::collections::BTreeMap;
 
-use super::gather::Measured;
+use super::gather::UnpooledRow;
 use crate::stats;
 use crate::verdict::Outcome;
 
 /// A draw that other sessions may share.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Shared {
+pub(super) struct SharedDraw {
     pub source: u8,
     /// Sessions with this key have the same draw.
     pub surely: u32,
@@ -20,7 +20,7 @@ pub(super) struct Shared {
 
 /// What one session says in one row.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub(super) struct Entry {
+pub(super) struct SessionValue {
     pub value: Option<f64>,
     pub uncertain: bool,
     pub censored: bool,
@@ -29,25 +29,25 @@ pub(super) struct Entry {
     /// Variance of what no other session shares, and Σu⁴/ν of it.
     pub variance: f64,
     pub spread: f64,
-    pub shared: Vec<Shared>,
+    pub shared: Vec<SharedDraw>,
 }
 
-impl Entry {
+impl SessionValue {
     pub(super) fn own(&mut self, u: f64, degrees_of_freedom: f64) {
         self.variance += u * u;
         self.spread += u.powi(4) / degrees_of_freedom;
     }
 
     /// The mean of blocks of one session; `None` where none has a value.
-    pub(super) fn mean(blocks: &[Entry]) -> Option<Entry> {
-        let blocks: Vec<&Entry> = blocks.iter().filter(|block| block.value.is_some()).collect();
+    pub(super) fn mean(blocks: &[SessionValue]) -> Option<SessionValue> {
+        let blocks: Vec<&SessionValue> = blocks.iter().filter(|block| block.value.is_some()).collect();
         let n = blocks.len() as f64;
         let value = stats::mean(&blocks.iter().filter_map(|block| block.value).collect::<Vec<f64>>())?;
         let mut shared: BTreeMap<(u8, u32, u32), f64> = BTreeMap::new();
         for one in blocks.iter().flat_map(|block| &block.shared) {
             *shared.entry((one.source, one.surely, one.maybe)).or_default() += one.u / n;
         }
-        Some(Entry {
+        Some(SessionValue {
             value: Some(value),
             uncertain: blocks.iter().all(|block| block.uncertain),
             censored: false,
@@ -56,7 +56,7 @@ impl Entry {
             spread: blocks.iter().map(|block| block.spread).sum::<f64>() / n.powi(4),
             shared: shared
                 .into_iter()
-                .map(|((source, surely, maybe), u)| Shared { source, surely, maybe, u })
+                .map(|((source, surely, maybe), u)| SharedDraw { source, surely, maybe, u })
                 .collect(),
         })
     }
@@ -67,7 +67,7 @@ pub(super) type Weights = Vec<(usize, f64)>;
 
 /// Variance of a sum by what it comes from.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub(super) struct Sum {
+pub(super) struct PooledVariance {
     pub value: f64,
     pub own: f64,
     pub spread: f64,
@@ -76,11 +76,11 @@ pub(super) struct Sum {
     pub squares: f64,
 }
 
-impl Sum {
+impl PooledVariance {
     /// What a row's sessions with these weights sum up to. Where sessions may share a draw, weights of one sign are taken to
     /// share it and weights of different sign not to, unless they surely do: that is wide rather than narrow.
-    pub(super) fn of(row: &Measured, weights: &[(usize, f64)]) -> Sum {
-        let mut sum = Sum::default();
+    pub(super) fn of(row: &UnpooledRow, weights: &[(usize, f64)]) -> PooledVariance {
+        let mut sum = PooledVariance::default();
         // Of each source, what weights above and below zero add up to, by what may and what surely is one draw.
         let mut maybe: BTreeMap<(u8, u32), [f64; 2]> = BTreeMap::new();
         let mut surely: BTreeMap<(u8, u32), [f64; 2]> = BTreeMap::new();
@@ -118,7 +118,7 @@ pub(super) struct SessionScatter {
 
 impl SessionScatter {
     /// Pooled over cells, each of sessions of the same thing.
-    pub(super) fn of(row: &Measured, cells: &[Vec<usize>]) -> SessionScatter {
+    pub(super) fn of(row: &UnpooledRow, cells: &[Vec<usize>]) -> SessionScatter {
         let (mut squares, mut expected, mut degrees_of_freedom) = (0.0, 0.0, 0.0);
         for cell in cells.iter().filter(|cell| cell.len() > 1) {
             let n = cell.len() as f64;
@@ -144,13 +144,13 @@ impl SessionScatter {
 }
 
 /// The sum of squares about the cell's mean that the budgets make one expect.
-pub(super) fn expected_squares(row: &Measured, cell: &[usize]) -> f64 {
+pub(super) fn expected_squares(row: &UnpooledRow, cell: &[usize]) -> f64 {
     let (own, shared) = expected_parts(row, cell);
     own + shared
 }
 
 /// The same of what sessions have of their own and of what others may have too.
-pub(super) fn expected_parts(row: &Measured, cell: &[usize]) -> (f64, f64) {
+pub(super) fn expected_parts(row: &UnpooledRow, cell: &[usize]) -> (f64, f64) {
     let n = cell.len() as f64;
     let together: Weights = cell.iter().map(|&i| (i, 1.0)).collect();
     let (own, shared) = surely(row, &together);
@@ -159,7 +159,7 @@ pub(super) fn expected_parts(row: &Measured, cell: &[usize]) -> (f64, f64) {
 }
 
 /// Variance of a sum where only what surely is one draw is taken as one: what sessions have of their own, and the rest.
-pub(super) fn surely(row: &Measured, weights: &[(usize, f64)]) -> (f64, f64) {
+pub(super) fn surely(row: &UnpooledRow, weights: &[(usize, f64)]) -> (f64, f64) {
     let mut shared: BTreeMap<(u8, u32), f64> = BTreeMap::new();
     let mut own = 0.0;
     for &(session, weight) in weights {
@@ -183,7 +183,7 @@ pub(super) struct Estimate {
 
 impl Estimate {
     /// What the budgets say, and what sessions scatter beyond them with the degrees of freedom that it was seen with.
-    pub(super) fn of(sum: Sum, scatter: &SessionScatter) -> Estimate {
+    pub(super) fn of(sum: PooledVariance, scatter: &SessionScatter) -> Estimate {
         let variance = sum.variance() + scatter.beyond * sum.squares;
         let degrees_of_freedom = if scatter.beyond > 0.0 {
             let seen = (scatter.mean_square * sum.squares).min(variance);

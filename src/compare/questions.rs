@@ -5,19 +5,19 @@ use std::collections::{BTreeMap, BTreeSet};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use super::differ::{Basis, Cells, list};
-use super::gather::{Gathered, Measured};
-use super::pool::{Estimate, SessionScatter, Sum, Weights, expected_parts, expected_squares, surely};
+use super::differ::{Basis, SessionsByUnit, list};
+use super::gather::{Season, UnpooledRow};
+use super::pool::{Estimate, PooledVariance, SessionScatter, Weights, expected_parts, expected_squares, surely};
 use super::{Answer, Figure};
 use crate::stats::{self, Sides};
 use crate::words;
 
-type Asked = (&'static str, &'static str, Vec<Answer>);
+type QuestionAnswers = (&'static str, &'static str, Vec<Answer>);
 
 /// All five, in this order.
-pub(super) fn ask(gathered: &Gathered) -> Vec<Asked> {
-    let main: Vec<&Measured> = gathered.rows.iter().filter(|row| row.main && has_values(row)).collect();
-    let of_rows = |answer: fn(&Gathered, &Measured) -> Result<Answer, String>| -> Vec<Answer> {
+pub(super) fn ask(gathered: &Season) -> Vec<QuestionAnswers> {
+    let main: Vec<&UnpooledRow> = gathered.rows.iter().filter(|row| row.main && has_values(row)).collect();
+    let of_rows = |answer: fn(&Season, &UnpooledRow) -> Result<Answer, String>| -> Vec<Answer> {
         main.iter().map(|row| answer(gathered, row).unwrap_or_else(|why| cannot(&row.name, &why))).collect()
     };
     vec![
@@ -43,7 +43,7 @@ fn together(answers: Vec<Answer>) -> Vec<Answer> {
     answers
 }
 
-fn has_values(row: &Measured) -> bool {
+fn has_values(row: &UnpooledRow) -> bool {
     let mut valued = row.entries.iter().flatten().filter(|entry| entry.value.is_some()).peekable();
     valued.peek().is_some() && valued.all(|entry| entry.uncertain)
 }
@@ -76,17 +76,17 @@ fn probability(p: f64) -> String {
     if p < 0.001 { "p below 0.001".to_owned() } else { format!("p {}", words::number(p, if p < 0.1 { 3 } else { 2 })) }
 }
 
-fn in_group_all(gathered: &Gathered) -> Vec<Option<usize>> {
+fn in_group_all(gathered: &Season) -> Vec<Option<usize>> {
     vec![Some(0); gathered.given.len()]
 }
 
 /// One-way random model: specimens, and sessions within them.
-fn specimen(gathered: &Gathered, row: &Measured) -> Result<Answer, String> {
+fn specimen(gathered: &Season, row: &UnpooledRow) -> Result<Answer, String> {
     let (coverage, unit) = (gathered.protocol.coverage, row.unit.as_str());
     if gathered.models().len() > 1 {
         return Err("the specimens are of several models; compare each model by itself".to_owned());
     }
-    let cells = Cells::of(row, &in_group_all(gathered), &gathered.specimen, false);
+    let cells = SessionsByUnit::of(row, &in_group_all(gathered), &gathered.specimen, false);
     let sessions: Vec<&Vec<usize>> = cells.cells.iter().map(|cell| &cell.2).collect();
     if sessions.len() < 2 {
         return Err("all sessions are of one specimen; ride the same trial with at least two more".to_owned());
@@ -160,7 +160,7 @@ fn specimen(gathered: &Gathered, row: &Measured) -> Result<Answer, String> {
 
 /// The row without what all sessions share: one instrument's share differs a little with the reading, and that is no
 /// other instrument.
-fn without_common(row: &Measured) -> Measured {
+fn without_common(row: &UnpooledRow) -> UnpooledRow {
     let mut keys: BTreeMap<u8, BTreeSet<u32>> = BTreeMap::new();
     for one in row.entries.iter().flatten().flat_map(|entry| &entry.shared) {
         keys.entry(one.source).or_default().insert(one.surely);
@@ -173,7 +173,7 @@ fn without_common(row: &Measured) -> Measured {
 }
 
 /// Variance between specimens that is their references' and their drivetrains'.
-fn references_differ(row: &Measured, sessions: &[&Vec<usize>], within_dof: f64) -> f64 {
+fn references_differ(row: &UnpooledRow, sessions: &[&Vec<usize>], within_dof: f64) -> f64 {
     let m = sessions.len() as f64;
     let weights = |cell: &Vec<usize>| cell.iter().map(|&i| (i, 1.0 / cell.len() as f64)).collect::<Weights>();
     let each: f64 = sessions.iter().map(|cell| surely(row, &weights(cell)).1).sum();
@@ -186,11 +186,11 @@ fn references_differ(row: &Measured, sessions: &[&Vec<usize>], within_dof: f64) 
 }
 
 /// Mean over the specimens, their scatter and what all share.
-fn model_mean(gathered: &Gathered, row: &Measured, cells: &Cells<'_>) -> Estimate {
+fn model_mean(gathered: &Season, row: &UnpooledRow, cells: &SessionsByUnit<'_>) -> Estimate {
     let m = cells.cells.len() as f64;
     let weights: Weights =
         cells.cells.iter().flat_map(|cell| cell.2.iter().map(move |&i| (i, 1.0 / (m * cell.2.len() as f64)))).collect();
-    let sum = Sum::of(row, &weights);
+    let sum = PooledVariance::of(row, &weights);
     let means: Vec<f64> = cells.cells.iter().filter_map(|cell| cells.cell_mean(&cell.2)).collect();
     let seen = stats::sample_sd(&means).unwrap_or(0.0).powi(2) / m;
     let variance = seen + sum.shared;
@@ -200,7 +200,7 @@ fn model_mean(gathered: &Gathered, row: &Measured, cells: &Cells<'_>) -> Estimat
 }
 
 /// Each version against the one before, in their order.
-fn firmware(gathered: &Gathered, main: &[&Measured]) -> Vec<Answer> {
+fn firmware(gathered: &Season, main: &[&UnpooledRow]) -> Vec<Answer> {
     let stated: BTreeSet<&str> = (0..gathered.given.len()).filter_map(|i| gathered.firmware(i)).collect();
     let mut versions: Vec<&str> = stated.into_iter().collect();
     versions.sort_by(|a, b| super::gather::by_parts(a, b));
@@ -214,9 +214,9 @@ fn firmware(gathered: &Gathered, main: &[&Measured]) -> Vec<Answer> {
     if let Some(why) = why {
         return vec![cannot("steady errors and contrasts", &why)];
     }
-    let changes = |rows: &[&Measured], allowance: f64| -> Vec<(Answer, bool)> {
-        let of_row = |row: &&Measured| {
-            let cells = Cells::of(row, &group, &gathered.specimen, false);
+    let changes = |rows: &[&UnpooledRow], allowance: f64| -> Vec<(Answer, bool)> {
+        let of_row = |row: &&UnpooledRow| {
+            let cells = SessionsByUnit::of(row, &group, &gathered.specimen, false);
             let pairs = versions.windows(2).enumerate();
             pairs.map(|(i, pair)| change(gathered, row, &cells, (i, pair), allowance)).collect::<Vec<_>>()
         };
@@ -224,7 +224,7 @@ fn firmware(gathered: &Gathered, main: &[&Measured]) -> Vec<Answer> {
     };
     let mut answers: Vec<Answer> = changes(main, 1.0).into_iter().map(|(answer, _)| answer).collect();
     // Of the many other checks only what changed is told, with an allowance for having looked at all of them (Bonferroni).
-    let others: Vec<&Measured> =
+    let others: Vec<&UnpooledRow> =
         gathered.rows.iter().filter(|row| row.compared && !row.main && has_values(row)).collect();
     if !others.is_empty() {
         let looked_at = others.len() * (versions.len() - 1);
@@ -243,9 +243,9 @@ fn firmware(gathered: &Gathered, main: &[&Measured]) -> Vec<Answer> {
 
 /// The answer, and whether it is that something changed: by less than chance alone would in one of `allowance` checks.
 fn change(
-    gathered: &Gathered,
-    row: &Measured,
-    cells: &Cells<'_>,
+    gathered: &Season,
+    row: &UnpooledRow,
+    cells: &SessionsByUnit<'_>,
     (before, pair): (usize, &[&str]),
     allowance: f64,
 ) -> (Answer, bool) {
@@ -292,7 +292,7 @@ fn change(
 }
 
 /// Random effects over testers, on the specimens that all of them tested.
-fn tester(gathered: &Gathered, row: &Measured) -> Result<Answer, String> {
+fn tester(gathered: &Season, row: &UnpooledRow) -> Result<Answer, String> {
     let (coverage, unit) = (gathered.protocol.coverage, row.unit.as_str());
     let stated: BTreeSet<&str> = (0..gathered.given.len()).filter_map(|i| gathered.tester(i)).collect();
     let testers: Vec<&str> = stated.into_iter().collect();
@@ -303,7 +303,7 @@ fn tester(gathered: &Gathered, row: &Measured) -> Result<Answer, String> {
     }
     let place = |i: usize| testers.iter().position(|t| Some(*t) == gathered.tester(i));
     let group: Vec<Option<usize>> = (0..gathered.given.len()).map(place).collect();
-    let cells = Cells::of(row, &group, &gathered.specimen, false);
+    let cells = SessionsByUnit::of(row, &group, &gathered.specimen, false);
     let had = |t: usize| cells.in_group(t).map(|cell| cell.1).collect::<BTreeSet<usize>>();
     let with_value: Vec<usize> = (0..testers.len()).filter(|&t| !had(t).is_empty()).collect();
     let common = with_value.iter().map(|&t| had(t)).reduce(|a, b| &a & &b).unwrap_or_default();
@@ -373,7 +373,7 @@ pub(super) struct Pooled {
 
 /// What testers say together. What all of them share is set aside, and added to the mean's uncertainty at the end.
 pub(super) fn pool_testers(
-    row: &Measured,
+    row: &UnpooledRow,
     scatter: &SessionScatter,
     testers: &[Weights],
     coverage: f64,
@@ -388,7 +388,7 @@ pub(super) fn pool_testers(
         }
     }
     let common = common.max(0.0);
-    let sums: Vec<Sum> = testers.iter().map(|weights| Sum::of(row, weights)).collect();
+    let sums: Vec<PooledVariance> = testers.iter().map(|weights| PooledVariance::of(row, weights)).collect();
     let values: Vec<f64> = sums.iter().map(|sum| sum.value).collect();
     let variances: Vec<f64> =
         sums.iter().zip(&alone).map(|(sum, alone)| alone - common + scatter.beyond * sum.squares).collect();
@@ -401,16 +401,16 @@ pub(super) fn pool_testers(
 
 /// Counts of one repeated phase.
 #[derive(Default)]
-struct Counts {
+struct RepeatCounts {
     by_group: BTreeMap<usize, (u64, u64)>,
     by_session: Vec<(u64, u64)>,
     undecided: u64,
 }
 
 /// Pooled fault rates of what is repeated.
-fn intermittent(gathered: &Gathered) -> Vec<Answer> {
+fn intermittent(gathered: &Season) -> Vec<Answer> {
     let mut order: Vec<&str> = vec![];
-    let mut phases: BTreeMap<&str, Counts> = BTreeMap::new();
+    let mut phases: BTreeMap<&str, RepeatCounts> = BTreeMap::new();
     for (i, given) in gathered.given.iter().enumerate() {
         for repeats in &given.verdict.repeats {
             if !order.contains(&repeats.phase.as_str()) {
@@ -430,7 +430,7 @@ fn intermittent(gathered: &Gathered) -> Vec<Answer> {
     order.into_iter().map(|phase| rate(gathered, phase, &phases[phase])).collect()
 }
 
-fn rate(gathered: &Gathered, phase: &str, counts: &Counts) -> Answer {
+fn rate(gathered: &Season, phase: &str, counts: &RepeatCounts) -> Answer {
     let (of, level) = (words::phase(phase), gathered.protocol.coverage);
     let (failed, ridden) = counts.by_session.iter().fold((0, 0), |sum, one| (sum.0 + one.0, sum.1 + one.1));
     if ridden == 0 {
@@ -524,13 +524,13 @@ fn differing_rates(groups: &[(u64, u64)]) -> Option<(f64, &'static str)> {
 const MONTH_DAYS: f64 = 30.0;
 
 /// Slope over the date within each specimen and firmware.
-fn drift(gathered: &Gathered, row: &Measured) -> Result<Answer, String> {
+fn drift(gathered: &Season, row: &UnpooledRow) -> Result<Answer, String> {
     let (coverage, unit) = (gathered.protocol.coverage, row.unit.as_str());
     let versions: Vec<Option<&str>> = (0..gathered.given.len()).map(|i| gathered.firmware(i)).collect();
     let known: BTreeSet<Option<&str>> = versions.iter().copied().collect();
     let version = |i: usize| known.iter().position(|v| *v == versions[i]);
     let group: Vec<Option<usize>> = (0..gathered.given.len()).map(version).collect();
-    let cells = Cells::of(row, &group, &gathered.specimen, false);
+    let cells = SessionsByUnit::of(row, &group, &gathered.specimen, false);
     let sessions: Vec<Vec<usize>> = cells.cells.iter().map(|cell| cell.2.clone()).collect();
     let days = gathered.days();
     let found = slope(row, &sessions, &days)?;
@@ -552,7 +552,7 @@ fn drift(gathered: &Gathered, row: &Measured) -> Result<Answer, String> {
 }
 
 /// Per day, one slope for all cells, each with a level of its own.
-pub(super) fn slope(row: &Measured, cells: &[Vec<usize>], days: &[f64]) -> Result<Estimate, String> {
+pub(super) fn slope(row: &UnpooledRow, cells: &[Vec<usize>], days: &[f64]) -> Result<Estimate, String> {
     let mut deviations: Weights = vec![];
     let (mut squares, mut expected, mut levels) = (0.0, 0.0, 0.0);
     for cell in cells.iter().filter(|cell| cell.len() > 1) {
@@ -580,7 +580,7 @@ pub(super) fn slope(row: &Measured, cells: &[Vec<usize>], days: &[f64]) -> Resul
         );
     }
     let weights: Weights = deviations.iter().map(|(i, d)| (*i, d / spread)).collect();
-    let sum = Sum::of(row, &weights);
+    let sum = PooledVariance::of(row, &weights);
     let (own, shared) = surely(row, &weights);
     let scatter = SessionScatter::from_squares(
         squares - sum.value * sum.value * spread,

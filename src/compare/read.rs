@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 use serde::Deserialize;
 
-use super::Given;
+use super::VerdictFile;
 use crate::verdict::{VERDICT_FORMAT, Verdict};
 
 #[derive(Debug, thiserror::Error)]
@@ -67,12 +67,12 @@ fn known_format(file: &Path, text: &str, slip: &serde_json::Error) -> CompareErr
 ///
 /// # Errors
 /// Those of the file system and of [`from_json`].
-pub fn read_all(files: &[PathBuf]) -> Result<Vec<Given>, CompareError> {
+pub fn read_all(files: &[PathBuf]) -> Result<Vec<VerdictFile>, CompareError> {
     let read = |file: &PathBuf| {
         let bytes =
             std::fs::read(file).map_err(|why| CompareError::Unreadable { file: file.clone(), why: why.to_string() })?;
-        Ok(Given { file: file.display().to_string(), verdict: from_json(file, &bytes)? })
+        Ok(VerdictFile { file: file.display().to_string(), verdict: from_json(file, &bytes)? })
     };
-    let read: Vec<Result<Given, CompareError>> = files.par_iter().map(read).collect();
+    let read: Vec<Result<VerdictFile, CompareError>> = files.par_iter().map(read).collect();
     read.into_iter().collect()
 }

@@ -2,8 +2,8 @@
 
 use std::collections::{BTreeMap, HashMap};
 
-use super::gather::{Given, Hangs, Keys, Measured};
-use super::pool::{Entry, Shared};
+use super::gather::{KeyNumbers, SharedSources, UnpooledRow, VerdictFile};
+use super::pool::{SessionValue, SharedDraw};
 use crate::protocol::{DrillKind, Measure};
 use crate::quantity::Unit;
 use crate::scoring::budget::Source;
@@ -12,7 +12,7 @@ use crate::words;
 
 /// What a row is of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Of {
+pub enum RowSubject {
     /// The errors of steady blocks together.
     Steady,
     Ride,
@@ -21,17 +21,18 @@ pub enum Of {
     WholeRide,
 }
 
-impl Of {
-    const ALL: [Of; 5] = [Of::Steady, Of::Ride, Of::Mean, Of::Contrast, Of::WholeRide];
+impl RowSubject {
+    const ALL: [RowSubject; 5] =
+        [RowSubject::Steady, RowSubject::Ride, RowSubject::Mean, RowSubject::Contrast, RowSubject::WholeRide];
 
     /// As a comparison's JSON writes it.
     pub fn word(self) -> &'static str {
         match self {
-            Of::Steady => "steady",
-            Of::Ride => "ride",
-            Of::Mean => "mean",
-            Of::Contrast => "contrast",
-            Of::WholeRide => "whole ride",
+            RowSubject::Steady => "steady",
+            RowSubject::Ride => "ride",
+            RowSubject::Mean => "mean",
+            RowSubject::Contrast => "contrast",
+            RowSubject::WholeRide => "whole ride",
         }
     }
 
@@ -41,13 +42,13 @@ impl Of {
 }
 
 /// A value with what its budget says, times `factor`.
-fn entry(check: &CheckVerdict, factor: f64, hangs: &Hangs, keys: &mut Keys) -> Entry {
-    let mut entry = Entry {
+fn entry(check: &CheckVerdict, factor: f64, hangs: &SharedSources, keys: &mut KeyNumbers) -> SessionValue {
+    let mut entry = SessionValue {
         value: check.value.filter(|_| !check.censored).map(|value| value * factor),
         uncertain: check.expanded_uncertainty.is_some() && !check.budget.is_empty(),
         censored: check.censored,
         outcome: Some(check.verdict),
-        ..Entry::default()
+        ..SessionValue::default()
     };
     for line in &check.budget {
         let u = line.standard_uncertainty * factor.abs();
@@ -56,7 +57,7 @@ fn entry(check: &CheckVerdict, factor: f64, hangs: &Hangs, keys: &mut Keys) -> E
             None => entry.own(u, line.degrees_of_freedom.unwrap_or(f64::INFINITY)),
             Some((surely, maybe)) => {
                 let source = source.map_or(u8::MAX, |source| source as u8);
-                entry.shared.push(Shared { source, surely, maybe, u });
+                entry.shared.push(SharedDraw { source, surely, maybe, u });
             }
         }
     }
@@ -64,18 +65,18 @@ fn entry(check: &CheckVerdict, factor: f64, hangs: &Hangs, keys: &mut Keys) -> E
 }
 
 /// Errors of steady blocks in per cent, by ring, then every check of the protocol.
-pub(super) fn rows(given: &[Given]) -> Vec<Measured> {
-    let mut keys = Keys::default();
-    let hangs = Hangs::of(given, &mut keys);
+pub(super) fn rows(given: &[VerdictFile]) -> Vec<UnpooledRow> {
+    let mut keys = KeyNumbers::default();
+    let hangs = SharedSources::of(given, &mut keys);
     let mut rows = steady_rows(given, &hangs, &mut keys);
-    let mut places: HashMap<(Of, String, String, String), usize> = HashMap::new();
-    for (i, Given { verdict, .. }) in given.iter().enumerate() {
+    let mut places: HashMap<(RowSubject, String, String, String), usize> = HashMap::new();
+    for (i, VerdictFile { verdict, .. }) in given.iter().enumerate() {
         for placed in verdict.checks() {
             let Some(of) = kind(&placed, verdict) else { continue };
             let check = placed.check;
             let key = (of, placed.label().to_owned(), check.measure.clone(), check.unit.clone());
             let place = *places.entry(key).or_insert_with(|| {
-                rows.push(Measured { entries: vec![], ..of_check(&placed, of) });
+                rows.push(UnpooledRow { entries: vec![], ..of_check(&placed, of) });
                 rows.len() - 1
             });
             let row = &mut rows[place];
@@ -94,29 +95,28 @@ pub(super) fn rows(given: &[Given]) -> Vec<Measured> {
 }
 
 /// `None` for what another row says: single rides of what is repeated, and surplus ones.
-fn kind(placed: &PlacedCheck<'_>, verdict: &Verdict) -> Option<Of> {
+fn kind(placed: &PlacedCheck<'_>, verdict: &Verdict) -> Option<RowSubject> {
     match placed.of {
-        CheckOf::Ride(phase) => {
-            (!phase.surplus && phase.repeat == 1 && verdict.repeats_of(&phase.phase).is_none()).then_some(Of::Ride)
-        }
-        CheckOf::Mean(_) => Some(Of::Mean),
-        CheckOf::Contrast => Some(Of::Contrast),
-        CheckOf::WholeRide => Some(Of::WholeRide),
+        CheckOf::Ride(phase) => (!phase.surplus && phase.repeat == 1 && verdict.repeats_of(&phase.phase).is_none())
+            .then_some(RowSubject::Ride),
+        CheckOf::Mean(_) => Some(RowSubject::Mean),
+        CheckOf::Contrast => Some(RowSubject::Contrast),
+        CheckOf::WholeRide => Some(RowSubject::WholeRide),
     }
 }
 
-fn of_check(placed: &PlacedCheck<'_>, of: Of) -> Measured {
+fn of_check(placed: &PlacedCheck<'_>, of: RowSubject) -> UnpooledRow {
     let (check, label) = (placed.check, placed.label());
     let steady = matches!(placed.of, CheckOf::Ride(phase) if phase.kind() == Some(DrillKind::Steady));
     let measure = words::plain(&check.measure);
     let name = match of {
-        Of::Contrast => words::plain(label),
-        Of::WholeRide => format!("whole ride: {measure}"),
-        Of::Mean => format!("{}, mean of repeats: {measure}", words::phase(label)),
-        Of::Ride | Of::Steady => format!("{}: {measure}", words::phase(label)),
+        RowSubject::Contrast => words::plain(label),
+        RowSubject::WholeRide => format!("whole ride: {measure}"),
+        RowSubject::Mean => format!("{}, mean of repeats: {measure}", words::phase(label)),
+        RowSubject::Ride | RowSubject::Steady => format!("{}: {measure}", words::phase(label)),
     };
-    let measured = check.expanded_uncertainty.is_some() || of != Of::Ride;
-    Measured {
+    let measured = check.expanded_uncertainty.is_some() || of != RowSubject::Ride;
+    UnpooledRow {
         name,
         of,
         place: label.to_owned(),
@@ -125,7 +125,7 @@ fn of_check(placed: &PlacedCheck<'_>, of: Of) -> Measured {
         limit: check.limit.clone(),
         required: placed.required(),
         compared: placed.required() && measured && !(steady && check.is_of(Measure::MeanError)),
-        main: of == Of::Contrast,
+        main: of == RowSubject::Contrast,
         entries: vec![],
     }
 }
@@ -136,10 +136,10 @@ fn ring(selector: &str) -> Option<&str> {
     keys.trim_end_matches(']').split(", ").find_map(|key| key.strip_prefix("ring="))
 }
 
-fn steady_rows(given: &[Given], hangs: &[Hangs], keys: &mut Keys) -> Vec<Measured> {
-    let mut rows: BTreeMap<Option<String>, Vec<Option<Entry>>> = BTreeMap::new();
-    for (i, Given { verdict, .. }) in given.iter().enumerate() {
-        let mut blocks: BTreeMap<Option<String>, Vec<Entry>> = BTreeMap::new();
+fn steady_rows(given: &[VerdictFile], hangs: &[SharedSources], keys: &mut KeyNumbers) -> Vec<UnpooledRow> {
+    let mut rows: BTreeMap<Option<String>, Vec<Option<SessionValue>>> = BTreeMap::new();
+    for (i, VerdictFile { verdict, .. }) in given.iter().enumerate() {
+        let mut blocks: BTreeMap<Option<String>, Vec<SessionValue>> = BTreeMap::new();
         for placed in verdict.checks() {
             let CheckOf::Ride(phase) = placed.of else { continue };
             let check = placed.check;
@@ -153,19 +153,19 @@ fn steady_rows(given: &[Given], hangs: &[Hangs], keys: &mut Keys) -> Vec<Measure
             }
         }
         for (ring, blocks) in blocks {
-            if let Some(mean) = Entry::mean(&blocks) {
+            if let Some(mean) = SessionValue::mean(&blocks) {
                 let row = rows.entry(ring).or_default();
                 row.resize(i, None);
                 row.push(Some(mean));
             }
         }
     }
-    let named = |(ring, mut entries): (Option<String>, Vec<Option<Entry>>)| {
+    let named = |(ring, mut entries): (Option<String>, Vec<Option<SessionValue>>)| {
         entries.resize(given.len(), None);
         let name = ring.as_ref().map_or("steady error".to_owned(), |ring| format!("steady error, {ring} ring"));
-        Measured {
+        UnpooledRow {
             name,
-            of: Of::Steady,
+            of: RowSubject::Steady,
             place: ring.unwrap_or_default(),
             measure: Measure::MeanError.word().to_owned(),
             unit: Unit::Percent.symbol().to_owned(),

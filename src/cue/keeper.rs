@@ -4,7 +4,7 @@ use std::fs::{File, OpenOptions};
 use std::io::{self, Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
-use crate::session::{Heading, Noted};
+use crate::session::{MarksHeader, TimedMark};
 
 /// What the first line says to whoever opens the file.
 const COMMENT: &str =
@@ -13,14 +13,14 @@ const COMMENT: &str =
 /// A marks file that can't be begun.
 #[derive(Debug, thiserror::Error)]
 #[error("{}: {source}; choose another place with --marks FILE", .file.display())]
-pub struct KeepError {
+pub struct MarksWriteError {
     pub file: PathBuf,
     pub source: io::Error,
 }
 
 /// Writes marks line by line, each on the disk before the next key. What was there stays.
 #[derive(Debug)]
-pub struct Keeper {
+pub struct MarksWriter {
     file: File,
     written: usize,
     /// Not written yet, because the disk would not.
@@ -28,13 +28,13 @@ pub struct Keeper {
     trouble: Option<String>,
 }
 
-impl Keeper {
+impl MarksWriter {
     /// A new file. One that is there is never written over.
     ///
     /// # Errors
-    /// [`KeepError`] if there is one, or if none can be made there.
-    pub fn begin(path: &Path, heading: &Heading) -> Result<Self, KeepError> {
-        let failed = |source| KeepError { file: path.to_owned(), source };
+    /// [`MarksWriteError`] if there is one, or if none can be made there.
+    pub fn begin(path: &Path, heading: &MarksHeader) -> Result<Self, MarksWriteError> {
+        let failed = |source| MarksWriteError { file: path.to_owned(), source };
         let file = OpenOptions::new().append(true).create_new(true).open(path).map_err(failed)?;
         let mut keeper = Self { file, written: 0, waiting: format!("{COMMENT}{heading}\n"), trouble: None };
         keeper.write().map_err(failed)?;
@@ -49,9 +49,9 @@ impl Keeper {
     /// A file with `written` marks, to go on with. Half a line at its end is left as it is; what follows has its own.
     ///
     /// # Errors
-    /// [`KeepError`] if it can't be opened.
-    pub fn go_on(path: &Path, heading: &Heading, written: usize) -> Result<Self, KeepError> {
-        let failed = |source| KeepError { file: path.to_owned(), source };
+    /// [`MarksWriteError`] if it can't be opened.
+    pub fn go_on(path: &Path, heading: &MarksHeader, written: usize) -> Result<Self, MarksWriteError> {
+        let failed = |source| MarksWriteError { file: path.to_owned(), source };
         let mut file = OpenOptions::new().append(true).read(true).open(path).map_err(failed)?;
         let length = file.metadata().map_err(failed)?.len();
         let mut last = [b'\n'];
@@ -68,7 +68,7 @@ impl Keeper {
     }
 
     /// Writes marks; what the disk does not take is kept and tried again with the next.
-    pub fn keep(&mut self, marks: &[Noted]) {
+    pub fn keep(&mut self, marks: &[TimedMark]) {
         for mark in marks {
             self.waiting.push_str(&format!("{mark}\n"));
             self.written += 1;
@@ -110,23 +110,27 @@ mod tests {
     use chrono::DateTime;
 
     use super::*;
-    use crate::session::{Happened, Said, load_marks};
+    use crate::session::{MarkEvent, SessionEvent, load_marks};
 
-    fn mark(s: i64) -> Noted {
-        Noted { at: DateTime::from_timestamp(s, 0).unwrap(), what: Said::Session(Happened::Paused), text: None }
+    fn mark(s: i64) -> TimedMark {
+        TimedMark {
+            at: DateTime::from_timestamp(s, 0).unwrap(),
+            what: MarkEvent::Session(SessionEvent::Paused),
+            text: None,
+        }
     }
 
     #[test]
     fn a_file_that_is_there_is_gone_on_with_and_never_written_over() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("m.yaml");
-        let heading = Heading { title: "t".into(), revision: "1".into(), sha256: "0".into() };
-        Keeper::begin(&path, &heading).unwrap().keep(&[mark(1), mark(2)]);
-        assert!(Keeper::begin(&path, &heading).is_err());
+        let heading = MarksHeader { title: "t".into(), revision: "1".into(), sha256: "0".into() };
+        MarksWriter::begin(&path, &heading).unwrap().keep(&[mark(1), mark(2)]);
+        assert!(MarksWriter::begin(&path, &heading).is_err());
         // Half a line, as a crash leaves it.
         let before = std::fs::read_to_string(&path).unwrap() + "- { at: \"2026-11-28T1";
         std::fs::write(&path, &before).unwrap();
-        let mut keeper = Keeper::go_on(&path, &heading, 2).unwrap();
+        let mut keeper = MarksWriter::go_on(&path, &heading, 2).unwrap();
         keeper.keep(&[mark(3)]);
         assert!(std::fs::read_to_string(&path).unwrap().starts_with(&before));
         let read = load_marks(&path, None).unwrap_or_else(|p| panic!("{p}"));
@@ -140,7 +144,7 @@ mod tests {
             return;
         }
         let file = OpenOptions::new().append(true).open(full).unwrap();
-        let mut keeper = Keeper { file, written: 0, waiting: String::new(), trouble: None };
+        let mut keeper = MarksWriter { file, written: 0, waiting: String::new(), trouble: None };
         keeper.keep(&[mark(1)]);
         assert!(keeper.trouble().is_some());
         let path = tempfile::NamedTempFile::new().unwrap();

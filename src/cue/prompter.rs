@@ -4,10 +4,10 @@ use std::collections::BTreeSet;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use crate::brief::{Act, Lasts, PartOf, Step, steps};
+use crate::brief::{ProtocolPart, Step, StepAction, StepLength, steps};
 use crate::cautions::{self, Caution};
 use crate::protocol::{Protocol, Selector, Setting};
-use crate::session::{Happened, MarksFile, Noted, Said};
+use crate::session::{MarkEvent, MarksFile, SessionEvent, TimedMark};
 
 /// A marks file names repeats up to so many beyond those asked for.
 const MOST_ADDED: u32 = 20;
@@ -45,7 +45,7 @@ pub enum Stage {
     Stopped,
 }
 
-type Repeat = (usize, u32);
+type RiddenRepeat = (usize, u32);
 
 /// A session on its way.
 #[derive(Debug, Clone)]
@@ -65,16 +65,16 @@ pub struct Prompter {
     paused_s: f64,
     paused_at: Option<DateTime<Utc>>,
     /// Begun last.
-    last: Option<Repeat>,
-    spoiled: BTreeSet<Repeat>,
-    skipped: BTreeSet<Repeat>,
+    last: Option<RiddenRepeat>,
+    spoiled: BTreeSet<RiddenRepeat>,
+    skipped: BTreeSet<RiddenRepeat>,
     added: Vec<u32>,
     says: String,
 }
 
 /// The present step at a moment.
 #[derive(Debug, Clone, Copy)]
-pub struct Now<'a> {
+pub struct PresentStep<'a> {
     /// `None` when the session is over.
     pub step: Option<&'a Step>,
     /// Seconds since it began, pauses left out.
@@ -120,19 +120,19 @@ impl Prompter {
             prompter.at -= 1;
         }
         // Who comes back to hang a mass blocks the wheel first: it may have been released meanwhile.
-        while prompter.at > 0 && prompter.steps.get(prompter.at).is_some_and(|step| step.act == Act::Load) {
+        while prompter.at > 0 && prompter.steps.get(prompter.at).is_some_and(|step| step.act == StepAction::Load) {
             prompter.at -= 1;
         }
         prompter
     }
 
-    fn replay(&mut self, said: &Said) {
+    fn replay(&mut self, said: &MarkEvent) {
         let repeat = |of: &Selector| {
             let phase = self.protocol.phases.iter().position(|p| of.selects(&p.id))?;
             Some((phase, of.repeat.unwrap_or(1)))
         };
         match said {
-            Said::Began { of, act } => {
+            MarkEvent::Began { of, act } => {
                 let Some(of) = repeat(of) else { return };
                 let of_repeat = |step: &Step| repeat_of(step) == Some(of) && !leads_to(step);
                 let found = match act {
@@ -148,24 +148,24 @@ impl Prompter {
                     self.skipped.remove(&of);
                 }
             }
-            Said::Ended(of) => {
+            MarkEvent::Ended(of) => {
                 let Some(of) = repeat(of) else { return };
                 let last = self.steps.iter().rposition(|step| repeat_of(step) == Some(of) && !leads_to(step));
                 self.at = last.map_or(self.at, |at| at + 1);
             }
-            Said::Skipped(of) => self.skipped.extend(repeat(of)),
-            Said::Spoiled(of) => self.spoiled.extend(repeat(of)),
-            Said::TakenBack(of) => {
+            MarkEvent::Skipped(of) => self.skipped.extend(repeat(of)),
+            MarkEvent::Spoiled(of) => self.spoiled.extend(repeat(of)),
+            MarkEvent::TakenBack(of) => {
                 if let Some(of) = repeat(of) {
                     self.spoiled.remove(&of);
                 }
             }
-            Said::Added(of) => {
+            MarkEvent::Added(of) => {
                 if let Some((phase, _)) = repeat(of) {
                     self.insert(phase);
                 }
             }
-            Said::Session(_) | Said::Note => {}
+            MarkEvent::Session(_) | MarkEvent::Note => {}
         }
     }
 
@@ -205,14 +205,18 @@ impl Prompter {
         &self.says
     }
 
-    pub fn now(&self, now: DateTime<Utc>) -> Now<'_> {
+    pub fn now(&self, now: DateTime<Utc>) -> PresentStep<'_> {
         let step = self.steps.get(self.at);
         if self.stage == Stage::Ready {
-            return Now { step, elapsed_s: 0.0, left_s: step.and_then(|s| s.lasts.planned_s) };
+            return PresentStep { step, elapsed_s: 0.0, left_s: step.and_then(|s| s.lasts.planned_s) };
         }
         let until = self.paused_at.unwrap_or(now);
         let elapsed_s = (until - self.step_began).as_seconds_f64() - self.paused_s;
-        Now { step, elapsed_s, left_s: step.and_then(|s| s.lasts.planned_s).map(|planned_s| planned_s - elapsed_s) }
+        PresentStep {
+            step,
+            elapsed_s,
+            left_s: step.and_then(|s| s.lasts.planned_s).map(|planned_s| planned_s - elapsed_s),
+        }
     }
 
     /// Steps that follow, the next one first.
@@ -228,7 +232,7 @@ impl Prompter {
     }
 
     /// The repeat whose number is shown with a step: of how many.
-    pub fn repeat(&self, step: &Step) -> Option<PartOf> {
+    pub fn repeat(&self, step: &Step) -> Option<ProtocolPart> {
         step.part.filter(|part| part.of > 1 && (step.act.is_scored() || leads_to(step)))
     }
 
@@ -238,18 +242,18 @@ impl Prompter {
 
     /// Whether a step waits for a key once its countdown is over, if it has one: what is typed, and time off the bike.
     pub fn waits(step: &Step) -> bool {
-        step.is_typed() || step.act == Act::OffBike || step.lasts.planned_s.is_none()
+        step.is_typed() || step.act == StepAction::OffBike || step.lasts.planned_s.is_none()
     }
 
     /// The selector of a repeat, with its number where the phase has several.
-    fn selector(&self, (phase, number): Repeat) -> Selector {
+    fn selector(&self, (phase, number): RiddenRepeat) -> Selector {
         let id = self.protocol.phases[phase].id.clone();
         let several = self.protocol.phases[phase].repeats > 1 || number > 1;
         Selector { name: id.name, keys: id.keys, repeat: several.then_some(number) }
     }
 
     /// What happens by itself until `now`: countdowns run out.
-    pub fn tick(&mut self, now: DateTime<Utc>) -> Vec<Noted> {
+    pub fn tick(&mut self, now: DateTime<Utc>) -> Vec<TimedMark> {
         let mut marks = vec![];
         while self.stage == Stage::Running {
             let Some(step) = self.steps.get(self.at) else { break };
@@ -264,7 +268,7 @@ impl Prompter {
     }
 
     /// What a key does at `now`.
-    pub fn press(&mut self, key: Key, now: DateTime<Utc>) -> Vec<Noted> {
+    pub fn press(&mut self, key: Key, now: DateTime<Utc>) -> Vec<TimedMark> {
         let mut marks = self.tick(now);
         if self.is_over() {
             return marks;
@@ -275,7 +279,7 @@ impl Prompter {
                 Key::Yes => {
                     self.stage = Stage::Stopped;
                     if self.started.is_some() {
-                        marks.push(happened(now, Happened::Stopped));
+                        marks.push(happened(now, SessionEvent::Stopped));
                     }
                 }
                 _ => self.says = "goes on".into(),
@@ -286,7 +290,7 @@ impl Prompter {
             (Key::Quit, _) => self.asks_to_stop = true,
             (Key::Next, Stage::Ready) if !self.unread.is_empty() => self.says = "first what to mind".into(),
             (Key::Next, Stage::Ready) => {
-                let how = if self.resumes { Happened::Resumed } else { Happened::Started };
+                let how = if self.resumes { SessionEvent::Resumed } else { SessionEvent::Started };
                 marks.push(happened(now, how));
                 self.started = Some(now);
                 self.stage = Stage::Running;
@@ -296,16 +300,16 @@ impl Prompter {
                 let paused_at = self.paused_at.take().unwrap_or(now);
                 self.paused_s += (now - paused_at).as_seconds_f64();
                 self.stage = Stage::Running;
-                marks.push(happened(now, Happened::Resumed));
+                marks.push(happened(now, SessionEvent::Resumed));
             }
             (Key::Pause, Stage::Running) => {
                 self.paused_at = Some(now);
                 self.stage = Stage::Paused;
-                marks.push(happened(now, Happened::Paused));
+                marks.push(happened(now, SessionEvent::Paused));
             }
             (Key::Next, Stage::Running) => self.skip(now, &mut marks),
             (Key::Back, Stage::Running | Stage::Paused) => {
-                marks.push(happened(now, Happened::Back));
+                marks.push(happened(now, SessionEvent::Back));
                 (self.stage, self.paused_at) = (Stage::Running, None);
                 self.at = self.at.saturating_sub(1);
                 self.says = "back by one step".into();
@@ -317,10 +321,10 @@ impl Prompter {
                     self.says = format!("{of} is spoiled; S takes it back");
                     let what = if self.spoiled.remove(&repeat) {
                         self.says = format!("{of} is not spoiled");
-                        Said::TakenBack(of)
+                        MarkEvent::TakenBack(of)
                     } else {
                         self.spoiled.insert(repeat);
-                        Said::Spoiled(of)
+                        MarkEvent::Spoiled(of)
                     };
                     marks.push(mark(now, what));
                 }
@@ -332,7 +336,7 @@ impl Prompter {
         marks
     }
 
-    fn skip(&mut self, now: DateTime<Utc>, marks: &mut Vec<Noted>) {
+    fn skip(&mut self, now: DateTime<Utc>, marks: &mut Vec<TimedMark>) {
         let here = self.now(now);
         let step = &self.steps[self.at];
         let least_s = step.lasts.asked_s.and_then(|asked| asked.low.or(asked.high)).or(step.lasts.planned_s);
@@ -342,13 +346,13 @@ impl Prompter {
         {
             let of = self.selector(repeat);
             self.says = format!("{of} is skipped");
-            marks.push(mark(now, Said::Skipped(of)));
+            marks.push(mark(now, MarkEvent::Skipped(of)));
         }
         self.leave(now, marks);
     }
 
     /// One more repeat of the phase that is ridden now, or was last.
-    fn add(&mut self, now: DateTime<Utc>, marks: &mut Vec<Noted>) {
+    fn add(&mut self, now: DateTime<Utc>, marks: &mut Vec<TimedMark>) {
         let here = self.steps.get(self.at).filter(|s| s.act.is_scored() || leads_to(s)).and_then(repeat_of);
         let Some((phase, _)) = here.or(self.last) else {
             self.says = "nothing was ridden yet that could be ridden again".into();
@@ -359,7 +363,7 @@ impl Prompter {
             Some(number) => {
                 let of = Selector { name: id.name, keys: id.keys, repeat: Some(number) };
                 self.says = format!("{of} is added");
-                marks.push(mark(now, Said::Added(of)));
+                marks.push(mark(now, MarkEvent::Added(of)));
             }
             None => self.says = format!("{id} has as many repeats as can be marked"),
         }
@@ -380,7 +384,7 @@ impl Prompter {
         while self.steps[behind].act.leaves_wheel_blocked() && behind + 1 < self.steps.len() {
             behind += 1;
         }
-        let part = PartOf { phase, repeat: number + 1, of: number + 1 };
+        let part = ProtocolPart { phase, repeat: number + 1, of: number + 1 };
         // Changes of ring go along: onto this repeat's before it, and onto the next one's after it.
         let ridden = self.steps[..=behind].iter().rev().find_map(|step| step.ring);
         let wanted = repeat[0].ring;
@@ -412,40 +416,40 @@ impl Prompter {
     }
 
     /// Easy riding before or after a repeat of this phase: as elsewhere in it, else as usual.
-    fn rest(&self, scored: &Step, part: Option<PartOf>) -> Step {
+    fn rest(&self, scored: &Step, part: Option<ProtocolPart>) -> Step {
         let phase = scored.part.map(|p| p.phase);
-        let like = self.steps.iter().find(|s| s.act == Act::Recover && s.part.map(|p| p.phase) == phase);
+        let like = self.steps.iter().find(|s| s.act == StepAction::Recover && s.part.map(|p| p.phase) == phase);
         let drill = phase.map(|phase| &self.protocol.phases[phase].drill);
         let rest_s = drill.and_then(|d| d.recover_s().or(d.usual_recovery_s())).and_then(|range| range.middle());
-        let lasts = like.map_or(Lasts { planned_s: rest_s.or(Some(REST_S)), asked_s: None }, |like| like.lasts);
+        let lasts = like.map_or(StepLength { planned_s: rest_s.or(Some(REST_S)), asked_s: None }, |like| like.lasts);
         let mut step = scored.clone();
-        (step.part, step.act, step.lasts) = (part, Act::Recover, lasts);
+        (step.part, step.act, step.lasts) = (part, StepAction::Recover, lasts);
         (step.power, step.cadence_rpm, step.posture, step.ring) = (None, None, None, None);
         (step.grade_pct, step.shift_to) = (None, None);
         step
     }
 
     /// On to the next step.
-    fn leave(&mut self, now: DateTime<Utc>, marks: &mut Vec<Noted>) {
+    fn leave(&mut self, now: DateTime<Utc>, marks: &mut Vec<TimedMark>) {
         let left = self.steps[self.at].clone();
         let next = self.steps.get(self.at + 1);
         let goes_on = next.is_some_and(|next| next.act.is_scored() && repeat_of(next) == repeat_of(&left));
         if let Some(repeat) =
             repeat_of(&left).filter(|repeat| left.act.is_scored() && !goes_on && !self.skipped.contains(repeat))
         {
-            marks.push(mark(now, Said::Ended(self.selector(repeat))));
+            marks.push(mark(now, MarkEvent::Ended(self.selector(repeat))));
         }
         self.at += 1;
         if self.at >= self.steps.len() {
             self.stage = Stage::Done;
-            marks.push(happened(now, Happened::Done));
+            marks.push(happened(now, SessionEvent::Done));
             return;
         }
         self.enter(now, marks);
     }
 
     /// Begins the present step.
-    fn enter(&mut self, now: DateTime<Utc>, marks: &mut Vec<Noted>) {
+    fn enter(&mut self, now: DateTime<Utc>, marks: &mut Vec<TimedMark>) {
         (self.step_began, self.paused_s, self.paused_at) = (now, 0.0, None);
         let Some(step) = self.steps.get(self.at).filter(|step| !leads_to(step)) else { return };
         let Some(repeat) = repeat_of(step) else { return };
@@ -458,7 +462,7 @@ impl Prompter {
                 self.skipped.remove(&repeat);
             }
         }
-        marks.push(mark(now, Said::Began { of: self.selector(repeat), act }));
+        marks.push(mark(now, MarkEvent::Began { of: self.selector(repeat), act }));
     }
 }
 
@@ -471,21 +475,21 @@ fn to_mind(protocol: &Protocol) -> Vec<&'static str> {
     on_road.into_iter().chain(cautions).chain([head_units]).collect()
 }
 
-fn repeat_of(step: &Step) -> Option<Repeat> {
+fn repeat_of(step: &Step) -> Option<RiddenRepeat> {
     step.part.map(|part| (part.phase, part.repeat))
 }
 
 /// Easy riding that belongs to the repeat after it.
 fn leads_to(step: &Step) -> bool {
-    matches!(step.act, Act::Recover | Act::Look | Act::RollOff)
+    matches!(step.act, StepAction::Recover | StepAction::Look | StepAction::RollOff)
 }
 
-fn mark(at: DateTime<Utc>, what: Said) -> Noted {
-    Noted { at, what, text: None }
+fn mark(at: DateTime<Utc>, what: MarkEvent) -> TimedMark {
+    TimedMark { at, what, text: None }
 }
 
-fn happened(at: DateTime<Utc>, happened: Happened) -> Noted {
-    mark(at, Said::Session(happened))
+fn happened(at: DateTime<Utc>, happened: SessionEvent) -> TimedMark {
+    mark(at, MarkEvent::Session(happened))
 }
 
 #[cfg(test)]
@@ -510,8 +514,8 @@ pub(super) mod tests {
     }
 
     /// Marks as seconds since the start and what follows the time in their lines.
-    fn lines(marks: &[Noted]) -> Vec<String> {
-        let words = |m: &Noted| {
+    fn lines(marks: &[TimedMark]) -> Vec<String> {
+        let words = |m: &TimedMark| {
             let line = m.to_string();
             let (_, rest) = line.split_once("Z\", ").unwrap();
             format!("{} {}", (m.at - at(0.0)).as_seconds_f64(), rest.trim_end_matches(" }").replace('"', ""))
@@ -520,7 +524,7 @@ pub(super) mod tests {
     }
 
     /// A rider who does as told: what waits is gone on from at once.
-    fn ridden(prompter: &mut Prompter, until_s: f64) -> Vec<Noted> {
+    fn ridden(prompter: &mut Prompter, until_s: f64) -> Vec<TimedMark> {
         let mut marks = vec![];
         for tenth in 0..(until_s * 10.0) as usize {
             let now = at(tenth as f64 / 10.0);
@@ -548,7 +552,7 @@ pub(super) mod tests {
     fn in_sprint(number: u32) -> impl Fn(&Prompter) -> bool {
         move |p| {
             let step = p.now(at(0.0)).step;
-            step.is_some_and(|s| s.act == Act::Sprint && s.part.is_some_and(|part| part.repeat == number))
+            step.is_some_and(|s| s.act == StepAction::Sprint && s.part.is_some_and(|part| part.repeat == number))
         }
     }
 
@@ -559,12 +563,12 @@ pub(super) mod tests {
             let mut prompter = read(&protocol);
             let marks = ridden(&mut prompter, 9000.0);
             assert_eq!(prompter.stage(), Stage::Done, "{name}");
-            let began = |m: &&Noted| matches!(&m.what, Said::Began { act: None, .. });
+            let began = |m: &&TimedMark| matches!(&m.what, MarkEvent::Began { act: None, .. });
             let asked: u32 = protocol.phases.iter().map(|p| p.repeats).sum();
             assert_eq!(marks.iter().filter(began).count() as u32, asked, "{name}");
             let scored = |p: &&crate::protocol::Phase| p.drill.usual_recovery_s().is_some();
             let asked: u32 = protocol.phases.iter().filter(scored).map(|p| p.repeats).sum();
-            let ended = marks.iter().filter(|m| matches!(m.what, Said::Ended(_))).count();
+            let ended = marks.iter().filter(|m| matches!(m.what, MarkEvent::Ended(_))).count();
             assert_eq!(ended as u32, asked, "{name}");
         }
     }
@@ -603,7 +607,7 @@ pub(super) mod tests {
         let s = until(&mut prompter, in_sprint(2));
         let marks = prompter.press(Key::Next, at(s + 1.0));
         assert!(lines(&marks)[0].ends_with("skipped: standing-sprints/2"), "{marks:?}");
-        assert!(!marks.iter().any(|m| matches!(m.what, Said::Ended(_))));
+        assert!(!marks.iter().any(|m| matches!(m.what, MarkEvent::Ended(_))));
         let s = until(&mut prompter, in_sprint(3));
         let marks = prompter.press(Key::Next, at(s + 5.0));
         assert!(lines(&marks)[0].ends_with("ended: standing-sprints/3"), "{marks:?}");
@@ -626,19 +630,19 @@ pub(super) mod tests {
         let mut prompter = read(&protocol);
         let s = until(&mut prompter, in_sprint(6));
         assert!(lines(&prompter.press(Key::Add, at(s)))[0].ends_with("added: standing-sprints/7"));
-        let acts: Vec<(Act, Option<u32>)> =
+        let acts: Vec<(StepAction, Option<u32>)> =
             prompter.ahead()[..3].iter().map(|s| (s.act, s.part.map(|p| p.repeat))).collect();
-        assert_eq!(acts, [(Act::Recover, Some(7)), (Act::Sprint, Some(7)), (Act::Ride, Some(1))]);
+        assert_eq!(acts, [(StepAction::Recover, Some(7)), (StepAction::Sprint, Some(7)), (StepAction::Ride, Some(1))]);
         assert_eq!(prompter.now(at(s)).step.unwrap().part.unwrap().of, 7);
         // A block is asked for once, and its second ride has rest before and after it.
         let mut prompter = read(&protocol);
-        let s = until(&mut prompter, |p| p.now(at(0.0)).step.is_some_and(|s| s.act == Act::Block));
+        let s = until(&mut prompter, |p| p.now(at(0.0)).step.is_some_and(|s| s.act == StepAction::Block));
         assert!(lines(&prompter.press(Key::Add, at(s)))[0].ends_with("added: steady[ring=big, power=120 W]/2"));
-        let acts: Vec<Act> = prompter.ahead()[..3].iter().map(|s| s.act).collect();
-        assert_eq!(acts[..2], [Act::Recover, Act::Block]);
+        let acts: Vec<StepAction> = prompter.ahead()[..3].iter().map(|s| s.act).collect();
+        assert_eq!(acts[..2], [StepAction::Recover, StepAction::Block]);
         // Put in while easy riding leads to the other ring: that change comes after it.
         let recovery = |p: &Prompter| {
-            let name = |part: PartOf| protocol.phases[part.phase].id.to_string();
+            let name = |part: ProtocolPart| protocol.phases[part.phase].id.to_string();
             let step = p.now(at(0.0)).step.and_then(|s| s.part);
             step.is_some_and(|part| name(part) == "steady-recovery[ring=big, power=120 W]")
         };
@@ -649,9 +653,17 @@ pub(super) mod tests {
         assert_eq!(easy.now(at(s)).step.unwrap().shift_to, None);
         let ahead: Vec<_> = easy.ahead()[..4].iter().map(|s| (s.act, s.shift_to)).collect();
         let small = Some(crate::protocol::Ring::Small);
-        assert_eq!(ahead, [(Act::Recover, None), (Act::Block, None), (Act::Recover, small), (Act::Block, None)]);
+        assert_eq!(
+            ahead,
+            [
+                (StepAction::Recover, None),
+                (StepAction::Block, None),
+                (StepAction::Recover, small),
+                (StepAction::Block, None)
+            ]
+        );
         let mut prompter = read(&protocol);
-        let s = until(&mut prompter, |p| p.now(at(0.0)).step.is_some_and(|s| s.act == Act::Block));
+        let s = until(&mut prompter, |p| p.now(at(0.0)).step.is_some_and(|s| s.act == StepAction::Block));
         prompter.press(Key::Add, at(s));
         for _ in 1..MOST_ADDED {
             assert_eq!(prompter.press(Key::Add, at(s)).len(), 1);
@@ -684,10 +696,10 @@ pub(super) mod tests {
     #[test]
     fn what_waits_goes_on_by_a_key_only() {
         let mut prompter = read(&shipped("cold-soak-drift.yaml"));
-        let s = until(&mut prompter, |p| p.now(at(0.0)).step.is_some_and(|s| s.act == Act::OffBike));
+        let s = until(&mut prompter, |p| p.now(at(0.0)).step.is_some_and(|s| s.act == StepAction::OffBike));
         prompter.tick(at(s + 9000.0));
         let here = prompter.now(at(s + 9000.0));
-        assert_eq!(here.step.unwrap().act, Act::OffBike);
+        assert_eq!(here.step.unwrap().act, StepAction::OffBike);
         assert!(here.left_s.unwrap() < 0.0);
     }
 
@@ -698,7 +710,8 @@ pub(super) mod tests {
             - {phase: s, drill: sprint, effort: at least 500 W, lasts: 8 s}\n  \
             - {phase: m, drill: static_load, loads: [5 kg, 10 kg], sides: [left, right], angles: [90 °]}\n";
         let protocol = crate::protocol::load_bytes(Path::new("made-up.yaml"), text.as_bytes()).unwrap();
-        let of_masses = |act: Act| matches!(act, Act::BlockWheel | Act::Load | Act::MassOff);
+        let of_masses =
+            |act: StepAction| matches!(act, StepAction::BlockWheel | StepAction::Load | StepAction::MassOff);
         let all = steps(&protocol);
         let first = all.iter().position(|step| of_masses(step.act)).unwrap();
         for wanted in first..all.len() {
@@ -713,8 +726,8 @@ pub(super) mod tests {
             let mut blocked = false;
             for step in &prompter.steps {
                 blocked = match step.act {
-                    Act::BlockWheel | Act::Load => true,
-                    Act::MassOff => false,
+                    StepAction::BlockWheel | StepAction::Load => true,
+                    StepAction::MassOff => false,
                     _ => {
                         assert!(!blocked, "{} while the wheel is blocked, asked at {wanted}", step.act.word());
                         false
@@ -737,8 +750,8 @@ pub(super) mod tests {
             let file = MarksFile { marks: marks.clone(), ..MarksFile::default() };
             let resumed = Prompter::resumed(&protocol, &file);
             let act = resumed.now(at(s)).step.map(|step| step.act);
-            assert_ne!(act, Some(Act::Load), "at {s} s");
-            seen += usize::from(act == Some(Act::BlockWheel));
+            assert_ne!(act, Some(StepAction::Load), "at {s} s");
+            seen += usize::from(act == Some(StepAction::BlockWheel));
         }
         assert!(seen >= 12, "{seen}");
     }
@@ -757,7 +770,7 @@ pub(super) mod tests {
                 all.extend(prompter.press(Key::Add, at(f64::from(s))));
             }
         }
-        let added_at = all.iter().position(|m| matches!(m.what, Said::Added(_))).unwrap();
+        let added_at = all.iter().position(|m| matches!(m.what, MarkEvent::Added(_))).unwrap();
         for n in 0..all.len() - 1 {
             let file = MarksFile { marks: all[..n].to_vec(), ..MarksFile::default() };
             let mut resumed = Prompter::resumed(&protocol, &file);
@@ -769,8 +782,8 @@ pub(super) mod tests {
             let again = lines(&resumed.press(Key::Next, at(0.0)));
             assert_eq!(again[0], "0 session: resumed");
             let began = ridden(&mut resumed, 9000.0);
-            let ended = |m: &Noted| match &m.what {
-                Said::Ended(of) => Some(of.to_string()),
+            let ended = |m: &TimedMark| match &m.what {
+                MarkEvent::Ended(of) => Some(of.to_string()),
                 _ => None,
             };
             let before: BTreeSet<String> = all[..n].iter().filter_map(ended).collect();

@@ -3,10 +3,10 @@
 use chrono::{DateTime, Utc};
 
 use super::glyphs::{Size, large};
-use super::prompter::{Key, Now, Prompter, Stage};
-use crate::brief::{Act, Aim, Step};
+use super::prompter::{Key, PresentStep, Prompter, Stage};
+use crate::brief::{PowerAim, Step, StepAction};
 use crate::protocol::trim;
-use crate::session::Noted;
+use crate::session::TimedMark;
 use crate::text::{safe, wrap};
 
 /// The last seconds of a countdown, in which what comes next is called out.
@@ -18,7 +18,7 @@ const LARGE: (usize, usize) = (110, 38);
 
 /// What the terminal can show.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Letters {
+pub enum CharacterSet {
     Unicode,
     /// Nothing but ASCII.
     Plain,
@@ -28,7 +28,7 @@ pub enum Letters {
 #[derive(Debug, Clone, Copy)]
 pub struct View<'a> {
     pub now: DateTime<Utc>,
-    pub letters: Letters,
+    pub letters: CharacterSet,
     /// Name of the marks file.
     pub marks: &'a str,
     pub written: usize,
@@ -86,7 +86,7 @@ fn opening(prompter: &Prompter, width: usize, height: usize) -> Opening {
 }
 
 /// A key at `now`, by somebody who sees a screen of this size: before the session SPACE goes on in what to mind.
-pub fn press(prompter: &mut Prompter, key: Key, now: DateTime<Utc>, (width, height): (usize, usize)) -> Vec<Noted> {
+pub fn press(prompter: &mut Prompter, key: Key, now: DateTime<Utc>, (width, height): (usize, usize)) -> Vec<TimedMark> {
     if key == Key::Next && !prompter.asks_to_stop() {
         match opening(prompter, width, height) {
             Opening::ReadOn(shown) => {
@@ -124,13 +124,13 @@ pub fn plain_line(prompter: &Prompter, view: &View) -> String {
 
 /// What a terminal that can't go back is told first: what to mind, and the keys. Whoever prints them calls
 /// [`Prompter::read`].
-pub fn opening_lines(prompter: &Prompter, letters: Letters) -> Vec<String> {
+pub fn opening_lines(prompter: &Prompter, letters: CharacterSet) -> Vec<String> {
     let lines = prompter.unread().iter().copied().chain([KEYS]);
     lines.map(|line| shown(line, 300, letters)).collect()
 }
 
 /// Cut to the width, without what could steer the terminal; in ASCII alone where it can show no more.
-fn shown(line: &str, width: usize, letters: Letters) -> String {
+fn shown(line: &str, width: usize, letters: CharacterSet) -> String {
     let line = safe(line);
     let plain = |c: char| match c {
         c if c.is_ascii() => c,
@@ -140,14 +140,14 @@ fn shown(line: &str, width: usize, letters: Letters) -> String {
         _ => '?',
     };
     let cut = line.chars().take(width);
-    let line: String = if letters == Letters::Plain { cut.map(plain).collect() } else { cut.collect() };
+    let line: String = if letters == CharacterSet::Plain { cut.map(plain).collect() } else { cut.collect() };
     line.trim_end().to_owned()
 }
 
-fn ink(letters: Letters) -> char {
+fn ink(letters: CharacterSet) -> char {
     match letters {
-        Letters::Unicode => '█',
-        Letters::Plain => '#',
+        CharacterSet::Unicode => '█',
+        CharacterSet::Plain => '#',
     }
 }
 
@@ -168,26 +168,26 @@ fn hours(s: f64) -> String {
 }
 
 /// What is done, in one or two words for large letters.
-fn word(act: Act) -> &'static str {
+fn word(act: StepAction) -> &'static str {
     match act {
-        Act::WarmUp => "WARM UP",
-        Act::Ride | Act::Recover => "EASY",
-        Act::Look => "RIDE ON",
-        Act::RollOff => "ROLL OFF",
-        Act::Block => "STEADY",
-        Act::Sprint => "SPRINT",
-        Act::LeadIn => "LEAD IN",
-        Act::Coast => "COAST",
-        Act::Restart => "RESTART",
-        Act::Surge => "SURGE",
-        Act::Soft => "SOFT",
-        Act::Level => "RAMP",
-        Act::CoolDown => "COOL DOWN",
-        Act::OffBike => "OFF BIKE",
-        Act::Zero => "ZERO",
-        Act::BlockWheel => "BLOCK",
-        Act::Load => "MASS",
-        Act::MassOff => "MASS OFF",
+        StepAction::WarmUp => "WARM UP",
+        StepAction::Ride | StepAction::Recover => "EASY",
+        StepAction::Look => "RIDE ON",
+        StepAction::RollOff => "ROLL OFF",
+        StepAction::Block => "STEADY",
+        StepAction::Sprint => "SPRINT",
+        StepAction::LeadIn => "LEAD IN",
+        StepAction::Coast => "COAST",
+        StepAction::Restart => "RESTART",
+        StepAction::Surge => "SURGE",
+        StepAction::Soft => "SOFT",
+        StepAction::Level => "RAMP",
+        StepAction::CoolDown => "COOL DOWN",
+        StepAction::OffBike => "OFF BIKE",
+        StepAction::Zero => "ZERO",
+        StepAction::BlockWheel => "BLOCK",
+        StepAction::Load => "MASS",
+        StepAction::MassOff => "MASS OFF",
     }
 }
 
@@ -209,12 +209,12 @@ fn phase(prompter: &Prompter, step: &Step) -> String {
     step.part.map_or(String::new(), |part| prompter.protocol().phases[part.phase].id.to_string())
 }
 
-fn left(here: &Now) -> String {
+fn left(here: &PresentStep) -> String {
     here.left_s.map_or_else(|| clock(here.elapsed_s), clock)
 }
 
 /// The next steps in words, and whether it is time to get ready.
-fn ahead(prompter: &Prompter, here: &Now) -> (String, String) {
+fn ahead(prompter: &Prompter, here: &PresentStep) -> (String, String) {
     if prompter.is_over() {
         return (String::new(), String::new());
     }
@@ -356,14 +356,14 @@ fn beside(first: &[String], second: &[String], width: usize) -> Vec<String> {
 }
 
 /// What is asked for, to stand beside the time: how it is meant, the watts in large digits, ring, cadence, posture.
-fn target(step: &Step, here: &Now, size: Size, ink: char, height: usize) -> Vec<String> {
+fn target(step: &Step, here: &PresentStep, size: Size, ink: char, height: usize) -> Vec<String> {
     let (above, number) = match step.power {
-        Some(Aim::At(w)) => ("HOLD, W".to_owned(), trim(w.round())),
-        Some(Aim::Between(low, high)) => {
+        Some(PowerAim::At(w)) => ("HOLD, W".to_owned(), trim(w.round())),
+        Some(PowerAim::Between(low, high)) => {
             ("BETWEEN, W".to_owned(), format!("{}-{}", trim(low.round()), trim(high.round())))
         }
-        Some(Aim::AtLeast(w)) => ("AT LEAST, W".to_owned(), trim(w.round())),
-        Some(Aim::AtMost(w)) => ("AT MOST, W".to_owned(), trim(w.round())),
+        Some(PowerAim::AtLeast(w)) => ("AT LEAST, W".to_owned(), trim(w.round())),
+        Some(PowerAim::AtMost(w)) => ("AT MOST, W".to_owned(), trim(w.round())),
         None if here.left_s.is_none() => ("SO LONG SO FAR; SPACE GOES ON".to_owned(), String::new()),
         None if here.left_s.is_some_and(|s| s < 0.0) => ("OVER; SPACE GOES ON".to_owned(), String::new()),
         None => (String::new(), String::new()),
@@ -388,7 +388,7 @@ fn target(step: &Step, here: &Now, size: Size, ink: char, height: usize) -> Vec<
 }
 
 /// How far the step is.
-fn bar(here: &Now, width: usize, ink: char) -> String {
+fn bar(here: &PresentStep, width: usize, ink: char) -> String {
     let Some(planned_s) = here.step.and_then(|step| step.lasts.planned_s).filter(|s| *s > 0.0) else {
         return String::new();
     };
@@ -404,7 +404,7 @@ mod tests {
     use crate::cautions::{self, Caution};
     use crate::protocol::Protocol;
 
-    fn view(s: f64, letters: Letters) -> View<'static> {
+    fn view(s: f64, letters: CharacterSet) -> View<'static> {
         View { now: at(s), letters, marks: "marks.yaml", written: 12, trouble: None }
     }
 
@@ -422,35 +422,35 @@ mod tests {
         (prompter, s)
     }
 
-    fn picture(prompter: &Prompter, s: f64, letters: Letters, width: usize, height: usize) -> String {
+    fn picture(prompter: &Prompter, s: f64, letters: CharacterSet, width: usize, height: usize) -> String {
         let lines = screen(prompter, &view(s, letters), width, height);
         assert!(lines.len() <= height && lines.iter().all(|l| l.chars().count() <= width));
         lines.join("\n")
     }
 
-    fn act(wanted: Act) -> impl Fn(&Step) -> bool {
+    fn act(wanted: StepAction) -> impl Fn(&Step) -> bool {
         move |step| step.act == wanted
     }
 
     #[test]
     fn screens_of_a_session() {
         let bench = shipped("bench-both-rings.yaml");
-        let show = |name: &str, wanted: Act, later_s: f64, letters: Letters, size: (usize, usize)| {
+        let show = |name: &str, wanted: StepAction, later_s: f64, letters: CharacterSet, size: (usize, usize)| {
             let (mut prompter, s) = until(&bench, act(wanted));
             prompter.tick(at(s + later_s));
             insta::assert_snapshot!(name, picture(&prompter, s + later_s, letters, size.0, size.1));
         };
-        use Letters::{Plain, Unicode};
-        show("block-80x24", Act::Block, 30.0, Plain, (80, 24));
-        show("block-120x40", Act::Block, 30.0, Unicode, (120, 40));
-        show("sprint-80x24", Act::Sprint, 2.0, Unicode, (80, 24));
-        show("coast-80x24", Act::Coast, 1.0, Plain, (80, 24));
-        show("soft-80x24", Act::Soft, 1.0, Plain, (80, 24));
-        show("waiting-80x24", Act::Zero, 42.0, Plain, (80, 24));
-        let (prompter, s) = until(&bench, act(Act::Sprint));
+        use CharacterSet::{Plain, Unicode};
+        show("block-80x24", StepAction::Block, 30.0, Plain, (80, 24));
+        show("block-120x40", StepAction::Block, 30.0, Unicode, (120, 40));
+        show("sprint-80x24", StepAction::Sprint, 2.0, Unicode, (80, 24));
+        show("coast-80x24", StepAction::Coast, 1.0, Plain, (80, 24));
+        show("soft-80x24", StepAction::Soft, 1.0, Plain, (80, 24));
+        show("waiting-80x24", StepAction::Zero, 42.0, Plain, (80, 24));
+        let (prompter, s) = until(&bench, act(StepAction::Sprint));
         let lasts_s = prompter.now(at(s)).left_s.unwrap();
         insta::assert_snapshot!("last-three-seconds-80x24", picture(&prompter, s + lasts_s - 2.5, Plain, 80, 24));
-        let (mut prompter, s) = until(&bench, act(Act::Soft));
+        let (mut prompter, s) = until(&bench, act(StepAction::Soft));
         prompter.press(Key::Spoiled, at(s));
         prompter.press(Key::Pause, at(s + 3.0));
         insta::assert_snapshot!("paused-80x24", picture(&prompter, s + 60.0, Plain, 80, 24));
@@ -460,7 +460,7 @@ mod tests {
     }
 
     /// Screens from the first to the one that is seen as the session begins; SPACE after each.
-    fn opening_screens(protocol: &Protocol, letters: Letters, size: (usize, usize)) -> Vec<String> {
+    fn opening_screens(protocol: &Protocol, letters: CharacterSet, size: (usize, usize)) -> Vec<String> {
         let mut prompter = Prompter::new(protocol);
         let mut seen = vec![];
         while prompter.stage() == Stage::Ready {
@@ -474,9 +474,9 @@ mod tests {
 
     #[test]
     fn cautions_before_anything_can_be_started() {
-        use Letters::{Plain, Unicode};
+        use CharacterSet::{Plain, Unicode};
         let bench = shipped("bench-both-rings.yaml");
-        let show = |name: &str, protocol: &Protocol, letters: Letters, size: (usize, usize)| {
+        let show = |name: &str, protocol: &Protocol, letters: CharacterSet, size: (usize, usize)| {
             insta::assert_snapshot!(name, opening_screens(protocol, letters, size).join("\n====\n"));
         };
         show("cautions-40x8", &bench, Unicode, (40, 8));
@@ -501,7 +501,7 @@ mod tests {
             for size in
                 [(20, 9), (24, 8), (30, 6), (40, 8), (79, 24), (80, 16), (80, 24), (100, 30), (110, 38), (300, 90)]
             {
-                let seen = opening_screens(&protocol, Letters::Plain, size).join(" ");
+                let seen = opening_screens(&protocol, CharacterSet::Plain, size).join(" ");
                 let seen = seen.split_whitespace().collect::<Vec<&str>>().join(" ");
                 for caution in &wanted {
                     assert!(seen.contains(caution), "{name} {size:?}: {caution}\n{seen}");
@@ -532,22 +532,22 @@ mod tests {
                 for (width, height) in
                     [(0, 0), (0, 9), (9, 0), (1, 1), (79, 24), (80, 23), (80, 24), (110, 38), (300, 90)]
                 {
-                    for letters in [Letters::Plain, Letters::Unicode] {
+                    for letters in [CharacterSet::Plain, CharacterSet::Unicode] {
                         let text = picture(&prompter, s, letters, width, height);
-                        assert!(letters == Letters::Unicode || text.is_ascii(), "{text}");
+                        assert!(letters == CharacterSet::Unicode || text.is_ascii(), "{text}");
                     }
                 }
                 s += 7.0;
                 prompter.press(Key::Next, at(s));
             }
-            picture(&prompter, s, Letters::Unicode, 80, 24);
+            picture(&prompter, s, CharacterSet::Unicode, 80, 24);
         }
     }
 
     #[test]
     fn at_80x24_time_name_target_and_keys_all_show() {
-        let (prompter, s) = until(&shipped("bench-both-rings.yaml"), act(Act::Soft));
-        let lines = screen(&prompter, &view(s, Letters::Plain), 80, 24);
+        let (prompter, s) = until(&shipped("bench-both-rings.yaml"), act(StepAction::Soft));
+        let lines = screen(&prompter, &view(s, CharacterSet::Plain), 80, 24);
         assert_eq!(lines.len(), 24);
         assert!(lines[23].starts_with(KEYS));
         assert!(lines.iter().any(|l| l.contains("NEXT")) && lines.iter().any(|l| l.contains("then")));
@@ -558,8 +558,8 @@ mod tests {
         let mut protocol = shipped("bench-both-rings.yaml");
         protocol.title = "a\u{1b}[2J\u{202e}\u{7}b\r\n\u{9b}31m".repeat(20);
         protocol.phases.iter_mut().for_each(|p| p.id.name = format!("x\u{1b}]0;y\u{7}{}", p.id.name));
-        let (prompter, s) = until(&protocol, act(Act::Sprint));
-        for letters in [Letters::Plain, Letters::Unicode] {
+        let (prompter, s) = until(&protocol, act(StepAction::Sprint));
+        for letters in [CharacterSet::Plain, CharacterSet::Unicode] {
             for size in [(80, 24), (40, 10)] {
                 let text = picture(&prompter, s, letters, size.0, size.1);
                 assert!(!text.chars().any(|c| (c.is_control() && c != '\n') || c == '\u{202e}'), "{text:?}");

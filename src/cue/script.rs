@@ -12,13 +12,13 @@ use super::prompter::Key;
 
 /// One line of a script.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Script {
+pub struct ScriptLine {
     pub at_s: f64,
-    pub asked: Asked,
+    pub asked: ScriptRequest,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Asked {
+pub enum ScriptRequest {
     Press(Key),
     /// Print the screen.
     Show,
@@ -31,7 +31,7 @@ pub enum Asked {
 #[error("`{0}`: expected seconds and one of space, s, a, p, b, q, y, n, show, size COLUMNSxROWS; as in `12.5 space`")]
 pub struct ScriptError(String);
 
-impl Script {
+impl ScriptLine {
     /// Reads one line; `None` for a blank one or a comment.
     ///
     /// # Errors
@@ -46,14 +46,14 @@ impl Script {
         // A session of more than four days is none.
         let at_s = words[0].parse::<f64>().ok().filter(|s| (0.0..=400_000.0).contains(s)).ok_or_else(wrong)?;
         let asked = match words[1..] {
-            ["show"] => Asked::Show,
+            ["show"] => ScriptRequest::Show,
             ["size", size] => {
                 let read = size.split_once('x').and_then(|(w, h)| Some((w.parse().ok()?, h.parse().ok()?)));
                 let (width, height) =
                     read.filter(|(w, h): &(usize, usize)| *w <= 1000 && *h <= 1000).ok_or_else(wrong)?;
-                Asked::Size(width, height)
+                ScriptRequest::Size(width, height)
             }
-            [word] => Asked::Press(Key::from_word(word).ok_or_else(wrong)?),
+            [word] => ScriptRequest::Press(Key::from_word(word).ok_or_else(wrong)?),
             _ => return Err(wrong()),
         };
         Ok(Some(Self { at_s, asked }))
@@ -83,9 +83,12 @@ mod tests {
 
     #[test]
     fn lines_are_read_and_mistakes_told() {
-        let read = |line: &str| Script::read(line).map_err(|e| e.to_string());
-        assert_eq!(read("12.5 space # go"), Ok(Some(Script { at_s: 12.5, asked: Asked::Press(Key::Next) })));
-        assert_eq!(read("3 size 120x40"), Ok(Some(Script { at_s: 3.0, asked: Asked::Size(120, 40) })));
+        let read = |line: &str| ScriptLine::read(line).map_err(|e| e.to_string());
+        assert_eq!(
+            read("12.5 space # go"),
+            Ok(Some(ScriptLine { at_s: 12.5, asked: ScriptRequest::Press(Key::Next) }))
+        );
+        assert_eq!(read("3 size 120x40"), Ok(Some(ScriptLine { at_s: 3.0, asked: ScriptRequest::Size(120, 40) })));
         assert_eq!(read("  # nothing"), Ok(None));
         for wrong in ["space", "3 z", "-1 s", "nan s", "3", "3 size 9", "3 size 9999999x2", "3 s s", "inf s"] {
             assert!(read(wrong).unwrap_err().contains("12.5 space"), "{wrong}");

@@ -11,7 +11,7 @@ use crate::protocol::{Check, Decision, Measure, Rule};
 use crate::quantity::{Bound, Limit, Quantity, Unit};
 use crate::scoring::Pair;
 use crate::scoring::budget::{Budget, Combined, Source};
-use crate::scoring::value::{Kind, Measured, NoValue, Scored, Value};
+use crate::scoring::value::{Measured, NoValue, Scored, Value, ValueKind};
 
 pub use outcome::{Outcome, RateInterval};
 pub use repeats::{RepeatDecision, RepeatReason, RepeatRemedy, Tally, clean_repeats_needed, fault_rates, repeats};
@@ -23,13 +23,13 @@ pub struct Rules<'a> {
     pub decision: Decision,
     /// What the session says that the unit claims.
     pub claimed: Option<&'a Bound>,
-    pub quarrel: Option<Quarrel>,
+    pub quarrel: Option<ReferencesDisagree>,
 }
 
 /// References that disagree by more than they allow: what hangs on their gain fails only where it does whichever of
 /// them is right, and passes never.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Quarrel {
+pub struct ReferencesDisagree {
     pub pair: Pair,
     pub over: Over,
 }
@@ -99,7 +99,7 @@ pub enum Reason {
         unit: Unit,
     },
     NoClaim,
-    References(Quarrel),
+    References(ReferencesDisagree),
     /// The limit lies within the value's expanded uncertainty.
     NearLimit,
     /// The value is a lower bound, which does not reach the limit.
@@ -173,7 +173,7 @@ impl Rules<'_> {
     }
 
     fn decide(&self, value: &Value, limit: &Limit, open: Decided) -> Decided {
-        let combined = (value.kind == Kind::Measured).then(|| value.budget.combine(self.decision.coverage));
+        let combined = (value.kind == ValueKind::Measured).then(|| value.budget.combine(self.decision.coverage));
         let mut decided = Decided { unit: value.unit, combined, ..open };
         let ends = match self.ends(limit, value) {
             Ok(ends) => ends,
@@ -196,15 +196,15 @@ impl Rules<'_> {
         } else if decided.outcome == Outcome::Undecided {
             decided.remedy = self.remedy(value, ends);
             decided.reason = decided.reason.or(Some(match value.kind {
-                Kind::AtLeast => Reason::OnlyABound,
-                Kind::Measured | Kind::Count => Reason::NearLimit,
+                ValueKind::AtLeast => Reason::OnlyABound,
+                ValueKind::Measured | ValueKind::Count => Reason::NearLimit,
             }));
         }
         decided
     }
 
     /// Whether the value fails by more than all that the references disagree by.
-    fn fails_either_way(&self, value: &Value, ends: Ends, quarrel: &Quarrel) -> bool {
+    fn fails_either_way(&self, value: &Value, ends: Ends, quarrel: &ReferencesDisagree) -> bool {
         let of_unit = if value.unit == Unit::Percent { 1.0 } else { value.reference.abs() / 100.0 };
         let by = quarrel.pair.difference_pct.abs() * of_unit;
         let combined = value.budget.combine(self.decision.coverage);
@@ -244,26 +244,26 @@ impl Rules<'_> {
             |e: f64, by: f64| ends.low.is_some_and(|low| e + by < low) || ends.high.is_some_and(|high| e - by > high);
         let e = value.value;
         match (value.kind, self.decision.rule) {
-            (Kind::Count, _) => {
+            (ValueKind::Count, _) => {
                 if beyond(e, 0.0) {
                     Outcome::Fail
                 } else {
                     Outcome::Pass
                 }
             }
-            (Kind::AtLeast, _) => {
+            (ValueKind::AtLeast, _) => {
                 // Only the upper end can be decided by a lower bound; the clock may be off by its share.
                 let expanded = value.budget.combine(self.decision.coverage).expanded();
                 if ends.high.is_some_and(|high| e - expanded > high) { Outcome::Fail } else { Outcome::Undecided }
             }
-            (Kind::Measured, Rule::Simple) => {
+            (ValueKind::Measured, Rule::Simple) => {
                 if beyond(e, 0.0) {
                     Outcome::Fail
                 } else {
                     Outcome::Pass
                 }
             }
-            (Kind::Measured, Rule::Guarded) => {
+            (ValueKind::Measured, Rule::Guarded) => {
                 let expanded = combined.map_or(0.0, |c| c.expanded());
                 let inside =
                     ends.low.is_none_or(|low| e - expanded >= low) && ends.high.is_none_or(|high| e + expanded <= high);
@@ -281,7 +281,7 @@ impl Rules<'_> {
     /// What would decide it, with a number: more of the scatter averaged away, or a better reference. Each number is the
     /// least with which this very value would be decided by the rule.
     fn remedy(&self, value: &Value, ends: Ends) -> Option<Remedy> {
-        if value.kind == Kind::AtLeast {
+        if value.kind == ValueKind::AtLeast {
             return Some(Remedy::LongerStop);
         }
         let decides = |budget: Budget| {

@@ -1,6 +1,6 @@
 //! Every check of a session decided, and what phases, repeats and the session come to.
 
-use super::{Decided, Ends, Outcome, Over, Quarrel, RepeatDecision, Rules, Tally, repeats, worst};
+use super::{Decided, Ends, Outcome, Over, ReferencesDisagree, RepeatDecision, Rules, Tally, repeats, worst};
 use crate::matching::{MatchOutcome, Matches};
 use crate::protocol::{Accept, Check, Decision, Drill, Measure, Part, Phase, Protocol, Rule};
 use crate::quantity::{Bound, Limit, Unit};
@@ -108,9 +108,9 @@ pub fn comparison(claimed: Option<&Bound>, scored: &[Scored]) -> Vec<Decided> {
     scored.iter().map(compared).collect()
 }
 
-fn quarrel(agreement: &Agreement) -> Option<Quarrel> {
+fn quarrel(agreement: &Agreement) -> Option<ReferencesDisagree> {
     let worst = agreement.pairs.iter().max_by(|a, b| a.e_n.total_cmp(&b.e_n)).filter(|_| agreement.quarrel());
-    worst.map(|pair| Quarrel { pair: pair.clone(), over: Over::Session })
+    worst.map(|pair| ReferencesDisagree { pair: pair.clone(), over: Over::Session })
 }
 
 fn phases(rules: &Rules, protocol: &Protocol, matches: &Matches, scores: &Scores) -> Vec<DecidedPhase> {
@@ -119,7 +119,8 @@ fn phases(rules: &Rules, protocol: &Protocol, matches: &Matches, scores: &Scores
         match (&found.outcome, score.window) {
             (MatchOutcome::Ridden(_), Some(_)) => {
                 let required = protocol.phases[found.phase].part != Part::Advisory && !found.surplus;
-                let apart = score.apart.as_ref().map(|pair| Quarrel { pair: pair.clone(), over: Over::Phase });
+                let apart =
+                    score.apart.as_ref().map(|pair| ReferencesDisagree { pair: pair.clone(), over: Over::Phase });
                 let here = Rules { quarrel: rules.quarrel.clone().or(apart), ..rules.clone() };
                 let checks = score.checks.iter().map(|s| here.check(s, required)).collect();
                 decided(protocol, found.phase, of, true, checks)

@@ -10,7 +10,7 @@ fn rules(rule: Rule) -> Rules<'static> {
 fn scored(value: f64, u: f64, limit: Limit) -> Scored {
     let mut budget = Budget::default();
     budget.push(Line::b(Source::ReferenceGain, u));
-    let value = Value { kind: Kind::Measured, budget, ..Value::count(value, Unit::Watt) };
+    let value = Value { kind: ValueKind::Measured, budget, ..Value::count(value, Unit::Watt) };
     let check = Check { measure: Measure::MeanError, limit, advisory: false, clause: None, over_s: None };
     Scored::of(&check, Ok(value))
 }
@@ -57,7 +57,7 @@ fn every_form_of_limit_is_held_in_the_unit_of_the_value() {
         (One, 0.0, One, 1.0),
     ];
     for (unit, reference, written, scale) in scales {
-        let value = Value { reference, kind: Kind::Measured, ..Value::count(0.0, unit) };
+        let value = Value { reference, kind: ValueKind::Measured, ..Value::count(0.0, unit) };
         let bound = |by: f64| Bound::single(by, written);
         let ends = |limit: Limit| {
             let decided = told(&rules, &Scored { measured: Ok(value.clone()), ..scored(0.0, 1.0, limit) });
@@ -82,7 +82,7 @@ fn every_form_of_limit_is_held_in_the_unit_of_the_value() {
         }
     }
     // What no reference turns into the value's unit is not compared.
-    let value = Value { kind: Kind::Measured, ..Value::count(0.0, Second) };
+    let value = Value { kind: ValueKind::Measured, ..Value::count(0.0, Second) };
     let limit = Limit::Between(Quantity::new(-4.0, Watt), Quantity::new(4.0, Watt));
     let decided = told(&rules, &Scored { measured: Ok(value.clone()), ..scored(0.0, 1.0, limit) });
     assert_eq!((decided.limit_low, decided.limit_high), (None, None));
@@ -109,7 +109,7 @@ fn jcgm_106_zener_diode_conforms_with_0_92() {
 #[test]
 fn a_quarrel_between_references_leaves_only_what_fails_either_way() {
     let pair = Pair { first: 0, second: 1, difference_pct: 4.0, expanded_pct: 2.0, e_n: 2.0 };
-    let quarrel = Some(Quarrel { pair, over: Over::Session });
+    let quarrel = Some(ReferencesDisagree { pair, over: Over::Session });
     let rules = Rules { quarrel, ..rules(Rule::Guarded) };
     let judged = |error_w: f64| {
         let mut scored = scored(error_w, 0.5, within(4.0));
@@ -228,7 +228,7 @@ fn a_one_sided_limit_is_guarded_by_the_same_factor_on_its_one_side() {
 #[test]
 fn counts_and_bounds_have_no_conformance_probability() {
     let limit = Limit::AtMost(Bound::single(2.0, Unit::Second));
-    let judged = |kind: Kind, seconds: f64| {
+    let judged = |kind: ValueKind, seconds: f64| {
         let mut one = scored(seconds, 0.1, limit.clone());
         if let Ok(value) = &mut one.measured {
             (value.kind, value.unit) = (kind, Unit::Second);
@@ -236,17 +236,17 @@ fn counts_and_bounds_have_no_conformance_probability() {
         told(&rules(Rule::Guarded), &one)
     };
     for (kind, seconds, verdict) in [
-        (Kind::Count, 2.0, Outcome::Pass),
-        (Kind::Count, 3.0, Outcome::Fail),
-        (Kind::AtLeast, 1.0, Outcome::Undecided),
-        (Kind::AtLeast, 2.1, Outcome::Undecided),
-        (Kind::AtLeast, 2.3, Outcome::Fail),
+        (ValueKind::Count, 2.0, Outcome::Pass),
+        (ValueKind::Count, 3.0, Outcome::Fail),
+        (ValueKind::AtLeast, 1.0, Outcome::Undecided),
+        (ValueKind::AtLeast, 2.1, Outcome::Undecided),
+        (ValueKind::AtLeast, 2.3, Outcome::Fail),
     ] {
         let decided = judged(kind, seconds);
         assert_eq!(decided.verdict, verdict, "{kind:?} {seconds}");
         assert_eq!((decided.conformance_probability, decided.expanded_uncertainty), (None, None));
     }
-    assert!(judged(Kind::Measured, 1.0).conformance_probability.is_some());
+    assert!(judged(ValueKind::Measured, 1.0).conformance_probability.is_some());
 }
 
 #[test]

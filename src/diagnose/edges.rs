@@ -4,10 +4,10 @@ use crate::decide::Outcome;
 use crate::protocol::Measure;
 use crate::quantity::Unit;
 use crate::scoring::budget::{Budget, Line, Source};
-use crate::scoring::value::{Kind, Value};
+use crate::scoring::value::{Value, ValueKind};
 use crate::stats;
 
-use super::{Finding, Findings, Open, Pattern, Where, finding};
+use super::{CheckSubject, Evidence, Finding, Pattern, UnexplainedCheck, finding};
 
 /// Edges late by the same time, within this, are one late unit. Common practice, no source.
 const SAME_LAG_S: f64 = 1.0;
@@ -21,7 +21,7 @@ const PHANTOM_SURELY: f64 = 1.5;
 
 /// One lag over all stops.
 #[derive(Debug, Clone)]
-struct Lag {
+struct PooledLag {
     /// Of the stops that are late, or of all.
     size_s: f64,
     expanded_s: f64,
@@ -34,7 +34,7 @@ struct Lag {
     evidence: Vec<String>,
 }
 
-impl Lag {
+impl PooledLag {
     /// Late, by more than its uncertainty.
     fn surely(&self) -> bool {
         self.size_s > self.expanded_s
@@ -59,7 +59,7 @@ impl Lag {
     }
 
     /// As late as another, in the same stops.
-    fn like(&self, other: &Lag) -> bool {
+    fn like(&self, other: &PooledLag) -> bool {
         (self.size_s - other.size_s).abs() <= SAME_LAG_S && self.in_all() == other.in_all()
     }
 }
@@ -72,9 +72,9 @@ fn split(sorted: &[f64], scatter: f64) -> Option<usize> {
     (gap > least).then_some(at + 1)
 }
 
-impl Findings<'_> {
+impl Evidence<'_> {
     /// Late starts, late stops, late cadence, watts while coasting.
-    pub fn edges(&self, open: &[Open]) -> Vec<Finding> {
+    pub fn edges(&self, open: &[UnexplainedCheck]) -> Vec<Finding> {
         let lag = |measure| self.lag(measure, open);
         let (release, onset) = (lag(Measure::ReleaseLag), lag(Measure::OnsetLag));
         let cadence = [lag(Measure::CadenceReleaseLag), lag(Measure::CadenceOnsetLag)];
@@ -108,7 +108,8 @@ impl Findings<'_> {
             found.push(finding(Pattern::LateRestart, lag.size_s, Unit::Second, expanded_s, says, lag.evidence.clone()));
         }
         let alone = cadence.into_iter().zip([holds.is_some(), wakes_late.is_some()]);
-        let late: Vec<Lag> = alone.filter_map(|(lag, power_too)| lag.filter(|l| l.late() && !power_too)).collect();
+        let late: Vec<PooledLag> =
+            alone.filter_map(|(lag, power_too)| lag.filter(|l| l.late() && !power_too)).collect();
         if let Some(worst) = late.iter().max_by(|a, b| a.size_s.total_cmp(&b.size_s)) {
             let says = format!("cadence comes {:.1} s late where power does not{}", worst.size_s, worst.of("stops"));
             let evidence = late.iter().flat_map(|lag| lag.evidence.clone()).collect();
@@ -125,11 +126,11 @@ impl Findings<'_> {
     /// `costs`.
     fn with_cadence(
         &self,
-        (measure, power): (Measure, &Option<Lag>),
-        cadence: &Option<Lag>,
-        open: &[Open],
+        (measure, power): (Measure, &Option<PooledLag>),
+        cadence: &Option<PooledLag>,
+        open: &[UnexplainedCheck],
         costs: Measure,
-    ) -> Option<Lag> {
+    ) -> Option<PooledLag> {
         let late_cadence = cadence.as_ref().filter(|cadence| cadence.late());
         let there = late_cadence.and_then(|cadence| {
             let power = self.lag_over(measure, &cadence.late, !cadence.in_all(), open)?;
@@ -138,19 +139,19 @@ impl Findings<'_> {
         let of_cadence = there.iter().flat_map(|_| late_cadence).flat_map(|cadence| cadence.evidence.clone());
         if let Some(power) = power.as_ref().filter(|lag| lag.late()).or(there.as_ref()) {
             let evidence = power.evidence.iter().cloned().chain(of_cadence).collect();
-            return Some(Lag { evidence, ..power.clone() });
+            return Some(PooledLag { evidence, ..power.clone() });
         }
         let power = power.as_ref().filter(|lag| lag.surely() && lag.size_s > SAME_LAG_S)?;
         let evidence: Vec<String> = says_of(open, costs).collect();
-        (!evidence.is_empty()).then(|| Lag { evidence, ..power.clone() })
+        (!evidence.is_empty()).then(|| PooledLag { evidence, ..power.clone() })
     }
 
     /// Watts read although the cranks stand and the reading was let go in time: surely, somewhere.
-    fn power_while_coasting(&self, open: &[Open]) -> Option<Finding> {
+    fn power_while_coasting(&self, open: &[UnexplainedCheck]) -> Option<Finding> {
         let evidence: Vec<String> = says_of(open, Measure::ResidualPower).collect();
         let beyond: Vec<f64> = open
             .iter()
-            .filter(|o| o.check.measure == Measure::ResidualPower && matches!(o.of, Where::Found(_)))
+            .filter(|o| o.check.measure == Measure::ResidualPower && matches!(o.of, CheckSubject::Found(_)))
             .filter_map(|o| {
                 o.check.value().filter(|value| *value > PHANTOM_SURELY * o.check.expanded_uncertainty().unwrap_or(0.0))
             })
@@ -169,7 +170,7 @@ impl Findings<'_> {
     }
 
     /// One lag over all stops, or over those that are late where others are in time; `None` where none was measured.
-    fn lag(&self, measure: Measure, open: &[Open]) -> Option<Lag> {
+    fn lag(&self, measure: Measure, open: &[UnexplainedCheck]) -> Option<PooledLag> {
         let mut sorted = self.lags(measure);
         sorted.sort_by(|a, b| a.1.value.total_cmp(&b.1.value));
         let scatter_s = crate::scoring::scatter_from_simulation(measure, sorted.first()?.1);
@@ -179,7 +180,7 @@ impl Findings<'_> {
         let low = split(&lags, scatter_s).filter(|low| mean(&lags[*low..]) > limit && mean(&lags[..*low]) < limit);
         // One stop alone may be a rider's whim: then its check has to fail.
         let fails = |found: usize| {
-            let own = |o: &&Open| o.of == Where::Found(found) && o.check.measure == measure;
+            let own = |o: &&UnexplainedCheck| o.of == CheckSubject::Found(found) && o.check.measure == measure;
             open.iter().find(own).is_some_and(|o| o.check.outcome == Outcome::Fail)
         };
         let low = low.filter(|low| low + 1 < sorted.len() || fails(sorted[*low].0));
@@ -188,7 +189,13 @@ impl Findings<'_> {
     }
 
     /// One lag over some stops. Where they are a group of their own the scatter over all says little of theirs.
-    fn lag_over(&self, measure: Measure, stops: &[usize], grouped: bool, open: &[Open]) -> Option<Lag> {
+    fn lag_over(
+        &self,
+        measure: Measure,
+        stops: &[usize],
+        grouped: bool,
+        open: &[UnexplainedCheck],
+    ) -> Option<PooledLag> {
         let all = self.lags(measure);
         let these: Vec<(usize, &Value)> = all.iter().filter(|(found, _)| stops.contains(found)).copied().collect();
         let size_s = stats::mean(&these.iter().map(|(_, value)| value.value).collect::<Vec<_>>())?;
@@ -202,15 +209,15 @@ impl Findings<'_> {
         };
         let budgets: Vec<Budget> = these.iter().map(|(_, value)| budget(value)).collect();
         let expanded_s = crate::decide::expanded(&Budget::of_mean(&budgets.iter().collect::<Vec<_>>()), self.coverage);
-        let is_here = |open: &&Open| match open.of {
-            Where::Found(found) => stops.contains(&found),
+        let is_here = |open: &&UnexplainedCheck| match open.of {
+            CheckSubject::Found(found) => stops.contains(&found),
             _ => true,
         };
-        let evidence = open.iter().filter(|o| o.check.measure == measure).filter(is_here).map(Open::says);
-        Some(Lag {
+        let evidence = open.iter().filter(|o| o.check.measure == measure).filter(is_here).map(UnexplainedCheck::says);
+        Some(PooledLag {
             size_s,
             expanded_s,
-            at_least: these.iter().any(|(_, value)| value.kind == Kind::AtLeast),
+            at_least: these.iter().any(|(_, value)| value.kind == ValueKind::AtLeast),
             late: these.iter().map(|(found, _)| *found).collect(),
             of: all.len(),
             beyond: size_s > self.limit_high(measure),
@@ -228,8 +235,8 @@ impl Findings<'_> {
 /// Below this many expanded uncertainties a constant lag may still be the clocks'.
 const CLOCK_COULD_BE: f64 = 2.0;
 
-fn says_of<'b>(open: &'b [Open], measure: Measure) -> impl Iterator<Item = String> + 'b {
-    open.iter().filter(move |open| open.check.measure == measure).map(Open::says)
+fn says_of<'b>(open: &'b [UnexplainedCheck], measure: Measure) -> impl Iterator<Item = String> + 'b {
+    open.iter().filter(move |open| open.check.measure == measure).map(UnexplainedCheck::says)
 }
 
 #[cfg(test)]

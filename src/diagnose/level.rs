@@ -7,13 +7,13 @@ use crate::decide::Decided;
 use crate::protocol::{Drill, Measure, Ring};
 use crate::quantity::Unit;
 use crate::ride::Window;
-use crate::scoring::Stretch;
+use crate::scoring::SteadyStretch;
 use crate::scoring::budget::Source;
 use crate::session::Sides;
 use crate::stats;
 
 use super::fit::{Fit, fit};
-use super::{Finding, Findings, Open, Pattern, Where, describe, high_low};
+use super::{CheckSubject, Evidence, Finding, Pattern, UnexplainedCheck, describe, high_low};
 
 /// One way in which a unit's level can be off, the same for the whole ride.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -79,7 +79,7 @@ const STRAY: f64 = 6.0;
 
 /// Where and when a stretch was ridden.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Place {
+pub struct BlockConditions {
     pub power_w: f64,
     pub at_s: f64,
     pub ring: Option<Ring>,
@@ -89,7 +89,7 @@ pub struct Place {
 
 impl Effect {
     /// Watts at a place, of an effect of size 1.
-    fn at(self, place: &Place) -> f64 {
+    fn at(self, place: &BlockConditions) -> f64 {
         let where_it_is = |is: bool| f64::from(u8::from(is));
         match self {
             Effect::Gain => place.power_w / 100.0,
@@ -156,34 +156,34 @@ impl Effect {
 
 /// The effects chosen, each with its size; none where nothing failed that a level explains.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct Level {
+pub struct LevelEffects {
     pub effects: Vec<(Effect, f64)>,
 }
 
-impl Level {
+impl LevelEffects {
     /// Error that the level predicts, W.
-    pub fn at(&self, place: &Place) -> f64 {
+    pub fn at(&self, place: &BlockConditions) -> f64 {
         self.effects.iter().map(|(effect, size)| size * effect.at(place)).sum()
     }
 }
 
 /// A set of effects, how it fits, and how many checks it leaves unexplained.
-struct Explanation {
+struct EffectSet {
     effects: Vec<Effect>,
     fit: Fit,
     unexplained: usize,
     cost: f64,
 }
 
-impl Explanation {
-    fn level(&self) -> Level {
-        Level { effects: self.effects.iter().copied().zip(self.fit.coefficients.iter().copied()).collect() }
+impl EffectSet {
+    fn level(&self) -> LevelEffects {
+        LevelEffects { effects: self.effects.iter().copied().zip(self.fit.coefficients.iter().copied()).collect() }
     }
 }
 
 /// Rows of the fit.
 struct Rows {
-    places: Vec<Place>,
+    places: Vec<BlockConditions>,
     error_w: Vec<f64>,
     u_w: Vec<f64>,
     /// What all rows share, column by column: references, chain, block.
@@ -213,7 +213,7 @@ impl Rows {
     }
 }
 
-impl Findings<'_> {
+impl Evidence<'_> {
     /// How much warmer the unit was around a time than at the ride's start, °C; 0 where nothing tells.
     fn warmer_c(&self, at_s: f64) -> f64 {
         let around = |from_s: f64, to_s: f64| {
@@ -227,10 +227,10 @@ impl Findings<'_> {
     }
 
     /// Where and when the middle of a window of a phase as found lies.
-    pub fn place(&self, found: usize, power_w: f64, window: Window) -> Place {
+    pub fn place(&self, found: usize, power_w: f64, window: Window) -> BlockConditions {
         let phase = &self.protocol.phases[self.matches.found[found].phase];
         let at_s = (window.start_s + window.end_s) / 2.0;
-        Place {
+        BlockConditions {
             power_w,
             at_s,
             ring: phase.ring.or(self.ridden(found).and_then(|ridden| ridden.ring)),
@@ -239,11 +239,11 @@ impl Findings<'_> {
         }
     }
 
-    fn rows(&self, usable: impl Fn(&Stretch) -> bool) -> Rows {
-        let chosen: Vec<&Stretch> = self.scores.stretches.iter().filter(|s| usable(s)).collect();
-        let places: Vec<Place> = chosen.iter().map(|s| self.place(s.found, s.power_w, s.window)).collect();
+    fn rows(&self, usable: impl Fn(&SteadyStretch) -> bool) -> Rows {
+        let chosen: Vec<&SteadyStretch> = self.scores.stretches.iter().filter(|s| usable(s)).collect();
+        let places: Vec<BlockConditions> = chosen.iter().map(|s| self.place(s.found, s.power_w, s.window)).collect();
         let widening = self.scores.agreement.widening();
-        let line = |stretch: &Stretch, source: Source| {
+        let line = |stretch: &SteadyStretch, source: Source| {
             let own = stretch.shared.iter().filter(|line| line.source == source);
             own.map(|line| line.standard_uncertainty).sum::<f64>() * widening
         };
@@ -305,16 +305,20 @@ impl Findings<'_> {
     }
 
     /// The fewest effects that explain the open checks, and a finding for each that has its part in one.
-    pub fn level(&self, open: &[Open], usable: impl Fn(&Stretch) -> bool) -> (Level, Vec<Finding>) {
-        let open: Vec<&Open> = open.iter().filter(|open| self.is_of_level(open)).collect();
+    pub fn level(
+        &self,
+        open: &[UnexplainedCheck],
+        usable: impl Fn(&SteadyStretch) -> bool,
+    ) -> (LevelEffects, Vec<Finding>) {
+        let open: Vec<&UnexplainedCheck> = open.iter().filter(|open| self.is_of_level(open)).collect();
         if open.is_empty() {
             return Default::default();
         }
         let mut rows = self.rows(usable);
         self.without_strays(&mut rows);
-        let explained: Vec<Explanation> =
+        let explained: Vec<EffectSet> =
             sets().into_iter().filter_map(|effects| self.explanation(&rows, &open, effects)).collect();
-        let by_cost = |a: &&Explanation, b: &&Explanation| a.cost.total_cmp(&b.cost);
+        let by_cost = |a: &&EffectSet, b: &&EffectSet| a.cost.total_cmp(&b.cost);
         let Some(best) = explained.iter().min_by(by_cost) else { return Default::default() };
         let level = best.level();
         let mut findings = vec![];
@@ -338,13 +342,13 @@ impl Findings<'_> {
         (level, findings)
     }
 
-    fn explanation(&self, rows: &Rows, open: &[&Open], effects: Vec<Effect>) -> Option<Explanation> {
+    fn explanation(&self, rows: &Rows, open: &[&UnexplainedCheck], effects: Vec<Effect>) -> Option<EffectSet> {
         let fit = rows.fit(&effects, &[])?;
         let surely = |(size, u): (&f64, &f64)| size.abs() > EFFECT_SURELY * u;
         if !fit.coefficients.iter().zip(&fit.u).all(surely) {
             return None;
         }
-        let mut explanation = Explanation { effects, fit, unexplained: 0, cost: 0.0 };
+        let mut explanation = EffectSet { effects, fit, unexplained: 0, cost: 0.0 };
         let level = explanation.level();
         explanation.unexplained = open.iter().filter(|open| !self.explains(&level, open)).count();
         explanation.cost = explanation.fit.chi2
@@ -354,15 +358,15 @@ impl Findings<'_> {
     }
 
     /// What stands in an effect's place in the other explanations that are hardly less likely.
-    fn could_also_be(&self, all: &[Explanation], best: &Explanation, effect: Effect) -> Vec<String> {
-        let mut others: Vec<&Explanation> = all
+    fn could_also_be(&self, all: &[EffectSet], best: &EffectSet, effect: Effect) -> Vec<String> {
+        let mut others: Vec<&EffectSet> = all
             .iter()
             .filter(|other| !other.effects.contains(&effect) && !other.effects.is_empty())
             .filter(|other| other.effects.len() <= best.effects.len() && other.unexplained <= best.unexplained)
             .filter(|other| other.cost - best.cost <= ALSO_CHI2)
             .collect();
         others.sort_by(|a, b| a.cost.total_cmp(&b.cost));
-        let new = |other: &Explanation| {
+        let new = |other: &EffectSet| {
             let level = other.level().effects;
             let new: Vec<String> = level
                 .iter()
@@ -390,30 +394,30 @@ impl Findings<'_> {
     }
 
     /// Whether a check hangs on the unit's level.
-    fn is_of_level(&self, open: &Open) -> bool {
+    fn is_of_level(&self, open: &UnexplainedCheck) -> bool {
         let of_power = matches!(open.check.measure, Measure::MeanError | Measure::WorkError);
         let drifts = matches!(open.check.measure, Measure::DriftTime | Measure::DriftTemperature);
         let drill = |phase: usize| &self.protocol.phases[phase].drill;
         let leveled =
             |phase: usize| matches!(drill(phase), Drill::Steady { .. } | Drill::SoftPedal { .. } | Drill::Ramp { .. });
         match open.of {
-            Where::Found(found) => of_power && leveled(self.matches.found[found].phase),
-            Where::Mean(phase) => of_power && leveled(phase),
-            Where::Contrast(_) => of_power,
-            Where::WholeRide => of_power || drifts,
+            CheckSubject::Found(found) => of_power && leveled(self.matches.found[found].phase),
+            CheckSubject::Mean(phase) => of_power && leveled(phase),
+            CheckSubject::Contrast(_) => of_power,
+            CheckSubject::WholeRide => of_power || drifts,
         }
     }
 
     /// Error that a level predicts for a check, in the check's unit; `None` where it has none.
-    fn predicted(&self, level: &Level, open: &Open) -> Option<f64> {
+    fn predicted(&self, level: &LevelEffects, open: &UnexplainedCheck) -> Option<f64> {
         let check = open.check;
         match open.of {
-            Where::Found(found) => self.predicted_found(level, found, check),
-            Where::Mean(phase) => {
+            CheckSubject::Found(found) => self.predicted_found(level, found, check),
+            CheckSubject::Mean(phase) => {
                 let found = (0..self.matches.found.len()).filter(|&i| self.matches.found[i].phase == phase);
                 stats::mean(&found.filter_map(|i| self.predicted_found(level, i, check)).collect::<Vec<_>>())
             }
-            Where::Contrast(index) => {
+            CheckSubject::Contrast(index) => {
                 let contrast = &self.protocol.contrasts[index];
                 let mean = |selector: &crate::protocol::Selector| {
                     let found = (0..self.matches.found.len())
@@ -422,19 +426,19 @@ impl Findings<'_> {
                 };
                 Some(mean(&contrast.of)? - mean(&contrast.against)?)
             }
-            Where::WholeRide => self.predicted_ride(level, check),
+            CheckSubject::WholeRide => self.predicted_ride(level, check),
         }
     }
 
     /// In the check's unit, per cent or watts.
-    fn predicted_found(&self, level: &Level, found: usize, check: &Decided) -> Option<f64> {
+    fn predicted_found(&self, level: &LevelEffects, found: usize, check: &Decided) -> Option<f64> {
         let window = self.scores.phases[found].window?;
         let value = self.value(found, Measure::MeanError)?;
         let error_w = level.at(&self.place(found, value.reference, window));
         Some(if check.unit == Unit::Percent { 100.0 * error_w / value.reference } else { error_w })
     }
 
-    fn predicted_ride(&self, level: &Level, check: &Decided) -> Option<f64> {
+    fn predicted_ride(&self, level: &LevelEffects, check: &Decided) -> Option<f64> {
         let of =
             |wanted: Effect| level.effects.iter().find(|(effect, _)| *effect == wanted).map_or(0.0, |(_, size)| *size);
         match check.measure {
@@ -450,7 +454,8 @@ impl Findings<'_> {
             let read: Vec<f64> = minute.filter_map(|k| reference.power_at(k).filter(|w| *w > 0.0)).collect();
             let Some(mean_w) = stats::mean(&read) else { continue };
             let at_s = start as f64 + 30.0;
-            let place = Place { power_w: mean_w, at_s, ring: None, warmer_c: self.warmer_c(at_s), soft: false };
+            let place =
+                BlockConditions { power_w: mean_w, at_s, ring: None, warmer_c: self.warmer_c(at_s), soft: false };
             error_w += read.len() as f64 * level.at(&place);
             power_w += read.len() as f64 * mean_w;
             seconds += read.len() as f64;
@@ -462,7 +467,7 @@ impl Findings<'_> {
     }
 
     /// Whether a check would no longer be open with the level taken off.
-    fn explains(&self, level: &Level, open: &Open) -> bool {
+    fn explains(&self, level: &LevelEffects, open: &UnexplainedCheck) -> bool {
         let Some(rest) = open.check.value().zip(self.predicted(level, open)).map(|(value, by)| value - by) else {
             return false;
         };
@@ -470,8 +475,8 @@ impl Findings<'_> {
     }
 
     /// Whether an effect pushes a check the way that it fails, by enough to matter.
-    fn has_part(&self, level: &Level, effect: Effect, open: &Open) -> bool {
-        let alone = Level { effects: level.effects.iter().copied().filter(|(e, _)| *e == effect).collect() };
+    fn has_part(&self, level: &LevelEffects, effect: Effect, open: &UnexplainedCheck) -> bool {
+        let alone = LevelEffects { effects: level.effects.iter().copied().filter(|(e, _)| *e == effect).collect() };
         let Some((value, by)) = open.check.value().zip(self.predicted(&alone, open)) else { return false };
         let limit = if value < 0.0 { open.check.ends.low } else { open.check.ends.high };
         value * by > 0.0 && by.abs() >= PART_OF_LIMIT * limit.map_or(0.0, f64::abs)
@@ -502,7 +507,7 @@ fn same_kind(effect: Effect) -> Vec<Effect> {
     }
 }
 
-impl Open<'_> {
+impl UnexplainedCheck<'_> {
     pub fn says(&self) -> String {
         describe(&self.place, self.check)
     }

@@ -17,7 +17,7 @@ use crate::protocol::{Drill, Measure, Phase, Protocol};
 use crate::quantity::Unit;
 use crate::ride::Ride;
 use crate::scoring::value::Value;
-use crate::scoring::{Scores, Stretch};
+use crate::scoring::{Scores, SteadyStretch};
 
 use crate::pattern::Pattern;
 use readings::touches;
@@ -33,11 +33,11 @@ pub fn findings(
     scores: &Scores,
     decided: &Decisions,
 ) -> Vec<Finding> {
-    Findings { protocol, matches, ride, scores, decided, coverage: protocol.decision.coverage }.patterns()
+    Evidence { protocol, matches, ride, scores, decided, coverage: protocol.decision.coverage }.patterns()
 }
 
 /// What diagnosis looks at.
-struct Findings<'a> {
+struct Evidence<'a> {
     protocol: &'a Protocol,
     matches: &'a Matches,
     ride: &'a Ride,
@@ -48,7 +48,7 @@ struct Findings<'a> {
 
 /// What a check is of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Where {
+enum CheckSubject {
     /// One repeat: index into the matches.
     Found(usize),
     /// The mean over a phase's repeats: index into the protocol's phases.
@@ -59,8 +59,8 @@ enum Where {
 }
 
 /// A check that asks for an explanation: it fails, or its value lies beyond the limit though not surely.
-struct Open<'a> {
-    of: Where,
+struct UnexplainedCheck<'a> {
+    of: CheckSubject,
     /// Said in evidence.
     place: String,
     check: &'a Decided,
@@ -68,7 +68,7 @@ struct Open<'a> {
     guard: f64,
 }
 
-impl Open<'_> {
+impl UnexplainedCheck<'_> {
     /// Whether it would no longer be open at this value.
     fn within(&self, value: f64) -> bool {
         !beyond(self.check, value, self.guard)
@@ -105,26 +105,27 @@ fn finding(
     Finding { pattern, size, unit, expanded_uncertainty: expanded, says, evidence, could_also_be: vec![] }
 }
 
-impl Findings<'_> {
+impl Evidence<'_> {
     fn patterns(&self) -> Vec<Finding> {
         let mut patterns = Vec::new();
         patterns.extend(self.reference_at_fault());
         let (stuck, spikes) = (self.stuck_runs(), self.spikes());
         let wrong: readings::Runs = stuck.iter().chain(&spikes).cloned().collect();
         // What wrong readings explain needs no other explanation.
-        let open: Vec<Open> = self.open().into_iter().filter(|open| !open.touched_by(self, &wrong)).collect();
+        let open: Vec<UnexplainedCheck> =
+            self.open().into_iter().filter(|open| !open.touched_by(self, &wrong)).collect();
         let edges = self.edges(&open);
         let late = edges.iter().any(|finding| finding.pattern == Pattern::LateThroughout);
         let doubled = self.doubled_side();
         // A late unit still reads the surge where soft pedalling has begun.
         let is_soft = |phase: usize| matches!(self.protocol.phases[phase].drill, Drill::SoftPedal { .. });
-        let is_spoiled = |open: &Open| match open.of {
-            Where::Found(found) => late && is_soft(self.matches.found[found].phase),
-            Where::Mean(phase) => late && is_soft(phase),
+        let is_spoiled = |open: &UnexplainedCheck| match open.of {
+            CheckSubject::Found(found) => late && is_soft(self.matches.found[found].phase),
+            CheckSubject::Mean(phase) => late && is_soft(phase),
             _ => false,
         };
-        let of_level: Vec<Open> = open.into_iter().filter(|open| !is_spoiled(open)).collect();
-        let usable = |s: &Stretch| {
+        let of_level: Vec<UnexplainedCheck> = open.into_iter().filter(|open| !is_spoiled(open)).collect();
+        let usable = |s: &SteadyStretch| {
             let spoiled = late && is_soft(self.matches.found[s.found].phase);
             !(spoiled || touches(&wrong, s.window))
         };
@@ -147,24 +148,28 @@ impl Findings<'_> {
     }
 
     /// Every check that asks for an explanation.
-    fn open(&self) -> Vec<Open<'_>> {
+    fn open(&self) -> Vec<UnexplainedCheck<'_>> {
         let name = |phase: usize| self.protocol.phases[phase].id.to_string();
         let found = self.decided.phases.iter().enumerate().take(self.matches.found.len()).flat_map(|(i, decided)| {
             let repeated = self.protocol.phases[decided.phase].repeats > 1;
             let name = name(decided.phase);
             let place = if repeated { format!("{name}/{}", decided.repeat) } else { name };
-            decided.checks.iter().map(move |check| (Where::Found(i), place.clone(), check))
+            decided.checks.iter().map(move |check| (CheckSubject::Found(i), place.clone(), check))
         });
         let means = self.decided.repeats.iter().flat_map(|repeats| {
             let place = format!("{}, mean", name(repeats.phase));
-            repeats.checks.iter().map(move |check| (Where::Mean(repeats.phase), place.clone(), check))
+            repeats.checks.iter().map(move |check| (CheckSubject::Mean(repeats.phase), place.clone(), check))
         });
         let contrasts = self.protocol.contrasts.iter().zip(&self.decided.contrasts).enumerate();
-        let contrasts = contrasts.map(|(i, (contrast, check))| (Where::Contrast(i), contrast.name.clone(), check));
-        let whole = self.decided.whole_ride.iter().map(|check| (Where::WholeRide, "whole ride".to_owned(), check));
+        let contrasts =
+            contrasts.map(|(i, (contrast, check))| (CheckSubject::Contrast(i), contrast.name.clone(), check));
+        let whole =
+            self.decided.whole_ride.iter().map(|check| (CheckSubject::WholeRide, "whole ride".to_owned(), check));
         let all = means.chain(found).chain(contrasts).chain(whole);
-        all.filter_map(|(of, place, check)| Some(Open { of, place, check, guard: self.guard_if_open(check)? }))
-            .collect()
+        all.filter_map(|(of, place, check)| {
+            Some(UnexplainedCheck { of, place, check, guard: self.guard_if_open(check)? })
+        })
+        .collect()
     }
 
     /// `None` for a check that asks for no explanation: it passes, or its value lies within the limit.

@@ -6,7 +6,7 @@ use crate::ride::Window;
 use crate::session::Sides;
 use crate::stats;
 
-use super::{Finding, Findings, Open, Pattern, finding};
+use super::{Evidence, Finding, Pattern, UnexplainedCheck, finding};
 
 /// A reading repeated for this long while the rider pedals was not measured. Sound units repeat power and cadence for 5 s
 /// at most (rehearsals of 300 riders).
@@ -46,7 +46,7 @@ pub fn touches(runs: &Runs, window: Window) -> bool {
     runs.iter().any(|run| run.start < seconds.end && seconds.start < run.end)
 }
 
-impl Findings<'_> {
+impl Evidence<'_> {
     /// What serves as a witness that the rider pedals: the first reference off the hub, else the first.
     fn witness(&self) -> Option<&crate::ride::Trace> {
         let off_hub = self.ride.references.iter().find(|r| r.trace.located != crate::session::Location::Hub);
@@ -298,14 +298,14 @@ impl Findings<'_> {
     }
 }
 
-impl Open<'_> {
+impl UnexplainedCheck<'_> {
     /// Whether what it was scored over touches one of the runs; means and the whole ride touch all.
-    pub fn touched_by(&self, findings: &Findings, runs: &Runs) -> bool {
+    pub fn touched_by(&self, findings: &Evidence, runs: &Runs) -> bool {
         match self.of {
-            super::Where::Found(found) => {
+            super::CheckSubject::Found(found) => {
                 findings.scores.phases[found].window.is_some_and(|window| touches(runs, window))
             }
-            super::Where::Mean(phase) => (0..findings.matches.found.len())
+            super::CheckSubject::Mean(phase) => (0..findings.matches.found.len())
                 .filter(|&i| findings.matches.found[i].phase == phase)
                 .any(|i| findings.scores.phases[i].window.is_some_and(|window| touches(runs, window))),
             _ => false,

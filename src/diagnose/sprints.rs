@@ -5,8 +5,8 @@ use crate::decide::Outcome;
 use crate::protocol::{Drill, Measure};
 use crate::quantity::Unit;
 
-use super::level::Level;
-use super::{Finding, Findings, Open, Pattern, Where, finding};
+use super::level::LevelEffects;
+use super::{CheckSubject, Evidence, Finding, Pattern, UnexplainedCheck, finding};
 
 /// So many limits short a side must be where every reading comes late: the window ends before they do.
 const LATE_LIMITS: f64 = 2.0;
@@ -16,9 +16,9 @@ const SURELY: f64 = 3.0;
 /// So many seconds without a reading spoil a sprint.
 const MISSING_S: usize = 2;
 
-impl Findings<'_> {
+impl Evidence<'_> {
     /// One side short of its limit in some sprints, and shorter than the other side by as much.
-    pub fn side_short(&self, level: &Level, open: &[Open], late: bool) -> Vec<Finding> {
+    pub fn side_short(&self, level: &LevelEffects, open: &[UnexplainedCheck], late: bool) -> Vec<Finding> {
         let sprints: Vec<usize> = (0..self.matches.found.len())
             .filter(|&i| matches!(self.drill(i), Drill::Sprint { .. }) && self.ridden(i).is_some())
             .collect();
@@ -32,8 +32,8 @@ impl Findings<'_> {
 
     fn short(
         &self,
-        level: &Level,
-        open: &[Open],
+        level: &LevelEffects,
+        open: &[UnexplainedCheck],
         sprints: &[usize],
         (own, other): (Measure, Measure),
         side: &str,
@@ -43,7 +43,7 @@ impl Findings<'_> {
         let mut squares = 0.0;
         let ridden = sprints.iter().filter(|&&i| self.value(i, own).is_some()).count();
         for &i in sprints {
-            let checks = open.iter().filter(|o| o.of == Where::Found(i) && o.check.measure == own);
+            let checks = open.iter().filter(|o| o.of == CheckSubject::Found(i) && o.check.measure == own);
             let Some(open) = checks.into_iter().next() else { continue };
             let Some(rest_w) = self.rest_of_side_w(level, i, own) else { continue };
             // Readings that come late or not at all leave part of a sprint out, of one leg more than of the other.
@@ -69,8 +69,8 @@ impl Findings<'_> {
         }
         // A rider who stands leans on one leg now and then: against the seated balance only a mean that fails is surely the
         // unit's.
-        let fails = |o: &Open| o.check.measure == own && o.check.outcome == Outcome::Fail;
-        let on_average = || open.iter().any(|o| matches!(o.of, Where::Mean(_)) && fails(o));
+        let fails = |o: &UnexplainedCheck| o.check.measure == own && o.check.outcome == Outcome::Fail;
+        let on_average = || open.iter().any(|o| matches!(o.of, CheckSubject::Mean(_)) && fails(o));
         if squares < SURELY.powi(2) || self.sided().is_none() && !on_average() {
             return None;
         }
@@ -85,7 +85,7 @@ impl Findings<'_> {
     }
 
     /// A side's error less half of what the level explains, W.
-    fn rest_of_side_w(&self, level: &Level, found: usize, measure: Measure) -> Option<f64> {
+    fn rest_of_side_w(&self, level: &LevelEffects, found: usize, measure: Measure) -> Option<f64> {
         let value = self.value(found, measure)?;
         let window = self.scores.phases[found].window?;
         let (error_w, _) = value.in_unit(Unit::Watt)?;

@@ -26,7 +26,7 @@ const FAR: f64 = 4.0;
 const FAR_SHARE: f64 = 0.12;
 
 /// What is known of an edge before power and cadence are looked at.
-pub(super) struct Search<'a> {
+pub(super) struct EdgeSearch<'a> {
     /// Seconds at which the level surely was held.
     pub core: (usize, usize),
     /// Between here and the core's nearer end lies the edge.
@@ -45,15 +45,16 @@ pub(super) struct Search<'a> {
 
 /// The second nearest to the core at which its level was taken up (where `outer` lies before it) or left; `None` where
 /// no change stands out. With the log likelihood gained, length apart.
-pub(super) fn edge(search: &Search, signals: &Signals) -> Option<(usize, f64)> {
-    let Search { core, inner, .. } = *search;
+pub(super) fn edge(search: &EdgeSearch, signals: &Signals) -> Option<(usize, f64)> {
+    let EdgeSearch { core, inner, .. } = *search;
     let starts = search.outer < core.0;
     let (mut from, mut to) = if starts { (search.outer, core.1) } else { (core.0, search.outer.min(signals.len())) };
-    let levels: Vec<Level> = FOLLOWS.iter().filter_map(|&follows| Level::held(follows, core, signals)).collect();
+    let levels: Vec<HeldLevel> =
+        FOLLOWS.iter().filter_map(|&follows| HeldLevel::held(follows, core, signals)).collect();
     let mut found = None;
     // The clearest change may lie beyond the one that is looked for, so look again on its near side.
     loop {
-        let seen: Vec<Seen> = levels.iter().map(|level| level.seen((from, to), signals)).collect();
+        let seen: Vec<WhitenedLevel> = levels.iter().map(|level| level.seen((from, to), signals)).collect();
         let as_found = (search.length)(found.map_or(search.held, |f: (usize, f64)| f.0));
         let places = if starts { from + LEAST_S..inner + 1 } else { inner..(to + 1).saturating_sub(LEAST_S) };
         let clearest = places
@@ -75,16 +76,16 @@ pub(super) fn edge(search: &Search, signals: &Signals) -> Option<(usize, f64)> {
 }
 
 /// A level as it was held in one channel.
-struct Level {
+struct HeldLevel {
     channel: Channel,
     level: f64,
     sd: f64,
-    unsteady: Process,
+    unsteady: NoiseProcess,
     /// How long after its beginning a change shows, and how fast, s.
     follows: (f64, [f64; 2]),
 }
 
-impl Level {
+impl HeldLevel {
     fn held(
         (channel, after_s, tau_s): (Channel, f64, [f64; 2]),
         core: (usize, usize),
@@ -98,11 +99,11 @@ impl Level {
         // 1.48 median deviations are a standard deviation of normal values.
         let sd = (1.48 * median(&off)?).max(LEAST_SD * level);
         let off: Vec<f64> = held.iter().map(|x| (x - level).clamp(-FAR * sd, FAR * sd)).collect();
-        let unsteady = Process::fitted(&off, LEAST_SD * level);
+        let unsteady = NoiseProcess::fitted(&off, LEAST_SD * level);
         Some(Self { channel, level, sd, unsteady, follows: (after_s, tau_s) })
     }
 
-    fn seen(&self, window: (usize, usize), signals: &Signals) -> Seen {
+    fn seen(&self, window: (usize, usize), signals: &Signals) -> WhitenedLevel {
         let far = (FAR * self.sd).max(FAR_SHARE * self.level);
         let off = |x: f64| (x - self.level).clamp(-far, far);
         let seen = filled(self.channel, window, signals);
@@ -114,27 +115,32 @@ impl Level {
         });
         let mut innovations = self.unsteady.whiten(seen.into_iter().map(off));
         innovations.drain(..innovations.len().min(1));
-        Seen { total: innovations.iter().sum(), innovations, shapes: shapes.map(Shape::new), level: self.level }
+        WhitenedLevel {
+            total: innovations.iter().sum(),
+            innovations,
+            shapes: shapes.map(UnitChange::new),
+            level: self.level,
+        }
     }
 }
 
 /// A level's surroundings, made white.
-struct Seen {
+struct WhitenedLevel {
     /// Over their standard deviation, one per second from the second on: the first lacks what was before it.
     innovations: Vec<f64>,
     total: f64,
-    shapes: [Shape; 2],
+    shapes: [UnitChange; 2],
     level: f64,
 }
 
 /// A change by one unit, from its second on.
-struct Shape {
+struct UnitChange {
     shown: Vec<f64>,
     /// Sums of so many seconds of it, and of their squares.
     sums: Vec<(f64, f64)>,
 }
 
-impl Shape {
+impl UnitChange {
     /// Of a change's whitened shape, which begins with the second before it.
     fn new(mut shown: Vec<f64>) -> Self {
         shown.drain(..shown.len().min(1));
@@ -159,14 +165,14 @@ fn dot(a: &[f64], b: &[f64]) -> f64 {
     sums.iter().sum::<f64>() + rest
 }
 
-impl Seen {
+impl WhitenedLevel {
     /// What a change that began at the `k`-th second explains (log likelihood), and its size as a share of the level.
     fn gain(&self, k: usize) -> (f64, f64) {
         let [quick, slow] = self.shapes.each_ref().map(|shape| self.gain_of(shape, k));
         if quick.0 >= slow.0 { quick } else { slow }
     }
 
-    fn gain_of(&self, shape: &Shape, k: usize) -> (f64, f64) {
+    fn gain_of(&self, shape: &UnitChange, k: usize) -> (f64, f64) {
         let since = self.innovations.get(k.saturating_sub(1)..).unwrap_or(&[]);
         let n = self.innovations.len() as f64;
         let (sum, squares) = shape.sums[since.len().min(shape.shown.len())];
@@ -190,13 +196,13 @@ fn filled(channel: Channel, window: (usize, usize), signals: &Signals) -> Vec<f6
 }
 
 /// x(t) = keeps × x(t−1) + e(t) − forgets × e(t−1), and the standard deviation of e.
-struct Process {
+struct NoiseProcess {
     keeps: f64,
     forgets: f64,
     sd: f64,
 }
 
-impl Process {
+impl NoiseProcess {
     /// The best of a few to deviations from a level; over short stretches a usual one.
     fn fitted(off: &[f64], least_sd: f64) -> Self {
         const ENOUGH_S: usize = 60;
@@ -260,7 +266,7 @@ mod tests {
     }
 
     fn found(signals: &Signals) -> Option<usize> {
-        let search = Search {
+        let search = EdgeSearch {
             core: (130, 280),
             outer: 40,
             inner: 130,
@@ -308,7 +314,7 @@ mod tests {
                 x + 1.5 * noise()
             })
             .collect();
-        let white = Process::fitted(&wandering, 0.01).whiten(wandering.iter().copied());
+        let white = NoiseProcess::fitted(&wandering, 0.01).whiten(wandering.iter().copied());
         let alike = |x: &[f64]| {
             let products: f64 = x.windows(2).map(|w| w[0] * w[1]).sum();
             products / x.iter().map(|x| x * x).sum::<f64>()

@@ -5,10 +5,10 @@ use crate::ride::{EdgeKind, Ride, Window};
 use crate::session::{Remark, Session};
 
 use super::model::{Ground, MatchOutcome, PhaseMatch, Ridden};
-use super::moves::{self, Plan, Rings};
+use super::moves::{self, AskedRings, ScoredPhases};
 use super::refine::{self, clock, range_words};
 use super::ring;
-use super::segment::{self, Instance};
+use super::segment::{self, Segment};
 use super::signals::Signals;
 
 /// A gap of this many seconds of misfit to the next best explanation makes a match e times likelier than it:
@@ -22,7 +22,7 @@ const LAPS_LATE_S: f64 = 3.0;
 
 pub(super) struct Explainer<'a> {
     pub protocol: &'a Protocol,
-    pub plan: &'a Plan,
+    pub plan: &'a ScoredPhases,
     pub signals: &'a Signals,
     pub session: &'a Session,
     pub ride: &'a Ride,
@@ -37,7 +37,7 @@ impl Explainer<'_> {
     ///
     /// Confidence is the weight of this assignment against the cheapest other use of the same seconds, as filler
     /// or as another phase, order included: 1 / (1 + exp(−gap / 8 s)).
-    pub fn weigh(&self, ridden: &mut Ridden, instances: &[Instance], at: usize) {
+    pub fn weigh(&self, ridden: &mut Ridden, instances: &[Segment], at: usize) {
         let instance = &instances[at];
         let phase = self.phase(instance.entry);
         let before = at.checked_sub(1).map(|b| instances[b].entry);
@@ -115,19 +115,19 @@ impl Explainer<'_> {
     }
 
     /// Why a phase is missing: the stretch closest to it that no other phase took, and what was wrong with it.
-    pub fn closest(&self, entry: usize, instances: &[Instance]) -> String {
+    pub fn closest(&self, entry: usize, instances: &[Segment]) -> String {
         let mut taken = vec![false; self.plan.seconds];
         for instance in instances {
             taken[instance.from()..instance.to()].fill(true);
         }
-        let (_, moves) = moves::moves_of(self.phase(entry), self.signals, self.plan.paced, Rings::Ignore);
+        let (_, moves) = moves::moves_of(self.phase(entry), self.signals, self.plan.paced, AskedRings::Ignore);
         let Some((bounds, cost)) = segment::closest(&moves, &taken) else {
             return "nothing like it was found: the whole ride is taken by other phases".into();
         };
         let (from, to) = (bounds[0], bounds[bounds.len() - 1]);
         let phase = self.phase(entry);
         let room = self.room(instances, from, to);
-        let tried = refine::verify(phase, &Instance { entry, bounds, forced: None }, room, self.signals, self.ride);
+        let tried = refine::verify(phase, &Segment { entry, bounds, forced: None }, room, self.signals, self.ride);
         let wrong = match tried {
             Err(reason) => reason,
             Ok(ridden) => {
@@ -148,8 +148,8 @@ impl Explainer<'_> {
 
     /// From where the last phase before `from` must have been ridden to where the first one after `to` must have begun;
     /// a block may have been segmented with its recovery, so no more of it than was asked.
-    pub fn room(&self, instances: &[Instance], from: usize, to: usize) -> (usize, usize) {
-        let asked = |i: &Instance| match self.phase(i.entry).drill {
+    pub fn room(&self, instances: &[Segment], from: usize, to: usize) -> (usize, usize) {
+        let asked = |i: &Segment| match self.phase(i.entry).drill {
             Drill::Steady { lasts_s, .. } => lasts_s.low.map_or(0, |s| s as usize).min(i.to() - i.from()),
             _ => i.to() - i.from(),
         };
@@ -231,7 +231,8 @@ impl Explainer<'_> {
             None => MatchOutcome::NotRidden { reason: "no time was left between the phases around it".into() },
         };
         let bounds = (to > from + group.len()).then(|| {
-            let of = |&phase: &usize| moves::moves_of(&self.protocol.phases[phase], self.signals, 1.0, Rings::Count).1;
+            let of =
+                |&phase: &usize| moves::moves_of(&self.protocol.phases[phase], self.signals, 1.0, AskedRings::Count).1;
             let moves: Vec<_> = group.iter().flat_map(of).collect();
             segment::within(&moves, from, to)
         });

@@ -25,10 +25,10 @@ use crate::protocol::{Drill, Phase, Protocol, Target};
 use crate::ride::{Ride, Window};
 use crate::session::{ClockTime, Pin, Remark, Session};
 use explain::Explainer;
-use moves::Plan;
-use segment::{EdgeCosts, Forced, Instance, LAP};
+use moves::ScoredPhases;
+use segment::{EdgeCosts, LAP, PinnedSegment, Segment};
 use signals::Signals;
-use told::Told;
+use told::MarksEvidence;
 
 /// Finds every phase of the protocol in the ride, in protocol order, then by repeat.
 ///
@@ -36,9 +36,9 @@ use told::Told;
 /// Time and memory grow with the ride's length times the number of phases. Marks made while riding help to find what
 /// they name, if their clock can be set by what is found without them.
 pub fn find(protocol: &Protocol, session: &Session, ride: &Ride) -> Matches {
-    let alone = assign(protocol, session, ride, &Told::default());
+    let alone = assign(protocol, session, ride, &MarksEvidence::default());
     let Some(marks) = &session.marks_file else { return alone };
-    let told = Told::of(protocol, marks, &alone, ride);
+    let told = MarksEvidence::of(protocol, marks, &alone, ride);
     let (session, ride) = told.added_to(session, ride);
     let mut matches = assign(protocol, &session, &ride, &told);
     matches.cautions.splice(0..0, told.cautions.iter().cloned());
@@ -47,10 +47,10 @@ pub fn find(protocol: &Protocol, session: &Session, ride: &Ride) -> Matches {
 }
 
 /// The whole ride explained, with what marks tell of it.
-fn assign(protocol: &Protocol, session: &Session, ride: &Ride, told: &Told) -> Matches {
+fn assign(protocol: &Protocol, session: &Session, ride: &Ride, told: &MarksEvidence) -> Matches {
     let signals = Signals::of(session, ride);
     let planned = |paced: f64| {
-        let mut plan = Plan::of(protocol, &signals, paced);
+        let mut plan = ScoredPhases::of(protocol, &signals, paced);
         expect_remarked(protocol, session, ride, &mut plan);
         expect_added(told, &mut plan);
         plan
@@ -58,8 +58,8 @@ fn assign(protocol: &Protocol, session: &Session, ride: &Ride, told: &Told) -> M
     let mut plan = planned(1.0);
     let mut matches = Matches::default();
     let pins = resolve_pins(protocol, session, ride, &plan, &mut matches.cautions);
-    let forced: Vec<Forced> =
-        pins.iter().map(|p| Forced { entry: p.entry, from: p.seconds.0, to: p.seconds.1 }).collect();
+    let forced: Vec<PinnedSegment> =
+        pins.iter().map(|p| PinnedSegment { entry: p.entry, from: p.seconds.0, to: p.seconds.1 }).collect();
     let edges = edge_costs(protocol, &plan, &signals, ride);
     let (cost, mut instances) = segment::cheapest(&plan, &edges, &forced);
     if !Blocks::of(protocol, &plan, &signals, &instances).as_asked()
@@ -83,7 +83,7 @@ fn assign(protocol: &Protocol, session: &Session, ride: &Ride, told: &Told) -> M
         instances = segment::cheapest(&plan, &edges, &forced).1;
     }
     // Cheap boundaries alone, as around an automatic pause, make no phase.
-    let least = |i: &Instance| if prompted(protocol, &plan, ride, i) { PROMPTED } else { 0.0 };
+    let least = |i: &Segment| if prompted(protocol, &plan, ride, i) { PROMPTED } else { 0.0 };
     instances.retain(|i| i.forced.is_some() || plan.entries[i.entry].cost(&i.bounds) < least(i));
     let explainer = Explainer { protocol, plan: &plan, signals: &signals, session, ride };
 
@@ -125,7 +125,7 @@ fn assign(protocol: &Protocol, session: &Session, ride: &Ride, told: &Told) -> M
 const PROMPTED: f64 = moves::JUMP / 2.0;
 
 /// Whether marks made while riding name a stretch's phase at both of its ends.
-fn prompted(protocol: &Protocol, plan: &Plan, ride: &Ride, instance: &Instance) -> bool {
+fn prompted(protocol: &Protocol, plan: &ScoredPhases, ride: &Ride, instance: &Segment) -> bool {
     const REACH_S: f64 = 3.0;
     let id = &protocol.phases[plan.entries[instance.entry].phase].id;
     let near = |second: usize| {
@@ -148,14 +148,14 @@ struct Blocks {
 }
 
 impl Blocks {
-    fn of(protocol: &Protocol, plan: &Plan, signals: &Signals, instances: &[Instance]) -> Self {
+    fn of(protocol: &Protocol, plan: &ScoredPhases, signals: &Signals, instances: &[Segment]) -> Self {
         const NEAR: f64 = 0.06;
         let mut blocks = Self { asked: 0, found: 0, surplus: 0, near: 0 };
         for (at, entry) in plan.entries.iter().enumerate() {
             let phase = &protocol.phases[entry.phase];
             let Drill::Steady { power_w: Target::Value(aim_w), .. } = phase.drill else { continue };
-            let repeats: Vec<&Instance> = instances.iter().filter(|i| i.entry == at).collect();
-            let level_w = |i: &&&Instance| signals.median_w(i.from(), i.to()).unwrap_or(0.0);
+            let repeats: Vec<&Segment> = instances.iter().filter(|i| i.entry == at).collect();
+            let level_w = |i: &&&Segment| signals.median_w(i.from(), i.to()).unwrap_or(0.0);
             let asked = phase.repeats as usize;
             blocks.asked += asked;
             blocks.found += repeats.len().min(asked);
@@ -184,11 +184,11 @@ const MOST_REVISIONS: usize = 4;
 /// target gains less per second than the block does, but may hide a sprint that belongs there.
 fn likenesses(
     protocol: &Protocol,
-    plan: &Plan,
+    plan: &ScoredPhases,
     signals: &Signals,
-    instances: &[Instance],
-    told: &Told,
-) -> Vec<Instance> {
+    instances: &[Segment],
+    told: &MarksEvidence,
+) -> Vec<Segment> {
     // A surplus repeat is taken for one from half of a perfect fit on, if it is not much worse than the best …
     const LEAST: f64 = 0.5;
     const LEAST_OF_BEST: f64 = 0.7;
@@ -202,25 +202,25 @@ fn likenesses(
     const IN_ORDER: f64 = 0.2;
     let mut likenesses = Vec::new();
     for (at, entry) in plan.entries.iter().enumerate() {
-        let mut repeats: Vec<(f64, &Instance)> = instances
+        let mut repeats: Vec<(f64, &Segment)> = instances
             .iter()
             .filter(|i| i.entry == at && i.forced.is_none())
             .map(|i| (entry.quality(&i.bounds), i))
             .collect();
-        let rank = |(quality, i): &(f64, &Instance)| quality + IN_ORDER * in_order(plan, instances, i);
+        let rank = |(quality, i): &(f64, &Segment)| quality + IN_ORDER * in_order(plan, instances, i);
         repeats.sort_by(|a, b| rank(b).total_cmp(&rank(a)));
         let Some(&(best, example)) = repeats.first() else { continue };
-        let level_w = |i: &Instance| signals.median_w(i.from(), i.to()).unwrap_or(0.0);
+        let level_w = |i: &Segment| signals.median_w(i.from(), i.to()).unwrap_or(0.0);
         let phase = &protocol.phases[entry.phase];
         let steady = matches!(phase.drill, Drill::Steady { .. });
-        let off_target = |i: &Instance, paced: f64| match phase.drill {
+        let off_target = |i: &Segment, paced: f64| match phase.drill {
             Drill::Steady { power_w: Target::Value(asked_w), .. } => {
                 (level_w(i) / (asked_w * paced) - 1.0).abs() > OFF_TARGET * phase.tolerance
             }
             _ => false,
         };
-        let cut_out = |i: &Instance| entry.beginning(i.from(), 0.0) + entry.ending(i.to(), 0.0) > MOST_CUT;
-        let alike = |(quality, i): &(f64, &Instance)| {
+        let cut_out = |i: &Segment| entry.beginning(i.from(), 0.0) + entry.ending(i.to(), 0.0) > MOST_CUT;
+        let alike = |(quality, i): &(f64, &Segment)| {
             *quality >= (LEAST_OF_BEST * best).max(LEAST)
                 && !cut_out(i)
                 && (!steady || (level_w(i) / level_w(example) - 1.0).abs() <= SAME_LEVEL)
@@ -236,8 +236,8 @@ fn likenesses(
 }
 
 /// 1 where what was ridden before and after a stretch is what the protocol has around its phase, half for either.
-fn in_order(plan: &Plan, instances: &[Instance], of: &Instance) -> f64 {
-    let others = |i: &&Instance| i.entry != of.entry;
+fn in_order(plan: &ScoredPhases, instances: &[Segment], of: &Segment) -> f64 {
+    let others = |i: &&Segment| i.entry != of.entry;
     let before = instances.iter().filter(others).rfind(|i| i.to() <= of.from()).map(|i| i.entry);
     let after = instances.iter().filter(others).find(|i| i.from() >= of.to()).map(|i| i.entry);
     let follows = |entry: usize, last: Option<usize>| plan.entries[entry].free_after.contains(&last);
@@ -248,7 +248,7 @@ fn in_order(plan: &Plan, instances: &[Instance], of: &Instance) -> f64 {
 /// One place where a phase was ridden or tried.
 struct Attempt {
     outcome: Result<Ridden, String>,
-    /// See [`moves::Entry::quality`].
+    /// See [`moves::ScoredPhase::quality`].
     quality: f64,
     /// The repeat that a pin names.
     number: Option<u32>,
@@ -257,9 +257,9 @@ struct Attempt {
 fn attempt(
     explainer: &Explainer,
     phase: &Phase,
-    instances: &[Instance],
+    instances: &[Segment],
     at: usize,
-    instance: &Instance,
+    instance: &Segment,
     pins: &[ResolvedPin],
 ) -> Attempt {
     let room = explainer.room(instances, instance.from(), instance.to());
@@ -351,16 +351,16 @@ fn written_of(span: Window, at: usize) -> bool {
 }
 
 /// What was remarked on was ridden then.
-fn expect_remarked(protocol: &Protocol, session: &Session, ride: &Ride, plan: &mut Plan) {
+fn expect_remarked(protocol: &Protocol, session: &Session, ride: &Ride, plan: &mut ScoredPhases) {
     for remark in &session.remarks {
         let (Some(selector), Some(at)) = (&remark.spoiled, remarked(remark, ride)) else { continue };
-        let named = |e: &&mut moves::Entry| selector.selects(&protocol.phases[e.phase].id);
+        let named = |e: &&mut moves::ScoredPhase| selector.selects(&protocol.phases[e.phase].id);
         plan.entries.iter_mut().filter(named).for_each(|entry| entry.expect(at));
     }
 }
 
 /// What was put in while riding was ridden again.
-fn expect_added(told: &Told, plan: &mut Plan) {
+fn expect_added(told: &MarksEvidence, plan: &mut ScoredPhases) {
     for (at, entry) in plan.entries.iter_mut().enumerate() {
         if told.added(entry.phase) > 0 && !entry.free_after.contains(&Some(at)) {
             entry.free_after.push(Some(at));
@@ -412,7 +412,7 @@ fn resolve_pins<'a>(
     protocol: &Protocol,
     session: &'a Session,
     ride: &Ride,
-    plan: &Plan,
+    plan: &ScoredPhases,
     cautions: &mut Vec<String>,
 ) -> Vec<ResolvedPin<'a>> {
     let mut resolved: Vec<ResolvedPin> = Vec::new();
@@ -466,7 +466,7 @@ fn session_seconds(ride: &Ride, at: &ClockTime) -> f64 {
 }
 
 /// What boundaries cost: negative near a lap, timer event or mark.
-fn edge_costs(protocol: &Protocol, plan: &Plan, signals: &Signals, ride: &Ride) -> EdgeCosts {
+fn edge_costs(protocol: &Protocol, plan: &ScoredPhases, signals: &Signals, ride: &Ride) -> EdgeCosts {
     use crate::ride::EdgeKind;
     const REACH_S: f64 = 3.0;
     let mut costs = EdgeCosts::none(plan.entries.len(), ride.length_s);

@@ -35,8 +35,8 @@ pub(super) const WRITTEN_S: usize = 30;
 
 /// Everything that the protocol scores by riding, in its order. Warm-ups, recoveries and waits have no part in the
 /// search: they are what lies between.
-pub(super) struct Plan {
-    pub entries: Vec<Entry>,
+pub(super) struct ScoredPhases {
+    pub entries: Vec<ScoredPhase>,
     /// What single-valued targets of steady riding were multiplied by.
     pub paced: f64,
     /// Cost of any change that is not among an entry's `free_after`.
@@ -48,13 +48,13 @@ pub(super) struct Plan {
 }
 
 /// One scored phase.
-pub(super) struct Entry {
+pub(super) struct ScoredPhase {
     /// Index into the protocol's phases.
     pub phase: usize,
     pub moves: Vec<Move>,
     /// What one of its seconds weighs.
     weight: f64,
-    cut: Cut,
+    cut: BoundaryCost,
     /// Stretches made dearer or cheaper, and by how much a second.
     swayed: Vec<(usize, usize, f64)>,
     /// Entries after which this one may come without a cost; `None` is the ride's start.
@@ -63,7 +63,7 @@ pub(super) struct Entry {
 
 /// One move of a phase.
 pub(super) struct Move {
-    pub lasts: Vec<Piece>,
+    pub lasts: Vec<LinearPiece>,
     /// Running sum of the seconds' costs relative to filler: seconds `i..j` cost `sums[j] − sums[i]`.
     pub sums: Vec<f64>,
 }
@@ -77,7 +77,7 @@ impl Move {
 }
 
 /// A straight piece of the cost of a duration: `at + slope × (length − from)` for `from ≤ length ≤ to`.
-pub(super) struct Piece {
+pub(super) struct LinearPiece {
     pub from: usize,
     pub to: usize,
     pub at: f64,
@@ -85,7 +85,7 @@ pub(super) struct Piece {
 }
 
 /// What a move's seconds should look like.
-enum Want {
+enum Observation {
     Power { band: Range, slack: f64, half_s: usize },
     Effort { at_least_w: f64 },
     Coasting,
@@ -93,7 +93,7 @@ enum Want {
     OffTheBike,
 }
 
-impl Plan {
+impl ScoredPhases {
     /// `paced` is what single-valued targets of steady riding are multiplied by: a rider who paces by a meter that reads 10 % high rides
     /// every target a tenth low.
     pub fn of(protocol: &Protocol, signals: &Signals, paced: f64) -> Self {
@@ -108,9 +108,9 @@ impl Plan {
             .iter()
             .enumerate()
             .map(|(at, &(phase, plan))| {
-                let (weight, moves) = moves_of(plan, signals, paced, Rings::Count);
+                let (weight, moves) = moves_of(plan, signals, paced, AskedRings::Count);
                 let free_after = free_after(&phases, at);
-                Entry { phase, weight, cut: Cut::of(plan), swayed: vec![], moves, free_after }
+                ScoredPhase { phase, weight, cut: BoundaryCost::of(plan), swayed: vec![], moves, free_after }
             })
             .collect();
         let jump = match protocol.order {
@@ -121,7 +121,7 @@ impl Plan {
     }
 }
 
-impl Entry {
+impl ScoredPhase {
     /// Cost of riding it with these bounds, relative to filler; edges and order apart.
     pub fn cost(&self, bounds: &[usize]) -> f64 {
         let moves = self.moves.iter().enumerate().zip(bounds.windows(2));
@@ -191,7 +191,7 @@ fn free_after(phases: &[(usize, &Phase)], at: usize) -> Vec<Option<usize>> {
 /// How much beginning and ending a phase costs beyond its seconds: where those just before or after would pass for it
 /// too, it is cut out of something longer. So a hard block with the recovery after it is no surge with soft pedalling,
 /// and a long even warm-up is not several blocks.
-struct Cut {
+struct BoundaryCost {
     weight: f64,
     before_s: usize,
     after_s: usize,
@@ -200,7 +200,7 @@ struct Cut {
     marks: f64,
 }
 
-impl Cut {
+impl BoundaryCost {
     fn of(phase: &Phase) -> Self {
         match phase.drill {
             Drill::SoftPedal { .. } | Drill::Sprint { .. } => Self { weight: 5.0, before_s: 5, after_s: 0, marks: 0.0 },
@@ -211,7 +211,7 @@ impl Cut {
 }
 
 /// The moves of a phase, and what one of their seconds weighs.
-pub(super) fn moves_of(phase: &Phase, signals: &Signals, paced: f64, rings: Rings) -> (f64, Vec<Move>) {
+pub(super) fn moves_of(phase: &Phase, signals: &Signals, paced: f64, rings: AskedRings) -> (f64, Vec<Move>) {
     // A range is itself a tolerance.
     let slack_of = |target: &Target| match target {
         Target::Value(_) => phase.tolerance,
@@ -221,7 +221,7 @@ pub(super) fn moves_of(phase: &Phase, signals: &Signals, paced: f64, rings: Ring
         let length_s = lasts_s.low.or(lasts_s.high).unwrap_or(UNIT_WEIGHT_S);
         // A block's power is smoothed over up to 7 s: on the road single seconds scatter by a quarter.
         (
-            Want::Power {
+            Observation::Power {
                 band: band(power_w, paced),
                 slack: slack_of(power_w),
                 half_s: (length_s / 40.0).clamp(0.0, 3.0) as usize,
@@ -233,20 +233,24 @@ pub(super) fn moves_of(phase: &Phase, signals: &Signals, paced: f64, rings: Ring
     let hold = |hold: &Hold| {
         let short = hold.for_s.middle().is_some_and(|s| s <= SHORT_MOVE_S);
         let slack = if short { 1.5 * slack_of(&hold.power_w) } else { slack_of(&hold.power_w) };
-        (Want::Power { band: band(&hold.power_w, 1.0), slack, half_s: 0 }, hold.for_s, 0.8)
+        (Observation::Power { band: band(&hold.power_w, 1.0), slack, half_s: 0 }, hold.for_s, 0.8)
     };
     let anything = Range { low: None, high: None };
-    let wanted: Vec<(Want, Range, f64)> = match &phase.drill {
+    let wanted: Vec<(Observation, Range, f64)> = match &phase.drill {
         Drill::Free { power_w, lasts_s } => {
-            vec![(Want::Anything { band: power_w.unwrap_or(anything) }, lasts_s.unwrap_or(anything), 0.1)]
+            vec![(Observation::Anything { band: power_w.unwrap_or(anything) }, lasts_s.unwrap_or(anything), 0.1)]
         }
-        Drill::Wait { lasts_s } => vec![(Want::OffTheBike, lasts_s.unwrap_or(anything), 0.1)],
+        Drill::Wait { lasts_s } => vec![(Observation::OffTheBike, lasts_s.unwrap_or(anything), 0.1)],
         Drill::Steady { power_w, lasts_s, .. } => vec![steady(power_w, *lasts_s)],
         Drill::Sprint { effort_w, lasts_s, .. } => {
-            vec![(Want::Effort { at_least_w: effort_w.low.or(effort_w.high).unwrap_or(0.0).max(1.0) }, *lasts_s, 0.8)]
+            vec![(
+                Observation::Effort { at_least_w: effort_w.low.or(effort_w.high).unwrap_or(0.0).max(1.0) },
+                *lasts_s,
+                0.8,
+            )]
         }
         Drill::CoastRestart { lead_in, coast_s, restart, .. } => {
-            vec![hold(lead_in), (Want::Coasting, *coast_s, 0.8), hold(restart)]
+            vec![hold(lead_in), (Observation::Coasting, *coast_s, 0.8), hold(restart)]
         }
         Drill::SoftPedal { surge, soft, .. } => vec![hold(surge), hold(soft)],
         Drill::Ramp { steps_w, each_s, .. } => {
@@ -286,7 +290,7 @@ fn band(target: &Target, paced: f64) -> Range {
 /// was asked is worth nothing, and `over` where it is too many (both before weighing). A range
 /// open above leans back towards its low end from a quarter beyond it on, so that two equal blocks in one run split
 /// evenly and a warm-up a tenth below the target is not taken in.
-fn duration_cost(lasts: Range, weight: f64, missing: f64, over: f64) -> Vec<Piece> {
+fn duration_cost(lasts: Range, weight: f64, missing: f64, over: f64) -> Vec<LinearPiece> {
     const LEAN: f64 = 0.3;
     // A duration written as one number is met by a fifth more or less.
     let single = lasts.low.is_some() && lasts.low == lasts.high;
@@ -299,32 +303,39 @@ fn duration_cost(lasts: Range, weight: f64, missing: f64, over: f64) -> Vec<Piec
     };
     let high = high.max(low);
     let missing = missing * weight;
-    let mut pieces = vec![Piece { from: low, to: high, at: 0.0, slope: 0.0 }];
+    let mut pieces = vec![LinearPiece { from: low, to: high, at: 0.0, slope: 0.0 }];
     // Less than half can't gain anything, so it is not looked at.
     let least = low.div_ceil(2);
     if least < low {
-        pieces.push(Piece { from: least, to: low - 1, at: missing * (low - least) as f64, slope: -missing });
+        pieces.push(LinearPiece { from: least, to: low - 1, at: missing * (low - least) as f64, slope: -missing });
     }
     if high < usize::MAX {
-        pieces.push(Piece { from: high + 1, to: usize::MAX, at: slope * weight, slope: slope * weight });
+        pieces.push(LinearPiece { from: high + 1, to: usize::MAX, at: slope * weight, slope: slope * weight });
     }
     pieces
 }
 
 #[derive(Clone, Copy, PartialEq)]
-pub(super) enum Rings {
+pub(super) enum AskedRings {
     Count,
     /// For saying what was closest to a missing phase.
     Ignore,
 }
 
-fn running_sum(phase: &Phase, want: &Want, weight: f64, wrong: f64, signals: &Signals, rings: Rings) -> Vec<f64> {
+fn running_sum(
+    phase: &Phase,
+    want: &Observation,
+    weight: f64,
+    wrong: f64,
+    signals: &Signals,
+    rings: AskedRings,
+) -> Vec<f64> {
     let mut sum = 0.0;
     let mut sums = Vec::with_capacity(signals.len() + 1);
     sums.push(sum);
     for k in 0..signals.len() {
         let cost = misfit(want, k, signals).map_or(0.0, |power| {
-            let ring = if rings == Rings::Count { ring_misfit(phase, k, signals) } else { 0.0 };
+            let ring = if rings == AskedRings::Count { ring_misfit(phase, k, signals) } else { 0.0 };
             (power + cadence_misfit(phase, want, k, signals) + ring).min(power.max(1.0)) - FILLER
         });
         sum += weight * if cost > 0.0 { wrong * cost } else { cost };
@@ -334,10 +345,10 @@ fn running_sum(phase: &Phase, want: &Want, weight: f64, wrong: f64, signals: &Si
 }
 
 /// Misfit of one second's power, 0 to 1 but for a sprint where none belongs; `None` where nothing was recorded.
-fn misfit(want: &Want, k: usize, signals: &Signals) -> Option<f64> {
+fn misfit(want: &Observation, k: usize, signals: &Signals) -> Option<f64> {
     let cadence = signals.cadence_rpm[k];
     match want {
-        Want::Power { band, slack, half_s } => {
+        Observation::Power { band, slack, half_s } => {
             let power_w = signals.smoothed_w(k, *half_s)?;
             // Nobody sprints within a block: far more power than asked is worse than none at all.
             let sprinting = band.high.is_some_and(|high| power_w > high + high.max(150.0));
@@ -345,15 +356,17 @@ fn misfit(want: &Want, k: usize, signals: &Signals) -> Option<f64> {
             Some(if sprinting { SPRINTING } else { misfit })
         }
         // Full marks from 85 % of the effort on (a sprint fades), none at half of it.
-        Want::Effort { at_least_w } => Some(((0.85 - signals.power_w[k]? / at_least_w) / 0.35).clamp(0.0, 1.0)),
-        Want::Coasting => {
+        Observation::Effort { at_least_w } => Some(((0.85 - signals.power_w[k]? / at_least_w) / 0.35).clamp(0.0, 1.0)),
+        Observation::Coasting => {
             let power = signals.power_w[k]?;
             let still = power <= COASTING_W || cadence == Some(0.0);
             Some(if still { 0.0 } else { ((power - COASTING_W) / 50.0).min(1.0) })
         }
         // Barely better than filler inside, barely worse outside: a warm-up may hold anything.
-        Want::Anything { band } => Some(if band.contains(signals.power_w[k]?) { FILLER - 0.1 } else { FILLER + 0.1 }),
-        Want::OffTheBike => {
+        Observation::Anything { band } => {
+            Some(if band.contains(signals.power_w[k]?) { FILLER - 0.1 } else { FILLER + 0.1 })
+        }
+        Observation::OffTheBike => {
             let off = signals.power_w[k].is_none_or(|p| p <= COASTING_W) && cadence.is_none_or(|c| c == 0.0);
             Some(if off { 0.3 } else { 1.0 })
         }
@@ -370,9 +383,9 @@ fn excess(band: Range, power_w: f64, slack: f64) -> f64 {
 }
 
 /// Weak: riders keep a power more faithfully than a cadence.
-fn cadence_misfit(phase: &Phase, want: &Want, k: usize, signals: &Signals) -> f64 {
+fn cadence_misfit(phase: &Phase, want: &Observation, k: usize, signals: &Signals) -> f64 {
     let (Some(range), Some(cadence)) = (phase.cadence_rpm, signals.cadence_rpm[k]) else { return 0.0 };
-    if matches!(want, Want::Coasting | Want::OffTheBike) || range.contains(cadence) {
+    if matches!(want, Observation::Coasting | Observation::OffTheBike) || range.contains(cadence) {
         return 0.0;
     }
     let by = range.low.map_or(0.0, |low| low - cadence).max(range.high.map_or(0.0, |high| cadence - high));

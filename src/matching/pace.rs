@@ -29,7 +29,7 @@ pub(super) fn of(protocol: &Protocol, signals: &Signals) -> Option<f64> {
     let near = |level_w: f64| below(level_w * (1.0 + NEAR)) - below(level_w * (1.0 - NEAR));
     // The geometric mean: easy riding may stand for one target, it must not make up for another.
     let explained = |pace: f64| {
-        let part = |a: &Asked| near(a.aim_w * pace) / (a.seconds - 6.0 * half as f64 * a.blocks).max(1.0);
+        let part = |a: &SteadyTarget| near(a.aim_w * pace) / (a.seconds - 6.0 * half as f64 * a.blocks).max(1.0);
         asked.iter().map(|a| part(a).clamp(0.05, 1.0).ln()).sum::<f64>() / asked.len() as f64
     };
     let as_asked = explained(1.0);
@@ -49,22 +49,26 @@ fn held(signals: &Signals, k: usize, half: usize) -> Option<f64> {
 }
 
 /// What the protocol asks for at one power of its steady blocks.
-struct Asked {
+struct SteadyTarget {
     aim_w: f64,
     blocks: f64,
     seconds: f64,
     shortest_s: f64,
 }
 
-fn seconds_at(protocol: &Protocol) -> Vec<Asked> {
+fn seconds_at(protocol: &Protocol) -> Vec<SteadyTarget> {
     // Positive numbers sort as their bits do.
-    let mut at: BTreeMap<u64, Asked> = BTreeMap::new();
+    let mut at: BTreeMap<u64, SteadyTarget> = BTreeMap::new();
     for phase in &protocol.phases {
         if let Drill::Steady { power_w: Target::Value(aim_w), lasts_s, .. } = &phase.drill {
             let aim_w = aim_w.max(1.0);
             let each_s = lasts_s.low.or(lasts_s.high).unwrap_or(0.0);
-            let asked =
-                at.entry(aim_w.to_bits()).or_insert(Asked { aim_w, blocks: 0.0, seconds: 0.0, shortest_s: each_s });
+            let asked = at.entry(aim_w.to_bits()).or_insert(SteadyTarget {
+                aim_w,
+                blocks: 0.0,
+                seconds: 0.0,
+                shortest_s: each_s,
+            });
             asked.blocks += f64::from(phase.repeats);
             asked.seconds += each_s * f64::from(phase.repeats);
             asked.shortest_s = asked.shortest_s.min(each_s);

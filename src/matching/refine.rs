@@ -5,9 +5,9 @@ use crate::protocol::{Drill, Hold, Phase, Target};
 use crate::quantity::Range;
 use crate::ride::{EdgeKind, Ride, Window};
 
-use super::change::{self, Search};
+use super::change::{self, EdgeSearch};
 use super::model::Ridden;
-use super::segment::Instance;
+use super::segment::Segment;
 use super::signals::Signals;
 
 /// A block counts as ridden in full from this share of what was asked on (a rider stops on the beep, not after it) …
@@ -30,14 +30,14 @@ const WANDERS_S: f64 = 20.0;
 const STOP_S: usize = 5;
 
 /// What a segment is looked at against.
-struct Around<'a> {
+struct SegmentContext<'a> {
     room: (usize, usize),
     signals: &'a Signals,
     ride: &'a Ride,
 }
 
 /// The segment as it stands, unverified; session seconds.
-pub(super) fn as_segmented(phase: &Phase, instance: &Instance, signals: &Signals) -> Ridden {
+pub(super) fn as_segmented(phase: &Phase, instance: &Segment, signals: &Signals) -> Ridden {
     let mut ridden = from_bounds(&instance.bounds);
     cadence_deviation(phase, ridden.span, signals, &mut ridden.deviations);
     ridden
@@ -62,13 +62,13 @@ pub(super) fn from_bounds(bounds: &[usize]) -> Ridden {
 /// Nothing of it lies outside of `room`: there other phases were ridden.
 pub(super) fn verify(
     phase: &Phase,
-    instance: &Instance,
+    instance: &Segment,
     room: (usize, usize),
     signals: &Signals,
     ride: &Ride,
 ) -> Result<Ridden, String> {
     let mut deviations = Vec::new();
-    let around = Around { room, signals, ride };
+    let around = SegmentContext { room, signals, ride };
     let bounds = match &phase.drill {
         Drill::Steady { power_w, lasts_s, .. } => {
             block(phase, power_w, *lasts_s, (instance.from(), instance.to()), &around, &mut deviations)
@@ -126,10 +126,10 @@ fn block(
     target: &Target,
     lasts_s: Range,
     segment: (usize, usize),
-    around: &Around,
+    around: &SegmentContext,
     deviations: &mut Vec<String>,
 ) -> Result<(usize, usize), String> {
-    let &Around { signals, ride, .. } = around;
+    let &SegmentContext { signals, ride, .. } = around;
     let (from, to) = segment;
     let level_w = signals.median_w(from, to).ok_or("no reference recorded power")?;
     let asked_s = lasts_s.low.unwrap_or(0.0);
@@ -187,8 +187,13 @@ fn held(level_w: f64, tolerance: f64, segment: (usize, usize), signals: &Signals
 
 /// Where the rider began with a block and where they left it, in session seconds. `held` is where its level was held,
 /// `asked_s` how long it was to last, stops in it included.
-fn block_edges(held: (usize, usize), asked_s: f64, stops: &[(usize, usize)], around: &Around) -> (usize, usize) {
-    let &Around { room, signals, ride } = around;
+fn block_edges(
+    held: (usize, usize),
+    asked_s: f64,
+    stops: &[(usize, usize)],
+    around: &SegmentContext,
+) -> (usize, usize) {
+    let &SegmentContext { room, signals, ride } = around;
     // How far outside of where its level was held a block may have begun, and how much of the level's ends is
     // left out of its core.
     const OUTSIDE_S: usize = 40;
@@ -214,7 +219,7 @@ fn block_edges(held: (usize, usize), asked_s: f64, stops: &[(usize, usize)], aro
             (since.unwrap_or(from).max(inner.saturating_sub(CORE_S)), inner)
         };
         let held = if starts { from } else { to };
-        change::edge(&Search { core, outer, inner, prior: &prior, length: &length, held, room }, signals)
+        change::edge(&EdgeSearch { core, outer, inner, prior: &prior, length: &length, held, room }, signals)
     };
     // Each edge has its say in where the other one is, so look from either end.
     let begin_first = edge(to, true);
@@ -292,7 +297,7 @@ fn stops(level_w: f64, segment: (usize, usize), signals: &Signals) -> Vec<(usize
 fn sprint(
     effort_w: Range,
     lasts_s: Range,
-    instance: &Instance,
+    instance: &Segment,
     signals: &Signals,
     deviations: &mut Vec<String>,
 ) -> Result<Vec<usize>, String> {
@@ -349,10 +354,10 @@ fn coast(
     coast_s: Range,
     restart: &Hold,
     bounds: &[usize],
-    around: &Around,
+    around: &SegmentContext,
     deviations: &mut Vec<String>,
 ) -> Result<Vec<usize>, String> {
-    let &Around { signals, .. } = around;
+    let &SegmentContext { signals, .. } = around;
     let [from, release, onset, to] = bounds[..] else { return Err("has not three moves".into()) };
     let lead_w = signals.median_w(from, release).ok_or("no reference recorded power before the coast")?;
     let restart_w = signals.median_w(onset, to).ok_or("no reference recorded power at the restart")?;
@@ -381,14 +386,14 @@ fn lead_in_begins(
     tolerance: f64,
     (from, release): (usize, usize),
     asked: Range,
-    around: &Around,
+    around: &SegmentContext,
 ) -> usize {
-    let &Around { room, signals, ride } = around;
+    let &SegmentContext { room, signals, ride } = around;
     const OUTSIDE_S: usize = 25;
     let asked_s = asked.low.unwrap_or(0.0);
     let held = held(lead_w, tolerance, (from, release), signals).0;
     let inner = release.saturating_sub((0.6 * asked_s) as usize).max(held.min(release - 1));
-    let search = Search {
+    let search = EdgeSearch {
         core: (inner, release.saturating_sub(1).max(inner)),
         outer: held.saturating_sub(OUTSIDE_S),
         inner,
@@ -405,10 +410,10 @@ fn soft_pedal(
     surge: &Hold,
     soft: &Hold,
     bounds: &[usize],
-    around: &Around,
+    around: &SegmentContext,
     deviations: &mut Vec<String>,
 ) -> Result<Vec<usize>, String> {
-    let &Around { signals, .. } = around;
+    let &SegmentContext { signals, .. } = around;
     let [from, release, to] = bounds[..] else { return Err("has not two moves".into()) };
     let release = step_or(release, Step::Down, from + 1, signals).min(to - 1);
     let from = step_or(from, Step::Up, 0, signals).min(release - 1);
@@ -425,14 +430,14 @@ fn soft_pedal(
 }
 
 /// Where the soft level gives way to another.
-fn soft_ends(release: usize, to: usize, asked: Range, around: &Around) -> usize {
-    let &Around { room, signals, ride } = around;
+fn soft_ends(release: usize, to: usize, asked: Range, around: &SegmentContext) -> usize {
+    let &SegmentContext { room, signals, ride } = around;
     const BEYOND_S: usize = 12;
     let asked_s = asked.low.unwrap_or(0.0);
     let least_s = (0.8 * asked_s) as usize;
     let settled = (release + REACH_S).min(to - 1);
     let inner = (release + least_s).clamp(settled + 1, to.max(settled + 1));
-    let search = Search {
+    let search = EdgeSearch {
         core: (settled, inner),
         outer: to + BEYOND_S,
         inner,

@@ -88,7 +88,7 @@ struct GearRatio {
     log_ratio: f64,
 }
 
-fn by_ratio(drivetrain: &Drivetrain, seen: &[Option<Seen>]) -> Option<Vec<Option<RingBelief>>> {
+fn by_ratio(drivetrain: &Drivetrain, seen: &[Option<WheelPerCrank>]) -> Option<Vec<Option<RingBelief>>> {
     drivetrain.teeth(Ring::Big)?;
     let told = !drivetrain.cassette.is_empty() && seen.iter().any(Option::is_some);
     told.then(|| from_ratios(&gears_of(drivetrain), seen))
@@ -108,11 +108,11 @@ fn gears_of(drivetrain: &Drivetrain) -> Vec<Vec<GearRatio>> {
 }
 
 /// Beliefs from the logs of wheel turns per crank turn.
-fn from_ratios(gears: &[Vec<GearRatio>], seen: &[Option<Seen>]) -> Vec<Option<RingBelief>> {
+fn from_ratios(gears: &[Vec<GearRatio>], seen: &[Option<WheelPerCrank>]) -> Vec<Option<RingBelief>> {
     // The wheel is only roughly known, and 1 % more of it can turn one gear into another. Weigh the candidates by
     // how well they explain a tenth of the seconds, then average what those that matter say.
-    let sample: Vec<Option<Seen>> = seen.iter().copied().step_by(10).collect();
-    let log_weight = |f: &f64| Filter::new(gears, f.ln()).log_evidence(&sample) - 0.5 * (f.ln() / WHEEL_SD).powi(2);
+    let sample: Vec<Option<WheelPerCrank>> = seen.iter().copied().step_by(10).collect();
+    let log_weight = |f: &f64| GearFilter::new(gears, f.ln()).log_evidence(&sample) - 0.5 * (f.ln() / WHEEL_SD).powi(2);
     let log_weights: Vec<f64> = WHEEL_FACTORS.iter().map(log_weight).collect();
     let best = log_weights.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let mut total = 0.0;
@@ -123,7 +123,7 @@ fn from_ratios(gears: &[Vec<GearRatio>], seen: &[Option<Seen>]) -> Vec<Option<Ri
             continue;
         }
         total += weight;
-        for (sum, (big, small)) in shares.iter_mut().zip(Filter::new(gears, factor.ln()).smooth(seen)) {
+        for (sum, (big, small)) in shares.iter_mut().zip(GearFilter::new(gears, factor.ln()).smooth(seen)) {
             sum.0 += weight * big;
             sum.1 += weight * small;
         }
@@ -142,7 +142,7 @@ fn belief(big: f64, small: f64) -> Option<RingBelief> {
 
 /// Log of wheel turns per crank turn, and its standard deviation.
 #[derive(Debug, Clone, Copy)]
-struct Seen {
+struct WheelPerCrank {
     log_ratio: f64,
     sd: f64,
     /// From gear-change events, of which some know no front ring.
@@ -150,7 +150,7 @@ struct Seen {
 }
 
 /// What is seen of the gear where the cranks drive the wheel.
-fn log_ratios(ride: &Ride, wheel_m: f64) -> Vec<Option<Seen>> {
+fn log_ratios(ride: &Ride, wheel_m: f64) -> Vec<Option<WheelPerCrank>> {
     // Below these a sensor counts too few turns for a ratio.
     const LEAST_CADENCE_RPM: f64 = 30.0;
     const LEAST_SPEED_M_S: f64 = 1.0;
@@ -170,7 +170,11 @@ fn log_ratios(ride: &Ride, wheel_m: f64) -> Vec<Option<Seen>> {
         let now = ratios[k]?;
         let around = [k.checked_sub(1).and_then(|b| ratios[b]), ratios.get(k + 1).copied().flatten()];
         let changed = around.into_iter().map(|other| change(other, now)).fold(0.0, f64::max);
-        Some(Seen { log_ratio: now.1 - now.0, sd: RATIO_SD.hypot(APART_S * changed), sprocket_teeth: sprockets[k] })
+        Some(WheelPerCrank {
+            log_ratio: now.1 - now.0,
+            sd: RATIO_SD.hypot(APART_S * changed),
+            sprocket_teeth: sprockets[k],
+        })
     };
     (0..ride.length_s).map(seen).collect()
 }
@@ -192,7 +196,7 @@ fn speed_at(ride: &Ride, k: usize) -> Option<f64> {
     by_fitness(ride).into_iter().rev().chain(unit).find_map(|t| t.speed_at(k))
 }
 
-fn shifts(seen: &[Option<Seen>]) -> Vec<usize> {
+fn shifts(seen: &[Option<WheelPerCrank>]) -> Vec<usize> {
     // Neighbouring sprockets differ by 5 % and more. Common practice, no source.
     const LEAST: f64 = 0.04;
     const OVER_S: usize = 3;
@@ -240,20 +244,20 @@ fn speed_follows_cadence(ride: &Ride) -> bool {
 
 /// A hidden Markov model whose states are the gears: mostly the same gear as a second ago, sometimes another
 /// sprocket, seldom another ring.
-struct Filter<'a> {
+struct GearFilter<'a> {
     gears: &'a [Vec<GearRatio>],
     log_wheel: f64,
     count: f64,
 }
 
-impl<'a> Filter<'a> {
+impl<'a> GearFilter<'a> {
     fn new(gears: &'a [Vec<GearRatio>], log_wheel: f64) -> Self {
         Self { gears, log_wheel, count: gears.iter().map(Vec::len).sum::<usize>() as f64 }
     }
 
     /// Density of a seen log ratio in each gear, gears in a row; nothing seen tells nothing. Speed is wheel turns
     /// times circumference, so a longer wheel makes the ratio seem higher.
-    fn emit(&self, seen: Option<Seen>, out: &mut [f64]) {
+    fn emit(&self, seen: Option<WheelPerCrank>, out: &mut [f64]) {
         let Some(seen) = seen else { return out.fill(1.0) };
         let peak = 0.398_942_280_401_432_7 / seen.sd;
         for (out, gear) in out.iter_mut().zip(self.gears.iter().flatten()) {
@@ -285,7 +289,7 @@ impl<'a> Filter<'a> {
         vec![1.0 / self.count; self.count as usize]
     }
 
-    fn log_evidence(&self, seen: &[Option<Seen>]) -> f64 {
+    fn log_evidence(&self, seen: &[Option<WheelPerCrank>]) -> f64 {
         let (mut state, mut emitted) = (self.start(), self.start());
         let mut log = 0.0;
         for &seen in seen {
@@ -297,7 +301,7 @@ impl<'a> Filter<'a> {
     }
 
     /// Posterior weight of the big and of the small ring at each second, given all of them.
-    fn smooth(&self, seen: &[Option<Seen>]) -> Vec<(f64, f64)> {
+    fn smooth(&self, seen: &[Option<WheelPerCrank>]) -> Vec<(f64, f64)> {
         let width = self.count as usize;
         let mut emitted = vec![0.0; width * seen.len()];
         let mut forward = vec![0.0; width * seen.len()];
@@ -357,15 +361,15 @@ mod tests {
     }
 
     /// Log ratios of gears ridden one after the other, each for `seconds`, on a wheel longer by `factor`.
-    fn ridden(gears: &[(u32, u32)], seconds: usize, factor: f64) -> Vec<Option<Seen>> {
+    fn ridden(gears: &[(u32, u32)], seconds: usize, factor: f64) -> Vec<Option<WheelPerCrank>> {
         let ratio = |&(front, rear): &(u32, u32)| (f64::from(front) / f64::from(rear) * factor).ln();
         // Whole-number cadence near 88 rpm rounds by up to half a turn.
         let rounded = |k: usize| ((k * 7 % 11) as f64 - 5.0) / 11.0 / 88.0;
-        let seen = move |log_ratio: f64| Some(Seen { log_ratio, sd: RATIO_SD, sprocket_teeth: None });
+        let seen = move |log_ratio: f64| Some(WheelPerCrank { log_ratio, sd: RATIO_SD, sprocket_teeth: None });
         gears.iter().flat_map(|g| (0..seconds).map(move |k| seen(ratio(g) + rounded(k)))).collect()
     }
 
-    fn beliefs(chainrings: &[u32], seen: &[Option<Seen>]) -> Vec<Option<RingBelief>> {
+    fn beliefs(chainrings: &[u32], seen: &[Option<WheelPerCrank>]) -> Vec<Option<RingBelief>> {
         from_ratios(&gears_of(&drivetrain(chainrings)), seen)
     }
 
@@ -376,7 +380,7 @@ mod tests {
     #[test]
     fn an_event_that_names_the_sprocket_alone_tells_two_like_gears_apart() {
         let mut seen = ridden(&[(52, 19)], 200, 1.0);
-        let told = |seen: &[Option<Seen>]| beliefs(&[52, 36], seen)[100].unwrap();
+        let told = |seen: &[Option<WheelPerCrank>]| beliefs(&[52, 36], seen)[100].unwrap();
         assert!(told(&seen).confidence < 0.9, "{:?}", told(&seen));
         seen.iter_mut().flatten().for_each(|seen| seen.sprocket_teeth = Some(19));
         assert!(told(&seen).ring == Ring::Big && told(&seen).confidence > 0.95, "{:?}", told(&seen));

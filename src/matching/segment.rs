@@ -7,11 +7,11 @@
 
 use std::collections::VecDeque;
 
-use super::moves::{Move, Piece, Plan};
+use super::moves::{LinearPiece, Move, ScoredPhases};
 
 /// One stretch assigned to a plan entry.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Instance {
+pub(super) struct Segment {
     pub entry: usize,
     /// Grid seconds where its moves begin, then where the last one ends.
     pub bounds: Vec<usize>,
@@ -19,7 +19,7 @@ pub(super) struct Instance {
     pub forced: Option<usize>,
 }
 
-impl Instance {
+impl Segment {
     pub fn from(&self) -> usize {
         self.bounds[0]
     }
@@ -70,20 +70,20 @@ impl EdgeCosts {
 
 /// An entry that a person put at seconds `from..to`.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Forced {
+pub(super) struct PinnedSegment {
     pub entry: usize,
     pub from: usize,
     pub to: usize,
 }
 
 /// Sliding minima over the possible starts of one move.
-struct Ends<'a> {
-    pieces: &'a [Piece],
+struct StartMinima<'a> {
+    pieces: &'a [LinearPiece],
     queues: Vec<VecDeque<(usize, f64)>>,
 }
 
-impl<'a> Ends<'a> {
-    fn of(lasts: &'a [Piece]) -> Self {
+impl<'a> StartMinima<'a> {
+    fn of(lasts: &'a [LinearPiece]) -> Self {
         Self { pieces: lasts, queues: lasts.iter().map(|_| VecDeque::new()).collect() }
     }
 
@@ -120,7 +120,7 @@ impl<'a> Ends<'a> {
 }
 
 /// Costs and ways back of all moves, second by second: what is looked at together lies together.
-struct Tracks {
+struct MoveCosts {
     /// What beginning at a second costs, less the running sum there.
     open: Vec<f64>,
     /// Where the move that ends at a second began.
@@ -129,8 +129,8 @@ struct Tracks {
     first: Vec<usize>,
 }
 
-impl Tracks {
-    fn new(plan: &Plan) -> Self {
+impl MoveCosts {
+    fn new(plan: &ScoredPhases) -> Self {
         let mut first = vec![0];
         first.extend(plan.entries.iter().scan(0, |sum, entry| {
             *sum += entry.moves.len();
@@ -151,7 +151,7 @@ impl Tracks {
 
 /// How the state "last phase was p" was reached at a second.
 #[derive(Clone, Copy)]
-enum Step {
+enum BackPointer {
     Start,
     Filler,
     PhaseEnded,
@@ -159,18 +159,18 @@ enum Step {
 }
 
 /// The cheapest explanation of the ride, in order of time, after its cost. `edges` is what a boundary costs.
-pub(super) fn cheapest(plan: &Plan, edges: &EdgeCosts, forced: &[Forced]) -> (f64, Vec<Instance>) {
+pub(super) fn cheapest(plan: &ScoredPhases, edges: &EdgeCosts, forced: &[PinnedSegment]) -> (f64, Vec<Segment>) {
     let seconds = plan.seconds;
     // State 0 is "nothing yet", state e + 1 is "entry e was last"; `between` holds their costs at this second.
     let states = plan.entries.len() + 1;
     let mut between = vec![f64::INFINITY; states];
     between[0] = 0.0;
-    let mut steps = vec![Step::Filler; states * (seconds + 1)];
-    steps[0] = Step::Start;
+    let mut steps = vec![BackPointer::Filler; states * (seconds + 1)];
+    steps[0] = BackPointer::Start;
     let mut came_after = vec![0_u32; states * (seconds + 1)];
-    let mut tracks = Tracks::new(plan);
-    let mut ends: Vec<Vec<Ends>> =
-        plan.entries.iter().map(|e| e.moves.iter().map(|m| Ends::of(&m.lasts)).collect()).collect();
+    let mut tracks = MoveCosts::new(plan);
+    let mut ends: Vec<Vec<StartMinima>> =
+        plan.entries.iter().map(|e| e.moves.iter().map(|m| StartMinima::of(&m.lasts)).collect()).collect();
     let mut pinned_until = 0;
     let mut before_pin = vec![(f64::INFINITY, 0); forced.len()];
 
@@ -189,14 +189,14 @@ pub(super) fn cheapest(plan: &Plan, edges: &EdgeCosts, forced: &[Forced]) -> (f6
                 } else if cost < between[e + 1] {
                     let cost = cost + entry.ending(t, edges.marked(e, t));
                     if cost < between[e + 1] {
-                        (between[e + 1], steps[e + 1]) = (cost, Step::PhaseEnded);
+                        (between[e + 1], steps[e + 1]) = (cost, BackPointer::PhaseEnded);
                     }
                 }
             }
         }
         if let Some(pin) = forced.iter().position(|f| f.to == t) {
             between[forced[pin].entry + 1] = before_pin[pin].0;
-            steps[forced[pin].entry + 1] = Step::Forced;
+            steps[forced[pin].entry + 1] = BackPointer::Forced;
         }
         if let Some(pin) = forced.iter().position(|f| f.from == t) {
             // Nothing may run into a pin or across it.
@@ -233,9 +233,9 @@ pub(super) fn cheapest(plan: &Plan, edges: &EdgeCosts, forced: &[Forced]) -> (f6
     let mut t = seconds;
     loop {
         match steps[t * states + state] {
-            Step::Start => break,
-            Step::Filler => t -= 1,
-            Step::PhaseEnded => {
+            BackPointer::Start => break,
+            BackPointer::Filler => t -= 1,
+            BackPointer::PhaseEnded => {
                 let entry = state - 1;
                 let mut bounds = vec![t];
                 for of in (0..plan.entries[entry].moves.len()).rev() {
@@ -244,12 +244,12 @@ pub(super) fn cheapest(plan: &Plan, edges: &EdgeCosts, forced: &[Forced]) -> (f6
                 }
                 bounds.reverse();
                 state = came_after[t * states + state] as usize;
-                instances.push(Instance { entry, bounds, forced: None });
+                instances.push(Segment { entry, bounds, forced: None });
             }
-            Step::Forced => {
+            BackPointer::Forced => {
                 let pin = forced.iter().position(|f| f.to == t).expect("only a pin's end is forced");
-                let Forced { entry, from, to } = forced[pin];
-                instances.push(Instance {
+                let PinnedSegment { entry, from, to } = forced[pin];
+                instances.push(Segment {
                     entry,
                     bounds: within(&plan.entries[entry].moves, from, to),
                     forced: Some(pin),
@@ -262,7 +262,7 @@ pub(super) fn cheapest(plan: &Plan, edges: &EdgeCosts, forced: &[Forced]) -> (f6
     (cost, instances)
 }
 
-fn clear(ends: &mut [Vec<Ends>], tracks: &mut Tracks, until: usize) {
+fn clear(ends: &mut [Vec<StartMinima>], tracks: &mut MoveCosts, until: usize) {
     for queue in ends.iter_mut().flatten().flat_map(|e| &mut e.queues) {
         queue.clear();
     }
@@ -321,7 +321,7 @@ fn run(moves: &[Move], sums: &[&[f64]], begin: Vec<f64>, to: usize) -> (Vec<f64>
     let mut costs = begin;
     let mut began = Vec::with_capacity(moves.len());
     for (step, sums) in moves.iter().zip(sums) {
-        let mut ends = Ends::of(&step.lasts);
+        let mut ends = StartMinima::of(&step.lasts);
         costs.iter_mut().zip(*sums).for_each(|(cost, sum)| *cost -= sum);
         let (next, starts) = (0..=to).map(|t| ends.at(t, |from| costs[from], sums[t])).unzip();
         costs = next;

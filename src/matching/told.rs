@@ -9,7 +9,7 @@ use chrono::{DateTime, Utc};
 use super::model::{MatchOutcome, Matches};
 use crate::protocol::{PhaseId, Protocol, Selector};
 use crate::ride::{Edge, EdgeKind, Ride};
-use crate::session::{self, ClockTime, Happened, MarksFile, Remark, Said, Session};
+use crate::session::{self, ClockTime, MarkEvent, MarksFile, Remark, Session, SessionEvent};
 use crate::stats::median;
 
 /// Marks that are one clock's lie this near to one offset: a rider follows a prompt within a second or two, and edges are
@@ -29,7 +29,7 @@ const MEDIAN_PER_MEAN: f64 = 1.2533;
 
 /// What marks say of a ride, in session time.
 #[derive(Debug, Default)]
-pub(super) struct Told {
+pub(super) struct MarksEvidence {
     edges: Vec<Edge>,
     remarks: Vec<Remark>,
     /// Repeats that the tester put in, by phase.
@@ -40,7 +40,7 @@ pub(super) struct Told {
 
 /// One repeat as the marks tell of it; seconds of their own clock since the ride's start.
 #[derive(Debug)]
-struct Repeat {
+struct MarkedRepeat {
     phase: usize,
     number: u32,
     of: Selector,
@@ -54,7 +54,7 @@ struct Repeat {
     spoiled: Option<(f64, Option<String>)>,
 }
 
-impl Repeat {
+impl MarkedRepeat {
     fn was_begun(&self) -> bool {
         self.began_s.is_some() && self.skipped_s.is_none()
     }
@@ -74,20 +74,20 @@ fn move_of(word: &str) -> Option<usize> {
 }
 
 /// The marks by repeat, in the order in which each is first named.
-fn repeats(protocol: &Protocol, marks: &MarksFile, ride: &Ride) -> Vec<Repeat> {
-    let mut repeats: Vec<Repeat> = vec![];
+fn repeats(protocol: &Protocol, marks: &MarksFile, ride: &Ride) -> Vec<MarkedRepeat> {
+    let mut repeats: Vec<MarkedRepeat> = vec![];
     let mut last: Option<usize> = None;
     for mark in &marks.marks {
         let at_s = (mark.at - ride.start).as_seconds_f64();
-        let (Said::Began { of, .. }
-        | Said::Ended(of)
-        | Said::Skipped(of)
-        | Said::Spoiled(of)
-        | Said::TakenBack(of)
-        | Said::Added(of)) = &mark.what
+        let (MarkEvent::Began { of, .. }
+        | MarkEvent::Ended(of)
+        | MarkEvent::Skipped(of)
+        | MarkEvent::Spoiled(of)
+        | MarkEvent::TakenBack(of)
+        | MarkEvent::Added(of)) = &mark.what
         else {
             // Back by one step: what began last, of what is scored or not, had not.
-            if mark.what == Said::Session(Happened::Back)
+            if mark.what == MarkEvent::Session(SessionEvent::Back)
                 && let Some(begun) = last
             {
                 let repeat = &mut repeats[begun];
@@ -102,7 +102,7 @@ fn repeats(protocol: &Protocol, marks: &MarksFile, ride: &Ride) -> Vec<Repeat> {
         let number = of.repeat.unwrap_or(1);
         let at = repeats.iter().position(|r| (r.phase, r.number) == (phase, number)).unwrap_or_else(|| {
             let PhaseId { name, keys } = protocol.phases[phase].id.clone();
-            repeats.push(Repeat {
+            repeats.push(MarkedRepeat {
                 phase,
                 number,
                 of: Selector { name, keys, repeat: Some(number) },
@@ -117,23 +117,23 @@ fn repeats(protocol: &Protocol, marks: &MarksFile, ride: &Ride) -> Vec<Repeat> {
         });
         let repeat = &mut repeats[at];
         match &mark.what {
-            Said::Began { act: None, .. } => {
+            MarkEvent::Began { act: None, .. } => {
                 (repeat.began_s, repeat.ended_s, repeat.skipped_s) = (Some(at_s), None, None);
                 repeat.moves.clear();
                 last = Some(at);
             }
-            Said::Began { act: Some(act), .. } => {
+            MarkEvent::Began { act: Some(act), .. } => {
                 if let Some(of) = move_of(act) {
                     repeat.moves.retain(|m| m.0 != of);
                     repeat.moves.push((of, at_s));
                 }
             }
-            Said::Ended(_) => repeat.ended_s = Some(at_s),
-            Said::Skipped(_) => repeat.skipped_s = Some(at_s),
-            Said::Spoiled(_) => repeat.spoiled = Some((at_s, mark.text.clone())),
-            Said::TakenBack(_) => repeat.spoiled = None,
-            Said::Added(_) => repeat.added_s = Some(at_s),
-            Said::Session(_) | Said::Note => {}
+            MarkEvent::Ended(_) => repeat.ended_s = Some(at_s),
+            MarkEvent::Skipped(_) => repeat.skipped_s = Some(at_s),
+            MarkEvent::Spoiled(_) => repeat.spoiled = Some((at_s, mark.text.clone())),
+            MarkEvent::TakenBack(_) => repeat.spoiled = None,
+            MarkEvent::Added(_) => repeat.added_s = Some(at_s),
+            MarkEvent::Session(_) | MarkEvent::Note => {}
         }
     }
     repeats
@@ -141,14 +141,14 @@ fn repeats(protocol: &Protocol, marks: &MarksFile, ride: &Ride) -> Vec<Repeat> {
 
 /// The marks' clock less session time, the rider's reaction with it.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Offset {
+struct MarksOffset {
     offset_s: f64,
     /// Standard deviation of one edge about it.
     spread_s: f64,
     edges: usize,
 }
 
-impl Offset {
+impl MarksOffset {
     fn standard_uncertainty_s(&self) -> f64 {
         // No better than the tenths that marks are written in and the seconds that edges are found in allow.
         (MEDIAN_PER_MEAN * self.spread_s / (self.edges as f64).sqrt()).hypot(0.1)
@@ -158,7 +158,7 @@ impl Offset {
     ///
     /// # Errors
     /// Why there is none, in words.
-    fn of(repeats: &[Repeat], alone: &Matches) -> Result<Self, String> {
+    fn of(repeats: &[MarkedRepeat], alone: &Matches) -> Result<Self, String> {
         let found: Vec<(usize, Option<usize>, f64)> = alone
             .found
             .iter()
@@ -221,7 +221,7 @@ impl Offset {
     }
 }
 
-impl Told {
+impl MarksEvidence {
     /// What the marks of a session say, given what was found without them.
     pub fn of(protocol: &Protocol, marks: &MarksFile, alone: &Matches, ride: &Ride) -> Self {
         let name = marks.file.file_name().map_or_else(|| "marks".into(), |name| name.to_string_lossy().into_owned());
@@ -230,7 +230,7 @@ impl Told {
         if repeats.iter().all(|r| !r.was_begun() && r.spoiled.is_none()) {
             return told;
         }
-        let offset = Offset::of(&repeats, alone);
+        let offset = MarksOffset::of(&repeats, alone);
         match &offset {
             Ok(offset) => told.cautions.push(format!(
                 "{name}: its clock is {:.1} s {} session time (± {:.1} s, k = 2, the rider's reaction in it; {} edges, which \
@@ -258,7 +258,7 @@ impl Told {
             let Some((pressed_s, text)) = &repeat.spoiled else { continue };
             // A key is often pressed in the recovery after it; just before its end is surely within it.
             let within_s = repeat.ended_s.map_or(*pressed_s, |ended_s| pressed_s.min(ended_s - 1.0).max(ended_s - 5.0));
-            let earlier = |r: &&Repeat| r.phase == repeat.phase && r.was_begun() && r.began_s <= repeat.began_s;
+            let earlier = |r: &&MarkedRepeat| r.phase == repeat.phase && r.was_begun() && r.began_s <= repeat.began_s;
             let ridden = repeats.iter().filter(earlier).count() as u32;
             let number = if offset.is_ok() { repeat.number } else { ridden.max(1) };
             told.remarks.push(Remark {

@@ -87,8 +87,8 @@ use std::path::Path;
 pub use model::*;
 pub(crate) use parse::{one_repeat as placed_repeat, overlay, read, selector as placed_selector};
 pub(crate) use phase::{Phases, SIDES, positive, power};
-pub(crate) use tree::{Body, Keys, Node, Place, Reading, Reopened, hex, nearest};
-pub use words::{Slip, one_repeat, range_in_words, selector, watts};
+pub(crate) use tree::{Body, MapKeys, MovedFiles, Node, SourceFiles, TextPlace, hex, nearest};
+pub use words::{TextMistake, one_repeat, range_in_words, selector, watts};
 
 use crate::problem::Problems;
 
@@ -99,7 +99,7 @@ use crate::problem::Problems;
 /// # Errors
 /// Every mistake of the file and of those it extends, each at its place.
 pub fn load(path: &Path, threshold_power_w: Option<f64>) -> Result<Protocol, Problems> {
-    let mut reading = Reading::default();
+    let mut reading = SourceFiles::default();
     let protocol = read(&mut reading, path, None, threshold_power_w);
     reading.close(protocol)
 }
@@ -109,7 +109,7 @@ pub fn load(path: &Path, threshold_power_w: Option<f64>) -> Result<Protocol, Pro
 /// # Errors
 /// As [`load`].
 pub fn load_bytes(path: &Path, bytes: &[u8]) -> Result<Protocol, Problems> {
-    let mut reading = Reading::of(path, bytes);
+    let mut reading = SourceFiles::of(path, bytes);
     let protocol = read(&mut reading, path, None, None);
     reading.close(protocol)
 }

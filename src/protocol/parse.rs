@@ -4,8 +4,8 @@ use std::path::{Path, PathBuf};
 
 use super::model::*;
 use super::phase::{Phases, WHOLE_RIDE, checks, duration, limit, measures_of, phases, power};
-use super::tree::{Body, Entry, Node, Place, Reading};
-use super::words::{self, Slip};
+use super::tree::{Body, MapEntry, Node, SourceFiles, TextPlace};
+use super::words::{self, TextMistake};
 use crate::quantity::Unit;
 
 /// The version of the language.
@@ -13,9 +13,9 @@ const VERSION: &str = "1";
 
 /// Reads a protocol and what it extends. `threshold_power_w`, the rider's own, overrules the file's `basis`.
 pub(crate) fn read(
-    reading: &mut Reading,
+    reading: &mut SourceFiles,
     file: &Path,
-    named_at: Option<Place>,
+    named_at: Option<TextPlace>,
     rider_w: Option<f64>,
 ) -> Option<Protocol> {
     let first = reading.opened();
@@ -63,7 +63,7 @@ pub(crate) fn read(
 }
 
 /// Opens a file and lays it over what it extends.
-fn tree(reading: &mut Reading, file: &Path, named_at: Option<Place>, chain: &mut Vec<PathBuf>) -> Option<Node> {
+fn tree(reading: &mut SourceFiles, file: &Path, named_at: Option<TextPlace>, chain: &mut Vec<PathBuf>) -> Option<Node> {
     let canonical = file.canonicalize().unwrap_or_else(|_| file.to_owned());
     if let (true, Some(at)) = (chain.contains(&canonical), named_at) {
         reading.report(at, "this protocol ends up extending itself", None);
@@ -81,9 +81,9 @@ fn tree(reading: &mut Reading, file: &Path, named_at: Option<Place>, chain: &mut
 /// order, and new ones follow. Other lists and maps are replaced whole.
 pub(crate) fn overlay(base: Node, own: Node) -> Node {
     let (Body::Map(mut merged), Body::Map(entries)) = (base.body, own.body.clone()) else { return own };
-    for Entry { key, key_at, value } in entries {
+    for MapEntry { key, key_at, value } in entries {
         let Some(under) = merged.iter_mut().find(|e| e.key == key) else {
-            merged.push(Entry { key, key_at, value });
+            merged.push(MapEntry { key, key_at, value });
             continue;
         };
         under.key_at = key_at;
@@ -123,7 +123,7 @@ fn overlay_named(mut below: Vec<Node>, above: &[Node], name_key: &str) -> Vec<No
     below
 }
 
-fn needs(reading: &mut Reading, node: &Node) -> Needs {
+fn needs(reading: &mut SourceFiles, node: &Node) -> Needs {
     let mut needs = Needs { references: 1, warm_up_s: None };
     let Some(mut keys) = reading.map(node, "`needs`") else { return needs };
     if let Some(count) = keys.take("references").and_then(|n| reading.count(n, 1)) {
@@ -134,7 +134,7 @@ fn needs(reading: &mut Reading, node: &Node) -> Needs {
     needs
 }
 
-fn decision(reading: &mut Reading, node: &Node) -> Decision {
+fn decision(reading: &mut SourceFiles, node: &Node) -> Decision {
     let mut decision = Decision { rule: Rule::Guarded, coverage: 0.95 };
     let Some(mut keys) = reading.map(node, "`decision`") else { return decision };
     let rules = [("simple", Rule::Simple), ("guarded", Rule::Guarded)];
@@ -154,14 +154,14 @@ fn decision(reading: &mut Reading, node: &Node) -> Decision {
     decision
 }
 
-fn basis(reading: &mut Reading, node: &Node) -> Option<f64> {
+fn basis(reading: &mut SourceFiles, node: &Node) -> Option<f64> {
     let mut keys = reading.map(node, "`basis`")?;
     let power_w = keys.need(reading, "threshold_power", "250 W").and_then(|n| power(reading, n));
     keys.finish(reading);
     power_w
 }
 
-fn contrasts(reading: &mut Reading, node: &Node, phases: Option<&Phases>) -> Vec<Contrast> {
+fn contrasts(reading: &mut SourceFiles, node: &Node, phases: Option<&Phases>) -> Vec<Contrast> {
     let mut contrasts: Vec<Contrast> = vec![];
     for item in reading.list(node, "contrasts").unwrap_or_default() {
         let Some(contrast) = contrast(reading, item, phases) else { continue };
@@ -175,7 +175,7 @@ fn contrasts(reading: &mut Reading, node: &Node, phases: Option<&Phases>) -> Vec
     contrasts
 }
 
-fn contrast(reading: &mut Reading, node: &Node, phases: Option<&Phases>) -> Option<Contrast> {
+fn contrast(reading: &mut SourceFiles, node: &Node, phases: Option<&Phases>) -> Option<Contrast> {
     let mut keys = reading.map(node, "a contrast")?;
     let name = keys.need(reading, "contrast", "ring-shift").and_then(|n| reading.text(n));
     let of_node = keys.need(reading, "of", "steady[ring=small]");
@@ -237,20 +237,20 @@ fn partner<'p>(phase: &Phase, of: &Selector, against: &Selector, phases: &'p [Ph
 }
 
 /// What [`words::selector`] and its kin are: a text against phases and their repeats.
-type ReadSelector = fn(&str, &[Phase]) -> Result<Selector, Slip>;
+type ReadSelector = fn(&str, &[Phase]) -> Result<Selector, TextMistake>;
 
 /// A selector of any number of phases, at its place.
-pub(crate) fn selector(reading: &mut Reading, node: &Node, phases: Option<&Phases>) -> Option<Selector> {
+pub(crate) fn selector(reading: &mut SourceFiles, node: &Node, phases: Option<&Phases>) -> Option<Selector> {
     placed(reading, node, phases, words::selector)
 }
 
 /// A selector of one repeat of one phase, at its place.
-pub(crate) fn one_repeat(reading: &mut Reading, node: &Node, phases: Option<&Phases>) -> Option<Selector> {
+pub(crate) fn one_repeat(reading: &mut SourceFiles, node: &Node, phases: Option<&Phases>) -> Option<Selector> {
     placed(reading, node, phases, words::one_repeat)
 }
 
 /// `None` without a report where the phases themselves could not be read.
-fn placed(reading: &mut Reading, node: &Node, phases: Option<&Phases>, read: ReadSelector) -> Option<Selector> {
+fn placed(reading: &mut SourceFiles, node: &Node, phases: Option<&Phases>, read: ReadSelector) -> Option<Selector> {
     let Some(text) = node.as_text() else { return reading.expected(node, "a phase, as in `steady[ring=small]`") };
     let phases = phases?;
     match read(text, &phases.all) {

@@ -1,8 +1,8 @@
 //! Phases: drills, `for_each` and checks.
 
 use super::model::*;
-use super::tree::{Body, Keys, Node, Reading, list, nearest};
-use super::words::{Span, normal_form};
+use super::tree::{Body, MapKeys, Node, SourceFiles, list, nearest};
+use super::words::{RangeForm, normal_form};
 use crate::quantity::{Limit, Range, Unit};
 
 /// A cadence written as one value means this much to either side (common practice, no source: nobody
@@ -81,12 +81,12 @@ pub(super) fn is_claimed(measure: Measure) -> bool {
     matches!(measure, MeanError | LeftError | RightError | WorkError | PeakError)
 }
 
-pub(super) fn limit(reading: &mut Reading, node: &Node, measure: Measure) -> Option<Limit> {
+pub(super) fn limit(reading: &mut SourceFiles, node: &Node, measure: Measure) -> Option<Limit> {
     reading.words(node, "a limit, as in `within 2 %`", |w| w.limit(measure))
 }
 
 /// A map of measures to limits.
-pub(super) fn checks(reading: &mut Reading, node: &Node, where_: &str, allowed: &[Measure]) -> Vec<Check> {
+pub(super) fn checks(reading: &mut SourceFiles, node: &Node, where_: &str, allowed: &[Measure]) -> Vec<Check> {
     let Body::Map(entries) = &node.body else {
         reading.expected::<()>(node, "measures with their limits, as in `mean_error: within 2 %`");
         return vec![];
@@ -111,7 +111,7 @@ pub(super) fn checks(reading: &mut Reading, node: &Node, where_: &str, allowed: 
 }
 
 /// `within 2 %`, or the long form `{limit, advisory, clause, over}`.
-fn check(reading: &mut Reading, node: &Node, measure: Measure) -> Option<Check> {
+fn check(reading: &mut SourceFiles, node: &Node, measure: Measure) -> Option<Check> {
     if !matches!(node.body, Body::Map(_)) {
         let limit = limit(reading, node, measure)?;
         return Some(Check { measure, limit, advisory: false, clause: None, over_s: None });
@@ -130,15 +130,15 @@ fn check(reading: &mut Reading, node: &Node, measure: Measure) -> Option<Check> 
 }
 
 /// A power above zero.
-pub(crate) fn power(reading: &mut Reading, node: &Node) -> Option<f64> {
+pub(crate) fn power(reading: &mut SourceFiles, node: &Node) -> Option<f64> {
     positive(reading, node, Unit::Watt, "a power, as in `250 W`")
 }
 
-pub(super) fn duration(reading: &mut Reading, node: &Node) -> Option<f64> {
+pub(super) fn duration(reading: &mut SourceFiles, node: &Node) -> Option<f64> {
     positive(reading, node, Unit::Second, "a duration, as in `10 min`")
 }
 
-pub(crate) fn positive(reading: &mut Reading, node: &Node, unit: Unit, what: &str) -> Option<f64> {
+pub(crate) fn positive(reading: &mut SourceFiles, node: &Node, unit: Unit, what: &str) -> Option<f64> {
     let value = reading.words(node, what, |w| w.amount(unit))?;
     if value == 0.0 {
         reading.report(node.at, format!("expected {what}, more than zero"), None);
@@ -148,11 +148,11 @@ pub(crate) fn positive(reading: &mut Reading, node: &Node, unit: Unit, what: &st
 }
 
 /// A range of durations; a bare one becomes what `bare` makes of it.
-fn times(reading: &mut Reading, node: &Node, bare: fn(f64) -> Range) -> Option<Range> {
+fn times(reading: &mut SourceFiles, node: &Node, bare: fn(f64) -> Range) -> Option<Range> {
     let range = reading.words(node, "a duration, as in `4 min` or `6..12 s`", |w| {
         Ok(match w.span(Unit::Second)? {
-            Span::Bare(duration_s) => bare(duration_s),
-            Span::Range(range) => range,
+            RangeForm::Bare(duration_s) => bare(duration_s),
+            RangeForm::Range(range) => range,
         })
     })?;
     if range.high.or(range.low) == Some(0.0) {
@@ -162,16 +162,18 @@ fn times(reading: &mut Reading, node: &Node, bare: fn(f64) -> Range) -> Option<R
     Some(range)
 }
 
-fn cadence(reading: &mut Reading, node: &Node) -> Option<Range> {
+fn cadence(reading: &mut SourceFiles, node: &Node) -> Option<Range> {
     reading.words(node, "a cadence, as in `85..95 rpm`", |w| {
         Ok(match w.span(Unit::Rpm)? {
-            Span::Bare(rpm) => Range::between((rpm - CADENCE_HALF_WIDTH_RPM).max(0.0), rpm + CADENCE_HALF_WIDTH_RPM),
-            Span::Range(range) => range,
+            RangeForm::Bare(rpm) => {
+                Range::between((rpm - CADENCE_HALF_WIDTH_RPM).max(0.0), rpm + CADENCE_HALF_WIDTH_RPM)
+            }
+            RangeForm::Range(range) => range,
         })
     })
 }
 
-fn target(reading: &mut Reading, node: &Node, threshold_w: Option<f64>) -> Option<Target> {
+fn target(reading: &mut SourceFiles, node: &Node, threshold_w: Option<f64>) -> Option<Target> {
     reading.words(node, "a power, as in `200 W`", |w| w.target(threshold_w))
 }
 
@@ -187,7 +189,7 @@ pub(crate) struct Phases {
     pub unread: Vec<String>,
 }
 
-pub(super) fn phases(reading: &mut Reading, node: &Node, threshold_w: Option<f64>) -> Phases {
+pub(super) fn phases(reading: &mut SourceFiles, node: &Node, threshold_w: Option<f64>) -> Phases {
     let mut phases = Phases::default();
     for item in reading.list(node, "phases").unwrap_or_default() {
         let name = item.get("phase").filter(|n| n.as_text().is_some());
@@ -211,7 +213,7 @@ pub(super) fn phases(reading: &mut Reading, node: &Node, threshold_w: Option<f64
 }
 
 /// A name that a selector can hold.
-fn phase_name(reading: &mut Reading, node: &Node) -> Option<String> {
+fn phase_name(reading: &mut SourceFiles, node: &Node) -> Option<String> {
     let name = reading.text(node)?;
     if name.chars().all(|c| c.is_alphanumeric() || matches!(c, '-' | '_' | '.')) {
         return Some(name);
@@ -226,7 +228,7 @@ fn phase_name(reading: &mut Reading, node: &Node) -> Option<String> {
     None
 }
 
-fn phase(reading: &mut Reading, node: &Node, threshold_w: Option<f64>) -> Option<Vec<Phase>> {
+fn phase(reading: &mut SourceFiles, node: &Node, threshold_w: Option<f64>) -> Option<Vec<Phase>> {
     let mut keys = reading.map(node, "a phase")?;
     let name = keys.need(reading, "phase", "steady").and_then(|n| phase_name(reading, n));
     let drills = DRILLS.map(|d| (d, d));
@@ -237,8 +239,8 @@ fn phase(reading: &mut Reading, node: &Node, threshold_w: Option<f64>) -> Option
     let cadence_rpm = keys.take("cadence").and_then(|n| cadence(reading, n));
     let grade_pct = keys.take("grade").and_then(|n| {
         reading.words(n, "a grade, as in `4..9 %`", |w| match w.span(Unit::Percent)? {
-            Span::Range(range) => Ok(range),
-            Span::Bare(pct) => Ok(Range::between(pct, pct)),
+            RangeForm::Range(range) => Ok(range),
+            RangeForm::Bare(pct) => Ok(Range::between(pct, pct)),
         })
     });
     let repeats = keys.take("repeat").map_or(Some(1), |n| reading.count(n, 1));
@@ -291,7 +293,7 @@ fn phase(reading: &mut Reading, node: &Node, threshold_w: Option<f64>) -> Option
     Some(phases)
 }
 
-fn part(reading: &mut Reading, keys: &mut Keys) -> Part {
+fn part(reading: &mut SourceFiles, keys: &mut MapKeys) -> Part {
     let advisory = keys.take("advisory").and_then(|n| reading.flag(n)).unwrap_or(false);
     let node = keys.take("optional");
     let optional = node.and_then(|n| reading.flag(n)).unwrap_or(false);
@@ -307,7 +309,7 @@ fn part(reading: &mut Reading, keys: &mut Keys) -> Part {
 }
 
 /// `recover` of a steady phase: easy spinning between the combinations of its `for_each`.
-fn steady_recovery(reading: &mut Reading, keys: &mut Keys, repeats: Option<u32>) -> Option<Range> {
+fn steady_recovery(reading: &mut SourceFiles, keys: &mut MapKeys, repeats: Option<u32>) -> Option<Range> {
     let node = keys.take("recover")?;
     if repeats.is_some_and(|n| n > 1) {
         let message = "`recover` of a steady phase lies between the combinations of `for_each`, not between repeats";
@@ -357,7 +359,12 @@ impl Combination {
 }
 
 /// The combinations of `for_each` in ride order; one without keys where there is none.
-fn combinations(reading: &mut Reading, keys: &mut Keys, drill: &str, threshold_w: Option<f64>) -> Vec<Combination> {
+fn combinations(
+    reading: &mut SourceFiles,
+    keys: &mut MapKeys,
+    drill: &str,
+    threshold_w: Option<f64>,
+) -> Vec<Combination> {
     let orders = [("as_written", false), ("counterbalanced", true)];
     let order_node = keys.take("order");
     let counterbalanced = order_node.and_then(|n| reading.one_of(n, &orders)).unwrap_or(false);
@@ -423,7 +430,7 @@ fn combine(axes: &[Vec<Combination>], counterbalanced: bool) -> Vec<Combination>
     inner.iter().enumerate().flat_map(|(n, i)| turned(n).into_iter().map(|o| o.with(i)).collect::<Vec<_>>()).collect()
 }
 
-fn axis_value(reading: &mut Reading, key: &str, node: &Node, threshold_w: Option<f64>) -> Option<Combination> {
+fn axis_value(reading: &mut SourceFiles, key: &str, node: &Node, threshold_w: Option<f64>) -> Option<Combination> {
     let mut value = Combination::default();
     match key {
         "ring" => value.ring = Some(reading.one_of(node, &RINGS)?),
@@ -437,13 +444,13 @@ fn axis_value(reading: &mut Reading, key: &str, node: &Node, threshold_w: Option
 
 /// The keys of a drill. `swept` is the first power of `for_each`, where that sets it.
 fn drill(
-    reading: &mut Reading,
-    keys: &mut Keys,
+    reading: &mut SourceFiles,
+    keys: &mut MapKeys,
     word: &str,
     threshold_w: Option<f64>,
     swept: Option<Target>,
 ) -> Option<Drill> {
-    let hold = |reading: &mut Reading, n: &Node| {
+    let hold = |reading: &mut SourceFiles, n: &Node| {
         reading.words(n, "a power and a duration, as in `200 W for 20 s`", |w| w.hold(threshold_w))
     };
     match word {
@@ -519,7 +526,7 @@ fn drill(
     }
 }
 
-fn ramp(reading: &mut Reading, keys: &mut Keys, threshold_w: Option<f64>) -> Option<Drill> {
+fn ramp(reading: &mut SourceFiles, keys: &mut MapKeys, threshold_w: Option<f64>) -> Option<Drill> {
     let steps_w = keys.need(reading, "steps", "[50 W, 100 W, 200 W, 400 W]").and_then(|n| {
         let items = reading.list(n, "powers")?;
         let mut steps_w = vec![];
@@ -546,7 +553,7 @@ fn ramp(reading: &mut Reading, keys: &mut Keys, threshold_w: Option<f64>) -> Opt
     Some(Drill::Ramp { steps_w, each_s, settle_s })
 }
 
-fn static_load(reading: &mut Reading, keys: &mut Keys) -> Option<Drill> {
+fn static_load(reading: &mut SourceFiles, keys: &mut MapKeys) -> Option<Drill> {
     let loads_kg = keys.need(reading, "loads", "[5 kg, 10 kg, 5 kg]").and_then(|n| {
         let items = reading.list(n, "masses")?;
         items.iter().map(|i| reading.words(i, "a mass, as in `10 kg`", |w| w.amount(Unit::Kilogram))).collect()

@@ -1,7 +1,7 @@
 //! YAML to a tree whose nodes keep their place and their text as written.
 //!
 //! The tree is built from the parser's events, not through serde: serde's data model turns `1.10` into a
-//! number and drops places. [`Reading`] collects every mistake on the way, in all the files it opened.
+//! number and drops places. [`SourceFiles`] collects every mistake on the way, in all the files it opened.
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 use granit_parser::{ErrorKind, Event, Parser, ScalarStyle, ScanError, Span, StrInput};
 use sha2::{Digest, Sha256};
 
-use super::words::{Slip, Words};
+use super::words::{TextMistake, TextReader};
 use crate::problem::{Problem, Problems};
 
 /// Far above any protocol or session that a person writes (a long one has some 20 kB).
@@ -28,7 +28,7 @@ const STAND_IN_COLON: char = '∶';
 
 /// Where something stands: a stretch of one line in one of the reading's files.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct Place {
+pub(crate) struct TextPlace {
     source: usize,
     line: usize,
     column: usize,
@@ -37,7 +37,7 @@ pub(crate) struct Place {
 
 #[derive(Debug, Clone)]
 pub(crate) struct Node {
-    pub at: Place,
+    pub at: TextPlace,
     pub body: Body,
 }
 
@@ -47,7 +47,7 @@ pub(crate) enum Body {
     /// lines keep characters from lining up.
     Text(String, Option<usize>),
     List(Vec<Node>),
-    Map(Vec<Entry>),
+    Map(Vec<MapEntry>),
     /// Nothing after the colon.
     Empty,
     /// A `?` that nobody has filled in yet (reported when the tree was built).
@@ -55,9 +55,9 @@ pub(crate) enum Body {
 }
 
 #[derive(Debug, Clone)]
-pub(crate) struct Entry {
+pub(crate) struct MapEntry {
     pub key: String,
-    pub key_at: Place,
+    pub key_at: TextPlace,
     pub value: Node,
 }
 
@@ -105,7 +105,7 @@ struct Source {
 
 /// Files being read, and the mistakes found in them so far.
 #[derive(Default)]
-pub(crate) struct Reading {
+pub(crate) struct SourceFiles {
     sources: Vec<Source>,
     problems: Vec<Problem>,
     /// A file whose bytes are at hand.
@@ -113,12 +113,12 @@ pub(crate) struct Reading {
     /// Whether a `?` is left blank and recordings may be missing still.
     before_ride: bool,
     /// Of a session that was judged before.
-    reopened: Option<Reopened>,
+    reopened: Option<MovedFiles>,
 }
 
 /// A session that is read again after it was judged: what it names may lie elsewhere by now.
 #[derive(Debug, Clone, Default)]
-pub(crate) struct Reopened {
+pub(crate) struct MovedFiles {
     /// Taken where the file that the session names is not there.
     pub protocol: Option<PathBuf>,
     pub marks: Option<PathBuf>,
@@ -131,7 +131,7 @@ pub(crate) struct Reopened {
 
 const UNSAID: &str = "nobody has filled this in";
 
-impl Reading {
+impl SourceFiles {
     /// A reading that takes one file's bytes from memory.
     pub fn of(file: &Path, bytes: &[u8]) -> Self {
         Self { held: Some((file.to_owned(), bytes.to_owned())), ..Self::default() }
@@ -144,11 +144,11 @@ impl Reading {
 
     /// A reading of the bytes of a session that was judged before: recordings and pictures are not looked for, and
     /// protocol and marks may be given.
-    pub fn reopening(file: &Path, bytes: &[u8], given: Reopened) -> Self {
+    pub fn reopening(file: &Path, bytes: &[u8], given: MovedFiles) -> Self {
         Self { reopened: Some(given), ..Self::of(file, bytes) }
     }
 
-    pub fn reopened(&mut self) -> Option<&mut Reopened> {
+    pub fn reopened(&mut self) -> Option<&mut MovedFiles> {
         self.reopened.as_mut()
     }
 
@@ -165,7 +165,7 @@ impl Reading {
         }
     }
 
-    pub fn report(&mut self, at: Place, message: impl Into<String>, help: Option<String>) {
+    pub fn report(&mut self, at: TextPlace, message: impl Into<String>, help: Option<String>) {
         let source = &self.sources[at.source];
         self.problems.push(Problem {
             file: source.file.clone(),
@@ -188,7 +188,7 @@ impl Reading {
     }
 
     /// The folder that relative paths written at `at` start from.
-    pub fn folder(&self, at: Place) -> &Path {
+    pub fn folder(&self, at: TextPlace) -> &Path {
         self.sources[at.source].file.parent().unwrap_or(Path::new(""))
     }
 
@@ -207,7 +207,7 @@ impl Reading {
 
     /// Reads one file to a tree. `named_at` is where another file names it; a file that can't be
     /// opened is a mistake there.
-    pub fn open(&mut self, file: &Path, named_at: Option<Place>) -> Option<Node> {
+    pub fn open(&mut self, file: &Path, named_at: Option<TextPlace>) -> Option<Node> {
         let held = self.held.take_if(|(held, _)| held == file);
         let bytes = match held.map_or_else(|| read_bounded(file), |(_, bytes)| Ok(bytes)) {
             Ok(bytes) => bytes,
@@ -222,7 +222,7 @@ impl Reading {
         self.open_bytes(file, bytes)
     }
 
-    /// [`Reading::open`] of bytes at hand.
+    /// [`SourceFiles::open`] of bytes at hand.
     pub fn open_bytes(&mut self, file: &Path, bytes: Vec<u8>) -> Option<Node> {
         let text = String::from_utf8_lossy(&bytes).into_owned();
         let bad = std::str::from_utf8(&bytes).err().map(|e| e.valid_up_to());
@@ -232,7 +232,7 @@ impl Reading {
         if let Some(at) = bad {
             let (line, column) =
                 place_of_char(&text, String::from_utf8_lossy(&self.sources[source].bytes[..at]).chars().count());
-            let at = Place { source, line, column, length: 1 };
+            let at = TextPlace { source, line, column, length: 1 };
             self.report(at, "this is no UTF-8 text", Some("save the file as UTF-8".into()));
             return None;
         }
@@ -249,7 +249,7 @@ impl Reading {
         if !tabs.is_empty() {
             for line in tabs {
                 let column = 1 + self.sources[source].lines[line - 1].find('\t').unwrap_or(0);
-                let at = Place { source, line, column, length: 1 };
+                let at = TextPlace { source, line, column, length: 1 };
                 self.report(at, "a tab indents this line, YAML wants spaces", Some("use two spaces a level".into()));
             }
             return None;
@@ -266,7 +266,7 @@ impl Reading {
                     return match root {
                         Some(root) => Some(root),
                         None => {
-                            let at = Place { source, line: 1, column: 1, length: 1 };
+                            let at = TextPlace { source, line: 1, column: 1, length: 1 };
                             let help = "begin with `assize: 1` (a protocol) or `assize_session: 1` (a session)";
                             self.report(at, "the file is empty", Some(help.into()));
                             None
@@ -278,14 +278,18 @@ impl Reading {
                         text = mended.text;
                         if let Some((column, help)) = mended.second_colon {
                             let message = "a second `: ` on this line: YAML takes what stands before it for a key";
-                            self.report(Place { source, line: mended.line, column, length: 1 }, message, Some(help));
+                            self.report(
+                                TextPlace { source, line: mended.line, column, length: 1 },
+                                message,
+                                Some(help),
+                            );
                         }
                     }
                     None => {
                         let lines = self.sources[source].lines.len().max(1);
                         let mark = *error.marker();
                         let line = mark.line().clamp(1, lines);
-                        let at = Place { source, line, column: mark.col() + 1, length: 1 };
+                        let at = TextPlace { source, line, column: mark.col() + 1, length: 1 };
                         let (message, help) = explain(&error);
                         self.report(at, message, Some(help));
                         return None;
@@ -293,7 +297,7 @@ impl Reading {
                 },
             }
         }
-        let at = Place { source, line: 1, column: 1, length: 1 };
+        let at = TextPlace { source, line: 1, column: 1, length: 1 };
         self.report(at, format!("more than {MAX_MENDED} lines of this file are no valid YAML"), None);
         None
     }
@@ -316,14 +320,14 @@ impl Reading {
     }
 
     /// ` #` right after a text, one space apart, is more likely a lost half than a comment.
-    fn swallowed(&self, node: &Node) -> Option<(Place, String)> {
+    fn swallowed(&self, node: &Node) -> Option<(TextPlace, String)> {
         let Body::Text(_, Some(0)) = node.body else { return None };
         let line = &self.sources[node.at.source].lines[node.at.line - 1];
         let rest: String = line.chars().skip(node.at.column - 1 + node.at.length).collect();
         let comment = rest.strip_prefix(" #")?;
         let written = format!("#{}", comment.trim_end());
         let length = written.chars().count();
-        Some((Place { column: node.at.column + node.at.length + 1, length, ..node.at }, written))
+        Some((TextPlace { column: node.at.column + node.at.length + 1, length, ..node.at }, written))
     }
 
     /// Reports that something else stands here; always `None`.
@@ -344,9 +348,14 @@ impl Reading {
     }
 
     /// A sentence of the language. `what` names it where something else stands.
-    pub fn words<T>(&mut self, node: &Node, what: &str, read: impl FnOnce(&mut Words) -> Result<T, Slip>) -> Option<T> {
+    pub fn words<T>(
+        &mut self,
+        node: &Node,
+        what: &str,
+        read: impl FnOnce(&mut TextReader) -> Result<T, TextMistake>,
+    ) -> Option<T> {
         let Body::Text(text, _) = &node.body else { return self.expected(node, what) };
-        let result = Words::new(text).and_then(|mut words| {
+        let result = TextReader::new(text).and_then(|mut words| {
             let value = read(&mut words)?;
             words.end()?;
             Ok(value)
@@ -355,10 +364,10 @@ impl Reading {
     }
 
     /// Reports a slip inside a scalar at its own characters.
-    pub fn slip(&mut self, node: &Node, slip: Slip) {
+    pub fn slip(&mut self, node: &Node, slip: TextMistake) {
         let at = match node.body {
             Body::Text(_, Some(offset)) => {
-                Place { column: node.at.column + offset + slip.from, length: slip.to - slip.from, ..node.at }
+                TextPlace { column: node.at.column + offset + slip.from, length: slip.to - slip.from, ..node.at }
             }
             _ => node.at,
         };
@@ -411,9 +420,9 @@ impl Reading {
         }
     }
 
-    pub fn map<'n>(&mut self, node: &'n Node, what: &str) -> Option<Keys<'n>> {
+    pub fn map<'n>(&mut self, node: &'n Node, what: &str) -> Option<MapKeys<'n>> {
         match &node.body {
-            Body::Map(entries) => Some(Keys { entries, at: node.at, what: what.to_owned(), known: vec![] }),
+            Body::Map(entries) => Some(MapKeys { entries, at: node.at, what: what.to_owned(), known: vec![] }),
             _ => self.expected(node, what),
         }
     }
@@ -430,7 +439,7 @@ impl Reading {
         None
     }
 
-    /// [`Reading::existing_file`]; of a session that is read again the file need not be there.
+    /// [`SourceFiles::existing_file`]; of a session that is read again the file need not be there.
     pub fn file_of_session(&mut self, node: &Node) -> Option<PathBuf> {
         if self.reopened.is_none() {
             return self.existing_file(node);
@@ -441,21 +450,21 @@ impl Reading {
 }
 
 /// The keys of one map: what was asked for is known, the rest is a mistake.
-pub(crate) struct Keys<'n> {
-    pub entries: &'n [Entry],
-    pub at: Place,
+pub(crate) struct MapKeys<'n> {
+    pub entries: &'n [MapEntry],
+    pub at: TextPlace,
     what: String,
     known: Vec<&'static str>,
 }
 
-impl<'n> Keys<'n> {
+impl<'n> MapKeys<'n> {
     pub fn take(&mut self, key: &'static str) -> Option<&'n Node> {
         self.known.push(key);
         self.entries.iter().find(|e| e.key == key).map(|e| &e.value)
     }
 
     /// A key that must be there; `example` shows it.
-    pub fn need(&mut self, reading: &mut Reading, key: &'static str, example: &str) -> Option<&'n Node> {
+    pub fn need(&mut self, reading: &mut SourceFiles, key: &'static str, example: &str) -> Option<&'n Node> {
         let node = self.take(key);
         if node.is_none() {
             let at = self.entries.first().map_or(self.at, |e| e.key_at);
@@ -465,12 +474,12 @@ impl<'n> Keys<'n> {
     }
 
     /// Entries that nobody asked for.
-    pub fn rest(&self) -> impl Iterator<Item = &'n Entry> + use<'n, '_> {
+    pub fn rest(&self) -> impl Iterator<Item = &'n MapEntry> + use<'n, '_> {
         self.entries.iter().filter(|e| !self.known.contains(&e.key.as_str()))
     }
 
     /// Reports every key that was not asked for.
-    pub fn finish(self, reading: &mut Reading) {
+    pub fn finish(self, reading: &mut SourceFiles) {
         for entry in self.rest() {
             let help = nearest(&entry.key, &self.known)
                 .or_else(|| Some(format!("known here: {}", list(&self.known))).filter(|_| !self.known.is_empty()));
@@ -517,7 +526,7 @@ fn place_of_char(text: &str, index: usize) -> (usize, usize) {
 }
 
 /// A file's text with one slip mended, as many characters as before.
-struct Mended {
+struct Repaired {
     text: String,
     line: usize,
     /// Its column and the right form; the other slips are reported where their text is read.
@@ -525,7 +534,7 @@ struct Mended {
 }
 
 /// Mends a known slip on the line of a YAML error, so that reading can go on.
-fn mend(text: &str, error: &ScanError) -> Option<Mended> {
+fn mend(text: &str, error: &ScanError) -> Option<Repaired> {
     // An error about a folded text may be raised on the line after the slip.
     let at = error.marker().line();
     for number in [at, at.saturating_sub(1)] {
@@ -536,7 +545,7 @@ fn mend(text: &str, error: &ScanError) -> Option<Mended> {
             let mut chars: Vec<char> = lines[number - 1].chars().collect();
             chars[column] = stand_in;
             lines[number - 1] = chars.into_iter().collect();
-            Some(Mended { text: lines.join("\n"), line: number, second_colon })
+            Some(Repaired { text: lines.join("\n"), line: number, second_colon })
         };
         let next_visible = |from: usize| line[from..].iter().find(|c| !c.is_whitespace()).copied();
         for column in value_starts(&line) {
@@ -602,7 +611,7 @@ fn explain(error: &ScanError) -> (String, String) {
     (format!("this is no valid YAML: {}", error.info()), format!("{help}{more}"))
 }
 
-type Mistake = (Place, String, Option<String>);
+type Mistake = (TextPlace, String, Option<String>);
 
 struct Builder<'t> {
     parser: Parser<'t, StrInput<'t>>,
@@ -649,11 +658,11 @@ impl<'t> Builder<'t> {
         self.parser.next().unwrap_or_else(|| Err(ScanError::new(Default::default(), "the file ends too early")))
     }
 
-    fn place(&self, span: Span) -> Place {
+    fn place(&self, span: Span) -> TextPlace {
         let (line, column) = (span.start.line().clamp(1, self.lines.len().max(1)), span.start.col() + 1);
         let rest = (self.lines.get(line - 1).copied().unwrap_or(0) + 1).saturating_sub(column);
         let length = if span.end.line() == span.start.line() { span.len() } else { rest };
-        Place { source: self.source, line, column, length: length.min(rest).max(1) }
+        TextPlace { source: self.source, line, column, length: length.min(rest).max(1) }
     }
 
     fn node(&mut self, event: Event<'t>, span: Span) -> Result<Node, ScanError> {
@@ -705,13 +714,13 @@ impl<'t> Builder<'t> {
         Ok(())
     }
 
-    fn refuse_tag(&mut self, at: Place, tagged: bool) {
+    fn refuse_tag(&mut self, at: TextPlace, tagged: bool) {
         if tagged {
             self.problems.push((at, "tags (`!…`) have no meaning here".into(), Some("quote a text with `!`".into())));
         }
     }
 
-    fn scalar(&mut self, text: &str, style: ScalarStyle, span: Span, at: Place) -> Body {
+    fn scalar(&mut self, text: &str, style: ScalarStyle, span: Span, at: TextPlace) -> Body {
         // The parser stands `~` for a value that is not there.
         if style == ScalarStyle::Plain && matches!(text, "" | "~" | "null") {
             return Body::Empty;
@@ -729,8 +738,8 @@ impl<'t> Builder<'t> {
         Body::Text(text.to_owned(), offset)
     }
 
-    fn entries(&mut self) -> Result<Vec<Entry>, ScanError> {
-        let mut entries: Vec<Entry> = vec![];
+    fn entries(&mut self) -> Result<Vec<MapEntry>, ScanError> {
+        let mut entries: Vec<MapEntry> = vec![];
         loop {
             let (event, span) = self.next()?;
             if event == Event::MappingEnd {
@@ -755,7 +764,7 @@ impl<'t> Builder<'t> {
                     let message = format!("`{key}` is written twice, first on line {}", first.key_at.line);
                     self.problems.push((key_at, message, Some("keep one of them".into())));
                 }
-                None => entries.push(Entry { key, key_at, value }),
+                None => entries.push(MapEntry { key, key_at, value }),
             }
         }
     }
@@ -763,8 +772,8 @@ impl<'t> Builder<'t> {
 
 /// `{length: 172,5 mm}` reaches YAML as `length: 172` and a key `5 mm`: put together again, so that the
 /// decimal comma gets its own message.
-fn rejoin_decimal_comma(entries: &mut [Entry], key: &str, key_at: Place) -> bool {
-    let Some(Entry { value: Node { at, body: Body::Text(text, Some(0)) }, .. }) = entries.last_mut() else {
+fn rejoin_decimal_comma(entries: &mut [MapEntry], key: &str, key_at: TextPlace) -> bool {
+    let Some(MapEntry { value: Node { at, body: Body::Text(text, Some(0)) }, .. }) = entries.last_mut() else {
         return false;
     };
     let adjacent = at.line == key_at.line && at.column + at.length + 1 == key_at.column;
@@ -825,7 +834,7 @@ mod tests {
         let mut compared = 0;
         for file in files.filter(|file| !mistaken.iter().any(|name| file.ends_with(name))) {
             let theirs: Value = serde_yaml::from_str(&std::fs::read_to_string(&file).unwrap()).unwrap();
-            let ours = Reading::default().open(&file, None).unwrap();
+            let ours = SourceFiles::default().open(&file, None).unwrap();
             assert_eq!(difference(&ours, &theirs, ""), None, "{}", file.display());
             compared += ours.size();
         }
@@ -836,7 +845,7 @@ mod tests {
     #[test]
     fn the_comparison_can_fail() {
         let file = Path::new("made-up.yaml");
-        let ours = Reading::of(file, b"a: [1.10, no, {b: x}]\n").open(file, None).unwrap();
+        let ours = SourceFiles::of(file, b"a: [1.10, no, {b: x}]\n").open(file, None).unwrap();
         let differs = |theirs: &str| difference(&ours, &serde_json::from_str(theirs).unwrap(), "").is_some();
         assert!(!differs(r#"{"a": [1.1, "no", {"b": "x"}]}"#));
         for theirs in [

@@ -1,6 +1,6 @@
 //! The sentences of the language: quantities, ranges, limits, selectors.
 //!
-//! Each reader takes what it understands from the front of a [`Words`] and says, for anything else, which
+//! Each reader takes what it understands from the front of a [`TextReader`] and says, for anything else, which
 //! characters are wrong and what was expected. What is printed here is read back to the same value.
 
 use super::model::{Accept, Hold, Measure, Phase, Selector, Target};
@@ -11,7 +11,7 @@ use crate::quantity::{Bound, Join, Limit, Quantity, Range, Unit};
 /// A mistake within one text: which characters, what was expected, the way out.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error("{message}{}", help.as_ref().map(|h| format!("; {h}")).unwrap_or_default())]
-pub struct Slip {
+pub struct TextMistake {
     /// First character, from 0.
     pub from: usize,
     /// One past the last character.
@@ -90,26 +90,26 @@ const COMPARISONS: [(char, bool); 5] = [('>', true), ('≥', true), (STAND_IN_GR
 
 /// How a range was written: what a bare value means is for the key to say.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) enum Span {
+pub(crate) enum RangeForm {
     Bare(f64),
     Range(Range),
 }
 
 /// One text, cut into numbers, words and signs.
-pub(crate) struct Words {
+pub(crate) struct TextReader {
     tokens: Vec<(Token, usize, usize)>,
     next: usize,
     chars: Vec<char>,
 }
 
-type Read<T> = Result<T, Slip>;
+type ParseResult<T> = Result<T, TextMistake>;
 
-fn slip<T>(from: usize, to: usize, message: impl Into<String>, help: Option<String>) -> Read<T> {
-    Err(Slip { from, to: to.max(from + 1), message: message.into(), help })
+fn slip<T>(from: usize, to: usize, message: impl Into<String>, help: Option<String>) -> ParseResult<T> {
+    Err(TextMistake { from, to: to.max(from + 1), message: message.into(), help })
 }
 
-impl Words {
-    pub fn new(text: &str) -> Read<Self> {
+impl TextReader {
+    pub fn new(text: &str) -> ParseResult<Self> {
         let chars: Vec<char> = text.trim_end().chars().collect();
         let mut tokens: Vec<(Token, usize, usize)> = vec![];
         let mut at = 0;
@@ -194,13 +194,13 @@ impl Words {
         found
     }
 
-    fn unexpected<T>(&self, expected: &str) -> Read<T> {
+    fn unexpected<T>(&self, expected: &str) -> ParseResult<T> {
         let (from, to) = self.here();
         slip(from, to, format!("expected {expected}, found {}", self.written()), None)
     }
 
     /// Reports a comparison sign where words are wanted.
-    fn no_comparison(&self) -> Read<()> {
+    fn no_comparison(&self) -> ParseResult<()> {
         let Some((Token::Comparison { least }, from, to)) = self.tokens.get(self.next) else { return Ok(()) };
         let rest: String = self.chars[*to..].iter().collect();
         let words = if *least { "at least" } else { "at most" };
@@ -213,13 +213,13 @@ impl Words {
     }
 
     /// Nothing may be left.
-    pub fn end(&self) -> Read<()> {
+    pub fn end(&self) -> ParseResult<()> {
         let Some((_, from, _)) = self.tokens.get(self.next) else { return Ok(()) };
         slip(*from, self.chars.len(), format!("nothing more was expected from {} on", self.written()), None)
     }
 
     /// A number without a unit.
-    pub fn number(&mut self) -> Read<f64> {
+    pub fn number(&mut self) -> ParseResult<f64> {
         match self.peek() {
             Some(Token::Number(n)) => {
                 let n = *n;
@@ -231,7 +231,7 @@ impl Words {
     }
 
     /// A unit among `wanted`: the unit and the factor to it. `None` if something else follows.
-    fn unit(&mut self, wanted: &[Unit]) -> Read<Option<(Unit, f64)>> {
+    fn unit(&mut self, wanted: &[Unit]) -> ParseResult<Option<(Unit, f64)>> {
         if wanted == [Unit::One] {
             return Ok(Some((Unit::One, 1.0)));
         }
@@ -257,13 +257,13 @@ impl Words {
         slip(from, to, format!("expected {} here, found `{symbol}`", symbols(wanted)), help)
     }
 
-    fn missing_unit<T>(&self, wanted: &[Unit]) -> Read<T> {
+    fn missing_unit<T>(&self, wanted: &[Unit]) -> ParseResult<T> {
         let (from, to) = self.before();
         slip(from, to, format!("a unit is missing after the number, expected {}", symbols(wanted)), None)
     }
 
     /// `200 W`: one of the wanted units.
-    pub fn quantity(&mut self, wanted: &[Unit]) -> Read<Quantity> {
+    pub fn quantity(&mut self, wanted: &[Unit]) -> ParseResult<Quantity> {
         let number = self.number()?;
         match self.unit(wanted)? {
             Some((unit, factor)) => Ok(Quantity::new(scaled(number, factor), unit)),
@@ -272,7 +272,7 @@ impl Words {
     }
 
     /// A quantity that can't be negative.
-    pub fn amount(&mut self, unit: Unit) -> Read<f64> {
+    pub fn amount(&mut self, unit: Unit) -> ParseResult<f64> {
         let (from, _) = self.here();
         let value = self.quantity(&[unit])?.value;
         if value < 0.0 {
@@ -282,11 +282,15 @@ impl Words {
     }
 
     /// `85..95 rpm`, `30 s..2 min`, `at least 600 W`, `at most 10 s`, or a bare `4 min`.
-    pub fn span(&mut self, unit: Unit) -> Read<Span> {
+    pub fn span(&mut self, unit: Unit) -> ParseResult<RangeForm> {
         self.span_in(&mut |words| words.unit(&[unit]).map(|u| u.map(|(_, factor)| factor)), &[unit])
     }
 
-    fn span_in(&mut self, factor: &mut dyn FnMut(&mut Self) -> Read<Option<f64>>, wanted: &[Unit]) -> Read<Span> {
+    fn span_in(
+        &mut self,
+        factor: &mut dyn FnMut(&mut Self) -> ParseResult<Option<f64>>,
+        wanted: &[Unit],
+    ) -> ParseResult<RangeForm> {
         self.no_comparison()?;
         let at_least = self.take_words(&["at", "least"]);
         let at_most = !at_least && self.take_words(&["at", "most"]);
@@ -301,7 +305,7 @@ impl Words {
             let Some(own) = own else { return self.missing_unit(wanted) };
             let end = scaled(first, own);
             let range = if at_least { Range::at_least(end) } else { Range { low: None, high: Some(end) } };
-            Span::Range(range)
+            RangeForm::Range(range)
         } else if self.take_sign("..") {
             let second = self.number()?;
             let Some(common) = factor(self)? else { return self.missing_unit(wanted) };
@@ -310,14 +314,14 @@ impl Words {
                 let help = Some("write the smaller value first".into());
                 return slip(from, self.before().1, "this range is empty, its first value is the larger one", help);
             }
-            Span::Range(Range::between(low, high))
+            RangeForm::Range(Range::between(low, high))
         } else {
             let Some(own) = own else { return self.missing_unit(wanted) };
-            Span::Bare(scaled(first, own))
+            RangeForm::Bare(scaled(first, own))
         };
         let lowest = match span {
-            Span::Bare(value) => Some(value),
-            Span::Range(range) => range.low.or(range.high),
+            RangeForm::Bare(value) => Some(value),
+            RangeForm::Range(range) => range.low.or(range.high),
         };
         if lowest.is_some_and(|low| low < 0.0) && wanted != [Unit::Percent] {
             return slip(from, self.before().1, "this can't be negative", None);
@@ -326,9 +330,9 @@ impl Words {
     }
 
     /// `200 W`, `30..90 W`, `at least 300 W`, `80 % of threshold_power`.
-    pub fn target(&mut self, threshold_power_w: Option<f64>) -> Read<Target> {
+    pub fn target(&mut self, threshold_power_w: Option<f64>) -> ParseResult<Target> {
         let wanted = [Unit::Watt, Unit::Percent];
-        let mut factor = |words: &mut Self| -> Read<Option<f64>> {
+        let mut factor = |words: &mut Self| -> ParseResult<Option<f64>> {
             let start = words.here().0;
             let Some((unit, factor)) = words.unit(&wanted)? else { return Ok(None) };
             if unit == Unit::Watt {
@@ -351,26 +355,26 @@ impl Words {
             }
         };
         Ok(match self.span_in(&mut factor, &wanted)? {
-            Span::Bare(power_w) => Target::Value(power_w),
-            Span::Range(range) => Target::Within(range),
+            RangeForm::Bare(power_w) => Target::Value(power_w),
+            RangeForm::Range(range) => Target::Within(range),
         })
     }
 
     /// `200 W for 20 s`, `at least 300 W for 5..10 s`.
-    pub fn hold(&mut self, threshold_power_w: Option<f64>) -> Read<Hold> {
+    pub fn hold(&mut self, threshold_power_w: Option<f64>) -> ParseResult<Hold> {
         let power_w = self.target(threshold_power_w)?;
         if !self.take_word("for") {
             return self.unexpected("`for` and a duration, as in `200 W for 20 s`");
         }
         let for_s = match self.span(Unit::Second)? {
-            Span::Bare(duration_s) => Range::between(duration_s, duration_s),
-            Span::Range(range) => range,
+            RangeForm::Bare(duration_s) => Range::between(duration_s, duration_s),
+            RangeForm::Range(range) => range,
         };
         Ok(Hold { power_w, for_s })
     }
 
     /// `2 %`, `2 % or 3 W`, `2 % and 3 W`.
-    pub fn bound(&mut self, wanted: &[Unit]) -> Read<Bound> {
+    pub fn bound(&mut self, wanted: &[Unit]) -> ParseResult<Bound> {
         let mut parts = vec![];
         let mut join = None;
         loop {
@@ -400,7 +404,7 @@ impl Words {
     }
 
     /// A limit sentence in one of the measure's units.
-    pub fn limit(&mut self, measure: Measure) -> Read<Limit> {
+    pub fn limit(&mut self, measure: Measure) -> ParseResult<Limit> {
         let wanted = units_of(measure);
         self.no_comparison()?;
         let start = self.here();
@@ -460,7 +464,7 @@ impl Words {
     }
 
     /// `every repeat`, `at least 5 of 6`, `fault rate below 40 %`, for a phase ridden `repeats` times.
-    pub fn accept(&mut self, repeats: u32) -> Read<Accept> {
+    pub fn accept(&mut self, repeats: u32) -> ParseResult<Accept> {
         let (from, _) = self.here();
         if self.take_words(&["every", "repeat"]) {
             return Ok(Accept::EveryRepeat);
@@ -498,7 +502,7 @@ impl Words {
     }
 
     /// `2.3 % ± 1.0 %`: a value and, where written, its expanded uncertainty.
-    pub fn plus_minus(&mut self, unit: Unit) -> Read<(f64, Option<f64>)> {
+    pub fn plus_minus(&mut self, unit: Unit) -> ParseResult<(f64, Option<f64>)> {
         let value = self.amount(unit)?;
         let uncertainty = if self.take_sign("±") { Some(self.amount(unit)?) } else { None };
         Ok((value, uncertainty))
@@ -514,7 +518,7 @@ fn scaled(number: f64, factor: f64) -> f64 {
 }
 
 /// A number at `at` and how many characters it takes.
-fn number(chars: &[char], at: usize) -> Read<(Token, usize)> {
+fn number(chars: &[char], at: usize) -> ParseResult<(Token, usize)> {
     let digits = |from: usize| chars[from..].iter().take_while(|c| c.is_ascii_digit()).count();
     let sign = usize::from(!chars[at].is_ascii_digit());
     let mut to = at + sign + digits(at + sign);
@@ -544,8 +548,8 @@ fn number(chars: &[char], at: usize) -> Read<(Token, usize)> {
 ///
 /// # Errors
 /// Which characters are wrong, and what was expected.
-pub fn watts(text: &str) -> Result<f64, Slip> {
-    let mut words = Words::new(text)?;
+pub fn watts(text: &str) -> Result<f64, TextMistake> {
+    let mut words = TextReader::new(text)?;
     let power_w = words.amount(Unit::Watt)?;
     words.end()?;
     if power_w > 0.0 { Ok(power_w) } else { slip(0, text.chars().count(), "expected a power above zero", None) }
@@ -581,13 +585,13 @@ impl std::fmt::Display for Hold {
 /// A `for_each` value in the form that phases and selectors share: `120W` is `120 W`.
 pub(super) fn normal_form(text: &str) -> String {
     for unit in [Unit::Watt, Unit::Rpm] {
-        let read = Words::new(text).and_then(|mut words| {
+        let read = TextReader::new(text).and_then(|mut words| {
             let span = words.span(unit)?;
             words.end().map(|()| span)
         });
         match read {
-            Ok(Span::Bare(value)) => return Quantity::new(value, unit).to_string(),
-            Ok(Span::Range(range)) => return range_in_words(&range, unit),
+            Ok(RangeForm::Bare(value)) => return Quantity::new(value, unit).to_string(),
+            Ok(RangeForm::Range(range)) => return range_in_words(&range, unit),
             Err(_) => {}
         }
     }
@@ -600,7 +604,7 @@ pub(super) fn normal_form(text: &str) -> String {
 /// # Errors
 /// What is not of this form, an unknown phase, key or value, and a repeat beyond those asked for, each with
 /// its characters.
-pub fn selector(text: &str, phases: &[Phase]) -> Result<Selector, Slip> {
+pub fn selector(text: &str, phases: &[Phase]) -> Result<Selector, TextMistake> {
     let text = text.trim_end();
     if phases.is_empty() {
         return slip(0, text.chars().count(), "there is no protocol whose phase this could be", None);
@@ -687,7 +691,7 @@ pub fn selector(text: &str, phases: &[Phase]) -> Result<Selector, Slip> {
 ///
 /// # Errors
 /// As [`selector`], and one that leaves open which phase or which repeat is meant.
-pub fn one_repeat(text: &str, phases: &[Phase]) -> Result<Selector, Slip> {
+pub fn one_repeat(text: &str, phases: &[Phase]) -> Result<Selector, TextMistake> {
     let selector = selector(text, phases)?;
     let selected: Vec<&Phase> = phases.iter().filter(|p| selector.selects(&p.id)).collect();
     let length = text.trim_end().chars().count();
@@ -711,8 +715,8 @@ mod tests {
     use super::super::model::{Drill, Part, PhaseId};
     use super::*;
 
-    fn read<T>(text: &str, read: impl FnOnce(&mut Words) -> Read<T>) -> Read<T> {
-        let mut words = Words::new(text)?;
+    fn read<T>(text: &str, read: impl FnOnce(&mut TextReader) -> ParseResult<T>) -> ParseResult<T> {
+        let mut words = TextReader::new(text)?;
         let value = read(&mut words)?;
         words.end()?;
         Ok(value)
@@ -743,7 +747,7 @@ mod tests {
         ]
     }
 
-    fn select(text: &str) -> Read<Selector> {
+    fn select(text: &str) -> ParseResult<Selector> {
         selector(text, &phases())
     }
 
@@ -780,10 +784,10 @@ mod tests {
     #[test]
     fn ranges_take_their_unit_from_either_or_both_ends() {
         let span = |text: &str| read(text, |w| w.span(Unit::Second));
-        assert_eq!(span("6..12 s"), Ok(Span::Range(Range::between(6.0, 12.0))));
-        assert_eq!(span("30 s..2 min"), Ok(Span::Range(Range::between(30.0, 120.0))));
-        assert_eq!(span("at most 10 s"), Ok(Span::Range(Range { low: None, high: Some(10.0) })));
-        assert_eq!(span("4 min"), Ok(Span::Bare(240.0)));
+        assert_eq!(span("6..12 s"), Ok(RangeForm::Range(Range::between(6.0, 12.0))));
+        assert_eq!(span("30 s..2 min"), Ok(RangeForm::Range(Range::between(30.0, 120.0))));
+        assert_eq!(span("at most 10 s"), Ok(RangeForm::Range(Range { low: None, high: Some(10.0) })));
+        assert_eq!(span("4 min"), Ok(RangeForm::Bare(240.0)));
         assert_eq!(span("12..6 s").unwrap_err().from, 0);
         assert_eq!(span("6-12 s").unwrap_err().help.unwrap(), "as in `85..95 rpm`");
         assert_eq!(span("6 – 12 s").unwrap_err().from, 2);
@@ -924,8 +928,8 @@ mod tests {
         #[test]
         fn a_printed_range_reads_back_the_same(range in range()) {
             let same = match read(&range_in_words(&range, Unit::Rpm), |w| w.span(Unit::Rpm)).unwrap() {
-                Span::Bare(value) => Range::between(value, value),
-                Span::Range(range) => range,
+                RangeForm::Bare(value) => Range::between(value, value),
+                RangeForm::Range(range) => range,
             };
             prop_assert_eq!(same, range);
         }

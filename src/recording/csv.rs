@@ -4,7 +4,7 @@ use chrono::{DateTime, NaiveDateTime};
 use csv::StringRecord;
 
 use super::rows::{Cell, Channel, MOST_FURTHER, Row, median};
-use super::{Contents, RecordingErrorKind, counted, printable};
+use super::{FormatContents, RecordingErrorKind, counted, printable};
 
 /// Numbers from here on are Unix seconds (1973 and later), below it seconds since the start: no ride lasts
 /// three years.
@@ -41,7 +41,7 @@ enum Meaning {
 }
 
 /// Reads a table; `time` names its time column where the usual names don't tell.
-pub(super) fn read(text: &str, time: Option<&str>) -> Result<Contents, RecordingErrorKind> {
+pub(super) fn read(text: &str, time: Option<&str>) -> Result<FormatContents, RecordingErrorKind> {
     let Some(Header { line, at, delimiter, columns, names, meanings }) = Header::find(text, time) else {
         return Err(no_header(text, time));
     };
@@ -239,7 +239,7 @@ struct TableReader<'a> {
     comma_is_free: bool,
     /// Lines before the header.
     lines_before: u64,
-    contents: Contents,
+    contents: FormatContents,
     extra: Vec<ExtraColumn>,
     bad: BadCells,
     ragged: usize,
@@ -258,7 +258,7 @@ impl<'a> TableReader<'a> {
         comma_is_free: bool,
         lines_before: u64,
     ) -> Self {
-        let mut contents = Contents::default();
+        let mut contents = FormatContents::default();
         let mut extra = vec![ExtraColumn::default(); headers.len()];
         for (i, header) in headers.iter().enumerate() {
             if meanings[i] == Meaning::Extra {
@@ -350,7 +350,7 @@ impl<'a> TableReader<'a> {
         Some(unix_s)
     }
 
-    fn finish(mut self) -> Contents {
+    fn finish(mut self) -> FormatContents {
         for (column, extra) in self.extra.into_iter().enumerate() {
             if extra.numbers > 0 {
                 self.bad.extend(extra.others);

@@ -18,8 +18,8 @@ use rustyfit::profile::typedef::{
 
 use super::rows::{Cell, Channel, OTHER_DAY_S, Row};
 use super::{
-    Contents, GearChange, Lap, PositionChange, RiderPosition, Sensor, Summary, TimerEvent, TimerKind, counted,
-    printable, utc,
+    FormatContents, GearChange, HeadUnitSummary, Lap, PositionChange, RiderPosition, Sensor, TimerEvent, TimerKind,
+    counted, printable, utc,
 };
 
 /// FIT counts seconds from 1989-12-31T00:00:00Z (public FIT profile, type `date_time`).
@@ -36,7 +36,7 @@ pub(super) fn is_fit(bytes: &[u8]) -> bool {
 }
 
 /// Reads all parts of a (possibly chained) FIT file, and what is left of a damaged one.
-pub(super) fn read(bytes: &[u8]) -> Contents {
+pub(super) fn read(bytes: &[u8]) -> FormatContents {
     let mut reader = Reader::default();
     let mut at = 0;
     while at < bytes.len() {
@@ -49,7 +49,7 @@ pub(super) fn read(bytes: &[u8]) -> Contents {
             at = next;
             continue;
         }
-        let part = Part::find(bytes, at);
+        let part = FitPart::find(bytes, at);
         reader.contents.damage.extend(part.damage);
         let place = reader.contents.damage.len();
         reader.begin_part();
@@ -66,7 +66,7 @@ pub(super) fn read(bytes: &[u8]) -> Contents {
 }
 
 /// One of the FIT files that a chained file consists of.
-struct Part {
+struct FitPart {
     body: std::ops::Range<usize>,
     next: usize,
     /// Bytes of data that the header declares but the file no longer has.
@@ -74,7 +74,7 @@ struct Part {
     damage: Vec<String>,
 }
 
-impl Part {
+impl FitPart {
     /// The part whose header, at least twelve bytes with `.FIT` in it, is at byte `at`.
     fn find(bytes: &[u8], at: usize) -> Self {
         let mut damage = Vec::new();
@@ -162,7 +162,7 @@ fn crc16(bytes: &[u8]) -> u16 {
 const UNUSED: FitBaseType = FitBaseType::STRING;
 
 /// A field of a message, as its definition declares it.
-struct Stored {
+struct StoredField {
     num: u8,
     size: u8,
     profile: Option<FieldReference>,
@@ -173,7 +173,7 @@ struct Stored {
     unreadable: bool,
 }
 
-impl Stored {
+impl StoredField {
     fn of(mesg_num: MesgNum, &[num, size, base_type]: &[u8; 3]) -> Self {
         let profile = field_reference(mesg_num, num);
         let single = profile.filter(|profile| !profile.array() && profile.base_type() != FitBaseType::STRING);
@@ -209,21 +209,21 @@ fn is_float(base_type: FitBaseType) -> bool {
 const MOST_FIELDS: usize = u8::MAX as usize;
 
 /// What a definition message says about the data messages that follow it.
-struct Layout {
+struct MessageLayout {
     mesg_num: MesgNum,
     arch: u8,
     /// Without the header byte.
     data_bytes: usize,
     /// Where the message's time stands behind its header byte.
     time_at: Option<usize>,
-    fields: Vec<Stored>,
+    fields: Vec<StoredField>,
     /// Number, size and developer data index of each developer field.
     developer: Vec<[u8; 3]>,
     /// Whether the decoder knows it with all that is described by now.
     declared: bool,
 }
 
-impl Layout {
+impl MessageLayout {
     /// The layout and how many bytes the definition message takes, unless `bytes` end before it does.
     fn of(bytes: &[u8]) -> Option<(Self, usize)> {
         const HAS_DEVELOPER_FIELDS: u8 = 0x20;
@@ -245,7 +245,7 @@ impl Layout {
             arch,
             data_bytes: bytes_of(fields) + bytes_of(developer),
             time_at: time.map(|i| bytes_of(&fields[..i])),
-            fields: fields.iter().map(|field| Stored::of(mesg_num, field)).collect(),
+            fields: fields.iter().map(|field| StoredField::of(mesg_num, field)).collect(),
             developer: developer.to_vec(),
             declared: false,
         };
@@ -259,7 +259,7 @@ impl Layout {
     }
 
     /// A definition message for the decoder: fields are numbered by their place, developer fields like the others.
-    fn declaration(&self, local: usize, described: &Described) -> Vec<u8> {
+    fn declaration(&self, local: usize, described: &FieldDescriptions) -> Vec<u8> {
         let own = self.fields.iter().map(|field| (field.size, field.read_as));
         let developer = self.developer.iter().map(|&[num, size, index]| {
             let described = described.get(&(index, num)).filter(|described| described.is_number(size));
@@ -295,12 +295,12 @@ fn local_number(header: u8) -> usize {
 }
 
 /// What a part has declared so far; it holds behind damage, too.
-struct Known {
-    layouts: [Option<Layout>; 16],
+struct Declarations {
+    layouts: [Option<MessageLayout>; 16],
     decoder: FitStreamProcessor,
 }
 
-impl Known {
+impl Declarations {
     fn nothing() -> Self {
         // Longer than any part, so that the decoder never looks for its end.
         const HEADER: [u8; 12] = *b"\x0C\x20\0\0\xFF\xFF\xFF\x7F.FIT";
@@ -363,13 +363,13 @@ impl DeveloperField {
 }
 
 /// By developer data index and field number.
-type Described = BTreeMap<(u8, u8), DeveloperField>;
+type FieldDescriptions = BTreeMap<(u8, u8), DeveloperField>;
 
 #[derive(Default)]
 struct Reader {
-    contents: Contents,
+    contents: FormatContents,
     /// Each part declares its own.
-    developer: Described,
+    developer: FieldDescriptions,
     /// Columns of the record fields that the program has no use of its own for, by number.
     further: BTreeMap<u8, usize>,
     /// Device index of each of `contents.sensors`.
@@ -391,7 +391,7 @@ impl Reader {
     /// Reads all of `body` that makes sense; `offset` is its place in the file.
     fn read_part(&mut self, body: &[u8], offset: usize) {
         self.developer.clear();
-        let mut known = Known::nothing();
+        let mut known = Declarations::nothing();
         let mut from = 0;
         while let Some((at, what)) = self.read_run(body, from, &mut known) {
             let next = known.next_record(body, at + 1, self.start_unix_s());
@@ -425,7 +425,7 @@ impl Reader {
     }
 
     /// Reads messages from byte `from` on, until `body` ends or makes no sense: then returns where, and why.
-    fn read_run(&mut self, body: &[u8], from: usize, known: &mut Known) -> Option<(usize, &'static str)> {
+    fn read_run(&mut self, body: &[u8], from: usize, known: &mut Declarations) -> Option<(usize, &'static str)> {
         let mut at = from;
         // The last time there was, which a compressed one counts from.
         let mut fit_s = None;
@@ -433,7 +433,9 @@ impl Reader {
             let (start, header) = (at, body[at]);
             let local = local_number(header);
             if header & 0xC0 == 0x40 {
-                let Some((layout, bytes)) = Layout::of(&body[at..]) else { return Some((at, "an incomplete message")) };
+                let Some((layout, bytes)) = MessageLayout::of(&body[at..]) else {
+                    return Some((at, "an incomplete message"));
+                };
                 if layout.arch > 1 {
                     return Some((at, "a definition of no known byte order"));
                 }
@@ -478,7 +480,7 @@ impl Reader {
         unix_s.get(self.part_first).or(unix_s.first()).copied()
     }
 
-    fn note_unreadable(&mut self, layout: &Layout) {
+    fn note_unreadable(&mut self, layout: &MessageLayout) {
         if layout.mesg_num == MesgNum::RECORD {
             let unreadable = layout.fields.iter().filter(|field| field.unreadable);
             self.unreadable.extend(unreadable.filter_map(|field| Some(field.profile?.name().to_owned())));
@@ -536,13 +538,13 @@ impl Reader {
         row.set(
             Channel::RightShare,
             match share {
-                Some(Share::Right(pct)) => Cell::Value(pct),
-                Some(Share::Impossible) => Cell::Invalid,
-                Some(Share::OfUnknownSide(_)) => Cell::Missing,
+                Some(BalanceShare::Right(pct)) => Cell::Value(pct),
+                Some(BalanceShare::Impossible) => Cell::Invalid,
+                Some(BalanceShare::OfUnknownSide(_)) => Cell::Missing,
                 None => balance,
             },
         );
-        if let Some(Share::OfUnknownSide(pct)) = share {
+        if let Some(BalanceShare::OfUnknownSide(pct)) = share {
             self.balance_without_side += 1;
             self.further(&mut row, 30, "balance of an unknown side", "%", Cell::Value(pct));
         }
@@ -585,7 +587,7 @@ impl Reader {
         let Some(end_s) = fields.unix_s(TIMESTAMP) else { return };
         let lasts_s = fields.number(7);
         let start_s = fields.unix_s(2).or(lasts_s.map(|lasts_s| end_s - lasts_s)).unwrap_or(end_s);
-        self.contents.summaries.push(Summary {
+        self.contents.summaries.push(HeadUnitSummary {
             start_s,
             end_s: lasts_s.map_or(end_s, |lasts_s| start_s + lasts_s),
             timer_s: fields.number(8),
@@ -722,7 +724,7 @@ impl Reader {
         );
     }
 
-    fn finish(mut self) -> Contents {
+    fn finish(mut self) -> FormatContents {
         let cautions = &mut self.contents.cautions;
         if self.untimed > 0 {
             cautions.push(format!("{} without a time left out", counted(self.untimed, "record")));
@@ -750,7 +752,7 @@ impl Reader {
 
 /// A message's fields, by number, in the units of the profile.
 struct Fields<'a> {
-    layout: &'a Layout,
+    layout: &'a MessageLayout,
     /// Valid values, by the place of their field.
     values: &'a [Option<Value>],
     /// The full time that a compressed one stands for, as FIT counts it.
@@ -855,7 +857,7 @@ fn symbol(unit: &str) -> String {
 
 /// What a left/right balance says, in per cent.
 #[derive(Debug, Clone, Copy, PartialEq)]
-enum Share {
+enum BalanceShare {
     Right(f64),
     OfUnknownSide(f64),
     Impossible,
@@ -863,12 +865,12 @@ enum Share {
 
 /// Bit 7 says that the low seven bits are the right side's share; without it they are of a side that nobody
 /// knows (public FIT profile, type `left_right_balance`).
-fn balance_share(balance: u8) -> Share {
+fn balance_share(balance: u8) -> BalanceShare {
     let share = balance & 0x7F;
     match (balance & 0x80 != 0, share) {
-        (_, 101..) => Share::Impossible,
-        (true, _) => Share::Right(share.into()),
-        (false, _) => Share::OfUnknownSide(share.into()),
+        (_, 101..) => BalanceShare::Impossible,
+        (true, _) => BalanceShare::Right(share.into()),
+        (false, _) => BalanceShare::OfUnknownSide(share.into()),
     }
 }
 
@@ -967,13 +969,13 @@ mod tests {
     const SAMPLES: [(u16, u8, u8); 6] =
         [(200, 90, 120), (0, 0, 121), (65535, 255, 255), (210, 91, 0), (255, 254, 123), (220, 92, 124)];
 
-    fn ordered(contents: Contents) -> (Ordered, Vec<String>) {
+    fn ordered(contents: FormatContents) -> (Ordered, Vec<String>) {
         let mut cautions = contents.cautions;
         (contents.table.into_samples(&mut cautions).unwrap(), cautions)
     }
 
     /// One record of one field beside the time, read.
-    fn one(num: u8, size: u8, base_type: u8, raw: &[u8]) -> Contents {
+    fn one(num: u8, size: u8, base_type: u8, raw: &[u8]) -> FormatContents {
         let fields = [(253, 4, 0x86), (num, size, base_type)];
         read(&file(&[define(0, RECORD, &fields), data(0, &[&T0.to_le_bytes(), raw])]))
     }
@@ -1082,7 +1084,7 @@ mod tests {
         assert_eq!(channel_of(read(&file(&[define(0, RECORD, &fields), record])), "speed"), Some(70.001));
     }
 
-    fn channel_of(contents: Contents, name: &str) -> Option<f64> {
+    fn channel_of(contents: FormatContents, name: &str) -> Option<f64> {
         ordered(contents).0.samples.channel(name).and_then(|values| values[0])
     }
 
@@ -1137,7 +1139,7 @@ mod tests {
         let zero = f64::from(T0) + FIT_EPOCH_UNIX_S;
         let positions: Vec<_> = contents.positions.iter().map(|change| (change.at_s - zero, change.position)).collect();
         assert_eq!(positions, [(10.0, RiderPosition::Standing), (20.0, RiderPosition::Seated)]);
-        let summary = Summary {
+        let summary = HeadUnitSummary {
             start_s: zero,
             end_s: zero + 90.0,
             timer_s: Some(80.0),

@@ -72,14 +72,14 @@ fn because(damage: &[String]) -> String {
 
 /// What a format's reader hands over; every time is in Unix seconds.
 #[derive(Debug, Default)]
-struct Contents {
+struct FormatContents {
     head_unit: HeadUnit,
     table: Table,
     laps: Vec<Lap>,
     timer: Vec<TimerEvent>,
     gears: Vec<GearChange>,
     positions: Vec<PositionChange>,
-    summaries: Vec<Summary>,
+    summaries: Vec<HeadUnitSummary>,
     sensors: Vec<Sensor>,
     damage: Vec<String>,
     cautions: Vec<String>,
@@ -173,7 +173,7 @@ fn read_stored(
             _ => (Format::Csv, csv::read(text, time_column)?),
         }
     };
-    let Contents {
+    let FormatContents {
         head_unit,
         table,
         mut laps,

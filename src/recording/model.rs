@@ -22,7 +22,7 @@ pub struct Recording {
     pub gears: Vec<GearChange>,
     pub positions: Vec<PositionChange>,
     /// The head unit's own summaries of the whole.
-    pub summaries: Vec<Summary>,
+    pub summaries: Vec<HeadUnitSummary>,
     pub sensors: Vec<Sensor>,
     /// What the file lost, one sentence each with byte and second; empty for a sound file.
     pub damage: Vec<String>,
@@ -138,7 +138,7 @@ pub enum RiderPosition {
 
 /// What a head unit says of a whole ride (FIT calls it a session), to compare with what its records say.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Summary {
+pub struct HeadUnitSummary {
     pub start_s: f64,
     pub end_s: f64,
     /// Without pauses.

@@ -107,9 +107,9 @@ fn merged(old: Cell, new: Cell) -> (Cell, Cell) {
 
 /// A [`Cell`] in eight bytes, as reading holds more cells than anything else: two of the many NaNs stand for the absent.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Packed(u64);
+struct PackedCell(u64);
 
-impl Packed {
+impl PackedCell {
     const MISSING: Self = Self(0x7FF8_6D69_7373_0001);
     const INVALID: Self = Self(0x7FF8_6D69_7373_0002);
 
@@ -122,7 +122,7 @@ impl Packed {
     }
 }
 
-impl From<Cell> for Packed {
+impl From<Cell> for PackedCell {
     fn from(cell: Cell) -> Self {
         match cell {
             Cell::Missing => Self::MISSING,
@@ -133,11 +133,11 @@ impl From<Cell> for Packed {
 }
 
 /// One channel of [`Rows`]; it may end before them, where no later row says anything of it.
-type Column = Vec<Packed>;
+type Column = Vec<PackedCell>;
 
 fn set(column: &mut Column, i: usize, cell: Cell) {
     if cell != Cell::Missing {
-        column.resize(i, Packed::MISSING);
+        column.resize(i, PackedCell::MISSING);
         column.push(cell.into());
     }
 }
@@ -185,7 +185,7 @@ impl Rows {
             self.extra_cells += grows;
             // A record may have a field twice: of two values the later stands.
             let before =
-                if column.len() > i { column.pop().map_or(Cell::Missing, Packed::cell) } else { Cell::Missing };
+                if column.len() > i { column.pop().map_or(Cell::Missing, PackedCell::cell) } else { Cell::Missing };
             set(column, i, cell.or(before));
         }
     }
@@ -288,8 +288,8 @@ impl Table {
                 "{n} of the same time as the next merged with it; where both have a value, the later one stands"
             ));
         }
-        let mut samples = Gathered::of(rows, extra_units.clone());
-        let mut replaced = Gathered::of(repeats, extra_units);
+        let mut samples = SampleBuilder::of(rows, extra_units.clone());
+        let mut replaced = SampleBuilder::of(repeats, extra_units);
         samples.samples.time_s.extend(groups().map(|group| time(&group[0]) - start_unix_s));
         replaced.samples.time_s.extend(groups().flat_map(|group| &group[1..]).map(|i| time(i) - start_unix_s));
         let names = NAMED.iter().map(|(name, _)| *name).chain(extra_names.iter().map(String::as_str));
@@ -317,7 +317,7 @@ impl Table {
 }
 
 /// Samples as they are put together, one channel after the other.
-struct Gathered {
+struct SampleBuilder {
     samples: Samples,
     rows: usize,
     /// How many cells of the present column there are, and its values: none before the first.
@@ -326,7 +326,7 @@ struct Gathered {
     invalid: Vec<usize>,
 }
 
-impl Gathered {
+impl SampleBuilder {
     fn of(rows: usize, extra_units: BTreeMap<String, String>) -> Self {
         let samples = Samples { time_s: Vec::with_capacity(rows), extra_units, ..Samples::default() };
         Self { samples, rows, cells: 0, values: Vec::new(), invalid: Vec::new() }

@@ -108,7 +108,7 @@ fn likelier(stops: usize, between: usize, gradual: usize) -> Storage {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::rehearse::{Habits, Plan, Storage as True, simulate};
+    use crate::rehearse::{RehearsalPlan, RideHabits, SecondStorage as True, simulate};
 
     #[test]
     fn rehearsed_head_units_are_told_or_not_but_never_mistaken() {
@@ -116,8 +116,8 @@ mod tests {
         let protocol = crate::protocol::load(&file, None).unwrap_or_else(|problems| panic!("{problems}"));
         let (mut told, mut asked) = (0, 0);
         for seed in 0..12 {
-            let habits = Habits::varied(seed);
-            let ride = simulate(&protocol, &Plan { habits: habits.clone(), ..Plan::new(seed) });
+            let habits = RideHabits::varied(seed);
+            let ride = simulate(&protocol, &RehearsalPlan { habits: habits.clone(), ..RehearsalPlan::new(seed) });
             let found: Vec<_> = ride.recordings.iter().map(|recording| recording.storage().storage).collect();
             for (found, stored) in found.iter().zip(habits.storage).take(2) {
                 let right = if stored == True::SecondMean { Storage::SecondMean } else { Storage::LastMessage };

@@ -9,10 +9,10 @@ use quick_xml::events::{BytesStart, Event};
 
 use super::csv::absolute_time;
 use super::rows::{Cell, Channel, Row};
-use super::{Contents, Format, Lap, counted, printable, utc};
+use super::{Format, FormatContents, Lap, counted, printable, utc};
 
 /// Reads a TCX or GPX file, and what is left of a damaged one; `None` if it is other mark-up.
-pub(super) fn read(text: &str) -> Option<(Format, Contents)> {
+pub(super) fn read(text: &str) -> Option<(Format, FormatContents)> {
     let format = format(text)?;
     let mut track = Track::new(format);
     let mut from = 0;
@@ -55,7 +55,7 @@ struct Point {
 
 struct Track {
     format: Format,
-    contents: Contents,
+    contents: FormatContents,
     /// Local name of a point's element.
     point_name: &'static str,
     /// Local names of the elements that are open.
@@ -71,7 +71,7 @@ impl Track {
     fn new(format: Format) -> Self {
         Self {
             format,
-            contents: Contents::default(),
+            contents: FormatContents::default(),
             point_name: if format == Format::Tcx { "Trackpoint" } else { "trkpt" },
             open: vec![],
             text: String::new(),
@@ -231,7 +231,7 @@ impl Track {
         self.contents.table.rows.unix_s.last().map(|&unix_s| format!(", after {}", utc(unix_s))).unwrap_or_default()
     }
 
-    fn finish(mut self) -> Contents {
+    fn finish(mut self) -> FormatContents {
         let cautions = &mut self.contents.cautions;
         if self.untimed > 0 {
             cautions.push(format!("{} without a time left out", counted(self.untimed, "point")));
@@ -276,7 +276,7 @@ mod tests {
     use super::*;
     use crate::recording::rows::Ordered;
 
-    fn ordered(text: &str) -> (Ordered, Contents) {
+    fn ordered(text: &str) -> (Ordered, FormatContents) {
         let (_, mut contents) = read(text).unwrap();
         let table = std::mem::take(&mut contents.table);
         (table.into_samples(&mut contents.cautions).unwrap(), contents)

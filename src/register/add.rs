@@ -3,7 +3,7 @@ use std::collections::HashMap;
 use chrono::{DateTime, SecondsFormat, Utc};
 use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, named_params, params};
 
-use super::document::Document;
+use super::document::VerdictDocument;
 use super::{Register, RegisterError};
 use crate::verdict::{CheckOf, Verdict};
 
@@ -23,7 +23,7 @@ impl Register {
     ///
     /// # Errors
     /// Where the register can't be written; then it is as it was.
-    pub fn add(&mut self, document: &Document, at: DateTime<Utc>) -> Result<Added, RegisterError> {
+    pub fn add(&mut self, document: &VerdictDocument, at: DateTime<Utc>) -> Result<Added, RegisterError> {
         let added = self.add_together(std::iter::once(document), at)?;
         Ok(added.into_iter().next().unwrap_or(Added::Already { newest: true }))
     }
@@ -34,7 +34,7 @@ impl Register {
     /// As [`Register::add`].
     pub fn add_together<'d>(
         &mut self,
-        documents: impl IntoIterator<Item = &'d Document>,
+        documents: impl IntoIterator<Item = &'d VerdictDocument>,
         at: DateTime<Utc>,
     ) -> Result<Vec<Added>, RegisterError> {
         let work = || -> rusqlite::Result<Vec<Added>> {
@@ -56,9 +56,9 @@ pub(super) const PARTS: [&str; 7] =
 
 fn insert(
     db: &Transaction<'_>,
-    document: &Document,
+    document: &VerdictDocument,
     at: DateTime<Utc>,
-    asked: &mut HashMap<Asked, i64>,
+    asked: &mut HashMap<CheckKey, i64>,
 ) -> rusqlite::Result<Added> {
     let known = "SELECT newest FROM judgement WHERE verdict_sha256 = ?1";
     if let Some(newest) = db.query_row(known, [&document.sha256], |row| row.get(0)).optional()? {
@@ -102,7 +102,7 @@ pub(super) fn time(at: DateTime<Utc>) -> String {
 
 fn insert_judgement(
     db: &Transaction<'_>,
-    document: &Document,
+    document: &VerdictDocument,
     session: i64,
     at: DateTime<Utc>,
 ) -> rusqlite::Result<i64> {
@@ -156,13 +156,13 @@ fn insert_judgement(
 }
 
 /// What many checks have in common: measure, phase, kind, unit, limit, required.
-type Asked = (String, String, &'static str, String, String, bool);
+type CheckKey = (String, String, &'static str, String, String, bool);
 
 fn insert_checks(
     db: &Transaction<'_>,
     verdict: &Verdict,
     judgement: i64,
-    known: &mut HashMap<Asked, i64>,
+    known: &mut HashMap<CheckKey, i64>,
 ) -> rusqlite::Result<()> {
     let mut line =
         db.prepare("INSERT INTO check_value VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14)")?;
@@ -182,7 +182,7 @@ fn insert_checks(
             CheckOf::WholeRide => "whole ride",
         };
         let limit = check.limit.clone().unwrap_or_default();
-        let key: Asked =
+        let key: CheckKey =
             (check.measure.clone(), placed.label().to_owned(), kind, check.unit.clone(), limit, placed.required());
         let asked = match known.get(&key) {
             Some(asked) => *asked,

@@ -1,6 +1,6 @@
 use rusqlite::params;
 
-use super::document::{Document, unpacked};
+use super::document::{VerdictDocument, unpacked};
 use super::{Register, RegisterError};
 
 impl Register {
@@ -38,7 +38,7 @@ impl Register {
             let (id, newest, sha256): (i64, bool, String) = (row.get(0)?, row.get(1)?, row.get(2)?);
             let gzip: Option<Vec<u8>> = row.get(3)?;
             let read = gzip.and_then(|gzip| unpacked(&gzip).ok());
-            let document = read.and_then(|bytes| Document::of(&bytes, "".into(), String::new()).ok());
+            let document = read.and_then(|bytes| VerdictDocument::of(&bytes, "".into(), String::new()).ok());
             let Some(document) = document.filter(|document| document.sha256 == sha256) else {
                 faults.push(format!("the document of judgement {id} is not the one that was added"));
                 continue;

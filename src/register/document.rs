@@ -30,7 +30,7 @@ pub enum DocumentError {
 
 /// A verdict as its file holds it.
 #[derive(Debug, Clone)]
-pub struct Document {
+pub struct VerdictDocument {
     pub verdict: Verdict,
     /// The folder that the file lies in, absolute.
     pub folder: PathBuf,
@@ -42,14 +42,14 @@ pub struct Document {
 
 /// What is looked at before the rest: another format may have other keys.
 #[derive(Deserialize)]
-struct Head {
+struct VerdictHead {
     #[serde(default)]
     verdict_format: Option<u64>,
     #[serde(default)]
     assize: Option<String>,
 }
 
-impl Document {
+impl VerdictDocument {
     /// # Errors
     /// Where the file can't be read, is no verdict or a verdict of another format.
     pub fn read(file: &Path) -> Result<Self, DocumentError> {
@@ -67,10 +67,10 @@ impl Document {
     /// The same of bytes that are to lie in a folder under a name.
     ///
     /// # Errors
-    /// As [`Document::read`].
+    /// As [`VerdictDocument::read`].
     pub fn of(bytes: &[u8], folder: PathBuf, file_name: String) -> Result<Self, DocumentError> {
         let wrong = |error: serde_json::Error| DocumentError::NotAVerdict(error.to_string());
-        let head: Head = serde_json::from_slice(bytes).map_err(wrong)?;
+        let head: VerdictHead = serde_json::from_slice(bytes).map_err(wrong)?;
         match head.verdict_format {
             Some(format) if format == u64::from(VERDICT_FORMAT) => {}
             Some(found) => {

@@ -27,7 +27,7 @@ pub struct Filters {
 /// One filter has an index of its own. Several are looked for in one index that holds all that is filtered by, from end to
 /// end, without a look at a single line: a planner that guesses which of two filters leaves less would be wrong at times,
 /// and thirty milliseconds are always enough.
-struct Picked {
+struct SessionSelection {
     /// SQL behind `SELECT id` up to its order, and its parameters.
     from: String,
     values: Vec<Value>,
@@ -37,7 +37,7 @@ struct Picked {
 }
 
 impl Filters {
-    fn picked(&self) -> Picked {
+    fn picked(&self) -> SessionSelection {
         let mut terms: Vec<&str> = vec![];
         let mut values: Vec<Value> = vec![];
         let texts = [
@@ -80,7 +80,7 @@ impl Filters {
         }
         if pattern_alone {
             let from = format!("FROM finding WHERE {}", terms.join(" AND "));
-            return Picked { from, values, id: "judgement", count: "count(DISTINCT judgement)" };
+            return SessionSelection { from, values, id: "judgement", count: "count(DISTINCT judgement)" };
         }
         let index = match indexes[..] {
             [one] => one,
@@ -88,13 +88,13 @@ impl Filters {
         };
         terms.insert(0, "newest = 1");
         let from = format!("FROM judgement INDEXED BY {index} WHERE {}", terms.join(" AND "));
-        Picked { from, values, id: "id", count: "count(*)" }
+        SessionSelection { from, values, id: "id", count: "count(*)" }
     }
 }
 
 /// A kept judgement and where it stands.
 #[derive(Debug, Clone)]
-pub struct Judged {
+pub struct KeptJudgement {
     /// By order of adding.
     pub judgement: i64,
     pub newest: bool,
@@ -109,9 +109,9 @@ pub struct Judged {
 
 /// What a sheet's number leads to.
 #[derive(Debug, Clone)]
-pub struct Found {
+pub struct SheetJudgements {
     /// All judgements of the session, newest first.
-    pub judgements: Vec<Judged>,
+    pub judgements: Vec<KeptJudgement>,
     /// Which of them the number is of: the latest that has it.
     pub named: usize,
 }
@@ -150,7 +150,7 @@ impl Register {
             while let Some(row) = rows.next()? {
                 answer.lines.push((0..columns.len()).map(|i| row.get(i)).collect::<rusqlite::Result<_>>()?);
             }
-            let Picked { from, values, count, .. } = filters.picked();
+            let SessionSelection { from, values, count, .. } = filters.picked();
             let count = format!("SELECT {count} {from}");
             let all: usize = self.db.query_row(&count, params_from_iter(&values), |row| row.get::<_, i64>(0))? as usize;
             answer.more = all > answer.lines.len();
@@ -177,7 +177,7 @@ impl Register {
     ///
     /// # Errors
     /// Where none or several begin so.
-    pub fn sheet(&self, asked: &str) -> Result<Found, SheetError> {
+    pub fn sheet(&self, asked: &str) -> Result<SheetJudgements, SheetError> {
         let register = || self.file.display().to_string();
         let work = || -> rusqlite::Result<Vec<(i64, String)>> {
             let exact = "SELECT id, sheet_number FROM judgement WHERE sheet_number = ?1 ORDER BY id DESC";
@@ -203,7 +203,7 @@ impl Register {
             return Err(SheetError::Several { register: register(), asked: asked.to_owned(), found });
         }
         let named = found.iter().position(|judged| judged.judgement == *first).unwrap_or(0);
-        Ok(Found { judgements: found, named })
+        Ok(SheetJudgements { judgements: found, named })
     }
 
     fn pairs(&self, sql: &str, values: &[&str]) -> rusqlite::Result<Vec<(i64, String)>> {
@@ -218,13 +218,13 @@ impl Register {
     }
 
     /// Of the session that this one is of, newest first.
-    fn judgements(&self, judgement: i64) -> rusqlite::Result<Vec<Judged>> {
+    fn judgements(&self, judgement: i64) -> rusqlite::Result<Vec<KeptJudgement>> {
         let mut statement = self.db.prepare(
             "SELECT id, newest, added, program, sheet_number, verdict, verdict_sha256, folder, verdict_file FROM judgement
              WHERE session = (SELECT session FROM judgement WHERE id = ?1) ORDER BY id DESC",
         )?;
         let read = |row: &rusqlite::Row<'_>| {
-            Ok(Judged {
+            Ok(KeptJudgement {
                 judgement: row.get(0)?,
                 newest: row.get(1)?,
                 added: row.get(2)?,
@@ -263,7 +263,7 @@ impl Register {
         self.error(super::RegisterErrorKind::Damaged(format!("the document of judgement {judgement} can't be read")))
     }
 
-    pub(super) fn newest(&self) -> Result<Vec<Judged>, RegisterError> {
+    pub(super) fn newest(&self) -> Result<Vec<KeptJudgement>, RegisterError> {
         let sql = "SELECT judgement, '' FROM sessions ORDER BY session";
         let ids = self.pairs(sql, &[]).map_err(|error| self.error(error))?;
         let each = ids.into_iter().filter_map(|(id, _)| match self.judgements(id) {
@@ -275,7 +275,7 @@ impl Register {
 }
 
 fn list_sql(filters: &Filters, columns: &[&str], most: usize) -> (String, Vec<Value>) {
-    let Picked { from, mut values, id, .. } = filters.picked();
+    let SessionSelection { from, mut values, id, .. } = filters.picked();
     values.push(Value::Integer(i64::try_from(most).unwrap_or(i64::MAX)));
     let columns = columns.join(", ");
     let sql = format!(

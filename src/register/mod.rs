@@ -4,7 +4,7 @@
 //! judgement of each session, in tables that the documented [`VIEWS`] show.
 //!
 //! **A session** is what was ridden: the unit's label, the recordings by hash, the protocol by hash
-//! ([`Document::identity`]). Every other judgement of it, by another program version or from a corrected session file,
+//! ([`VerdictDocument::identity`]). Every other judgement of it, by another program version or from a corrected session file,
 //! supersedes the one before; which is newest is decided by the order of adding, as a verdict says nothing of when it was
 //! judged. The older stays readable.
 //!
@@ -25,10 +25,10 @@ mod schema;
 
 pub use add::Added;
 pub use ask::{Answer, AskError, Limits};
-pub use document::{Document, DocumentError};
+pub use document::{DocumentError, VerdictDocument};
 pub use export::Moment;
-pub use find::{Filters, Found, Judged, SheetError};
+pub use find::{Filters, KeptJudgement, SheetError, SheetJudgements};
 pub use open::{Register, RegisterError, RegisterErrorKind};
-pub use rejudge::{Again, Unfound};
+pub use rejudge::{NotRejudged, RejudgeOutcome};
 pub use rusqlite::types::Value;
 pub use schema::{Column, VIEWS, View};

@@ -1,14 +1,14 @@
 use std::path::{Path, PathBuf};
 
-use super::document::Document;
-use super::{Judged, Register, RegisterError};
+use super::document::VerdictDocument;
+use super::{KeptJudgement, Register, RegisterError};
 use crate::matching::Ground;
 use crate::verdict::Verdict;
-use crate::verify::{self, Input, Places, Shelf, State, VerifyError, Weight};
+use crate::verify::{self, FilesByHash, Input, InputPlaces, InputState, Severity, VerifyError};
 
 /// Why a kept session could not be judged again.
 #[derive(Debug, thiserror::Error)]
-pub enum Unfound {
+pub enum NotRejudged {
     #[error(transparent)]
     Verify(VerifyError),
     #[error("{0} changed since; judge it anew and add the verdict")]
@@ -19,17 +19,17 @@ pub enum Unfound {
 
 /// A kept session judged again.
 #[derive(Debug)]
-pub enum Again {
+pub enum RejudgeOutcome {
     /// But for the program's version, keys that it did not write then and digits that no sheet shows: the last ones may
     /// change with the compiler, and superseding a season for them would bury what matters.
     Same,
     /// The new verdict, to be kept, and how many checks have another outcome or value.
     Differs {
-        document: Box<Document>,
+        document: Box<VerdictDocument>,
         verdict: Option<&'static str>,
         checks: usize,
     },
-    Unfound(Unfound),
+    Unfound(NotRejudged),
 }
 
 impl Register {
@@ -37,7 +37,7 @@ impl Register {
     ///
     /// # Errors
     /// Where the register can't be read.
-    pub fn all_newest(&self) -> Result<Vec<Judged>, RegisterError> {
+    pub fn all_newest(&self) -> Result<Vec<KeptJudgement>, RegisterError> {
         self.newest()
     }
 
@@ -46,39 +46,40 @@ impl Register {
     ///
     /// # Errors
     /// Where the register can't be read.
-    pub fn judge_again(&self, judged: &Judged, shelf: &Shelf) -> Result<Again, RegisterError> {
+    pub fn judge_again(&self, judged: &KeptJudgement, shelf: &FilesByHash) -> Result<RejudgeOutcome, RegisterError> {
         let kept = self.verdict(judged.judgement)?;
-        Ok(again(&kept, judged, shelf).unwrap_or_else(Again::Unfound))
+        Ok(again(&kept, judged, shelf).unwrap_or_else(RejudgeOutcome::Unfound))
     }
 }
 
-fn again(kept: &Verdict, judged: &Judged, shelf: &Shelf) -> Result<Again, Unfound> {
+fn again(kept: &Verdict, judged: &KeptJudgement, shelf: &FilesByHash) -> Result<RejudgeOutcome, NotRejudged> {
     let folder = PathBuf::from(&judged.folder);
     // A session that was moved is told by its hash, as recordings are.
     let beside = kept.session.file.as_deref().and_then(|name| Path::new(name).file_name());
     let is_beside = beside.is_some_and(|name| folder.join(name).is_file());
     let session = kept.session.sha256.as_deref().filter(|_| !is_beside).and_then(|sha256| shelf.find(sha256));
-    let places = Places { folder, session: session.map(Path::to_owned), shelf: shelf.clone(), ..Places::default() };
+    let places =
+        InputPlaces { folder, session: session.map(Path::to_owned), shelf: shelf.clone(), ..InputPlaces::default() };
     let again = verify::again(kept, &places);
-    let changed = |input: &&Input| matches!(input.state, State::Another { .. });
+    let changed = |input: &&Input| matches!(input.state, InputState::Another { .. });
     let changed: Vec<String> = again.inputs.iter().filter(changed).map(Input::title).collect();
     if !changed.is_empty() {
-        return Err(Unfound::Changed(changed.join(", ")));
+        return Err(NotRejudged::Changed(changed.join(", ")));
     }
-    let judged_now = again.judged.map_err(Unfound::Verify)?;
-    let matters = |difference: &verify::Difference| matches!(difference.weight, Weight::Outcome | Weight::Shown);
+    let judged_now = again.judged.map_err(NotRejudged::Verify)?;
+    let matters = |difference: &verify::Difference| matches!(difference.weight, Severity::Outcome | Severity::Shown);
     if !judged_now.differences.iter().any(matters) {
-        return Ok(Again::Same);
+        return Ok(RejudgeOutcome::Same);
     }
     let now = judged_now.verdict;
     if pinned(&now) < pinned(kept) {
-        return Err(Unfound::Pinned);
+        return Err(NotRejudged::Pinned);
     }
     let bytes = crate::verdict::json::to_string(&now).into_bytes();
-    let document = Document::of(&bytes, judged.folder.clone().into(), judged.verdict_file.clone());
-    let document = document.map_err(|error| Unfound::Changed(format!("the verdict's form ({error})")))?;
+    let document = VerdictDocument::of(&bytes, judged.folder.clone().into(), judged.verdict_file.clone());
+    let document = document.map_err(|error| NotRejudged::Changed(format!("the verdict's form ({error})")))?;
     let verdict = now.verdict.map(|outcome| outcome.word());
-    Ok(Again::Differs { document: Box::new(document), verdict, checks: differing(kept, &now) })
+    Ok(RejudgeOutcome::Differs { document: Box::new(document), verdict, checks: differing(kept, &now) })
 }
 
 /// Repeats that a person pinned.

@@ -2,13 +2,13 @@
 
 use crate::session::Drivetrain;
 
-use super::bench::Fitted;
+use super::bench::FittedInstrument;
 use super::habits::Shifting;
-use super::head_unit::{Clock, Manner, Recorded, Shift, Stands};
-use super::instrument::Gear;
-use super::mishap::{Mishap, Place, What, with_noise};
+use super::head_unit::{HeadUnitFaults, Recorded, Shift, SimulatedClock, TimerStop};
+use super::instrument::SimulatedGear;
+use super::mishap::{Mishap, MishapEffect, MishapPlace, with_noise};
 use super::noise::Noise;
-use super::{LAPS_ON, Plan, TrueSpan};
+use super::{LAPS_ON, RehearsalPlan, TrueSpan};
 
 /// FIT's epoch, 1989-12-31T00:00:00Z, from which a clock counts that was never set (public FIT profile).
 const FIT_EPOCH_UNIX_S: i64 = 631_065_600;
@@ -17,15 +17,15 @@ const SWITCHED_ON_BEFORE_S: i64 = 45;
 
 /// One head unit of a plan: the `n`-th on the bench.
 #[derive(Clone, Copy)]
-pub(super) struct Own<'a> {
-    pub plan: &'a Plan,
+pub(super) struct PlannedHeadUnit<'a> {
+    pub plan: &'a RehearsalPlan,
     pub n: usize,
     /// Whether the rider presses this one's lap button.
     pub laps: bool,
 }
 
-impl<'a> Own<'a> {
-    pub fn new(plan: &'a Plan, n: usize) -> Self {
+impl<'a> PlannedHeadUnit<'a> {
+    pub fn new(plan: &'a RehearsalPlan, n: usize) -> Self {
         Self { plan, n, laps: n == LAPS_ON }
     }
 
@@ -40,31 +40,31 @@ impl<'a> Own<'a> {
     }
 
     /// Started late or with a clock that was never set.
-    pub fn set(&self, clock: &mut Clock) {
+    pub fn set(&self, clock: &mut SimulatedClock) {
         for mishap in &self.plan.mishaps {
-            if let (What::LateStart, Some(place)) = (mishap.what, &mishap.place)
+            if let (MishapEffect::LateStart, Some(place)) = (mishap.what, &mishap.place)
                 && !self.is_called(place)
             {
                 clock.start_s += 60.0 * mishap.size;
             }
         }
-        if self.mishaps().any(|(mishap, _)| mishap.what == What::ClockUnset) {
+        if self.mishaps().any(|(mishap, _)| mishap.what == MishapEffect::ClockUnset) {
             let starts_unix_s = self.plan.date.timestamp() + clock.shows_s(clock.start_s).ceil() as i64;
             clock.behind_s = starts_unix_s - FIT_EPOCH_UNIX_S - SWITCHED_ON_BEFORE_S;
         }
     }
 
-    pub fn manner(&self, ride_s: f64) -> Manner {
-        let mut manner = Manner::default();
+    pub fn manner(&self, ride_s: f64) -> HeadUnitFaults {
+        let mut manner = HeadUnitFaults::default();
         for (mishap, mut noise) in self.mishaps() {
             match mishap.what {
-                What::Restart => {
+                MishapEffect::Restart => {
                     let stop_s = noise.between(0.3, 0.7) * ride_s;
                     manner.restarts.push((stop_s, stop_s + mishap.size));
                 }
-                What::AutoPause => manner.pauses_with = Some(Stands::Wheel),
-                What::AutoPauseCoasting => manner.pauses_with = Some(Stands::Cranks),
-                What::Irregular => manner.irregular_s = Some(mishap.size),
+                MishapEffect::AutoPause => manner.pauses_with = Some(TimerStop::Wheel),
+                MishapEffect::AutoPauseCoasting => manner.pauses_with = Some(TimerStop::Cranks),
+                MishapEffect::Irregular => manner.irregular_s = Some(mishap.size),
                 _ => {}
             }
         }
@@ -94,9 +94,9 @@ impl<'a> Own<'a> {
         let mut stray = vec![];
         for (mishap, mut noise) in self.mishaps() {
             match mishap.what {
-                What::LateLaps => presses.iter_mut().for_each(|press| *press += mishap.size),
-                What::NoLaps => presses.clear(),
-                What::StrayLaps if self.laps || mishap.place.is_some() => {
+                MishapEffect::LateLaps => presses.iter_mut().for_each(|press| *press += mishap.size),
+                MishapEffect::NoLaps => presses.clear(),
+                MishapEffect::StrayLaps if self.laps || mishap.place.is_some() => {
                     stray.extend((0..mishap.size as usize).map(|_| noise.between(0.0, ride_s)));
                 }
                 _ => {}
@@ -113,23 +113,25 @@ impl<'a> Own<'a> {
             Shifting::Cable => false,
             Shifting::Electronic { only } => only.is_none_or(|only| only == self.n),
         };
-        if hears && !self.mishaps().any(|(mishap, _)| mishap.what == What::NoGears) { shifts } else { &[] }
+        if hears && !self.mishaps().any(|(mishap, _)| mishap.what == MishapEffect::NoGears) { shifts } else { &[] }
     }
 }
 
 /// Why a mishap of a recording can't happen on this bench, in words.
-pub(super) fn refuse(mishap: &Mishap, plan: &Plan) -> Result<(), String> {
-    if mishap.what == What::NoGears && plan.habits.shifting == Shifting::Cable {
+pub(super) fn refuse(mishap: &Mishap, plan: &RehearsalPlan) -> Result<(), String> {
+    if mishap.what == MishapEffect::NoGears && plan.habits.shifting == Shifting::Cable {
         return Err("a bench that shifts by cable writes none anyway; add `--shifting electronic`".to_owned());
     }
-    let Some(place) = mishap.place.as_ref().filter(|_| mishap.kind().place == Place::HeadUnit) else { return Ok(()) };
-    let short = |fitted: &Fitted| format!("`{}`", plan.bench.short(fitted));
+    let Some(place) = mishap.place.as_ref().filter(|_| mishap.kind().place == MishapPlace::HeadUnit) else {
+        return Ok(());
+    };
+    let short = |fitted: &FittedInstrument| format!("`{}`", plan.bench.short(fitted));
     match plan.bench.called(place) {
         None => {
             let references: Vec<String> = plan.bench.references.iter().map(short).collect();
             Err(format!("nothing on this bench is called `{place}`; write `unit` or {}", references.join(" or ")))
         }
-        Some((n, _)) if n != LAPS_ON && matches!(mishap.what, What::LateLaps | What::NoLaps) => {
+        Some((n, _)) if n != LAPS_ON && matches!(mishap.what, MishapEffect::LateLaps | MishapEffect::NoLaps) => {
             let pressed = plan.bench.worn().nth(LAPS_ON).map_or(String::new(), short);
             Err(format!("laps are pressed only on the head unit of {pressed}"))
         }
@@ -138,14 +140,14 @@ pub(super) fn refuse(mishap: &Mishap, plan: &Plan) -> Result<(), String> {
 }
 
 /// Changes of gear with the numbers that shifters count; nothing where the drivetrain does not list its teeth.
-pub(super) fn shifts(gears: &[Gear], drivetrain: &Drivetrain) -> Vec<Shift> {
+pub(super) fn shifts(gears: &[SimulatedGear], drivetrain: &Drivetrain) -> Vec<Shift> {
     // Numbers count from the innermost, which is the largest cog and the smallest ring.
     let mut cogs = drivetrain.cassette.clone();
     cogs.sort_unstable_by(|a, b| b.cmp(a));
     let mut rings = drivetrain.chainrings.clone();
     rings.sort_unstable();
     let number = |all: &[u32], teeth: u32| all.iter().position(|t| *t == teeth).map(|at| at as u32 + 1);
-    let shift = |gear: &Gear| {
+    let shift = |gear: &SimulatedGear| {
         let (front_teeth, rear_teeth) = (drivetrain.teeth(gear.ring)?, gear.cog);
         let (front_number, rear_number) = (number(&rings, front_teeth)?, number(&cogs, rear_teeth)?);
         Some(Shift { at_s: gear.from_s, front_teeth, front_number, rear_teeth, rear_number })
@@ -165,9 +167,9 @@ mod tests {
 
     const PEDALS: usize = 1;
 
-    fn plan(texts: &[&str]) -> Plan {
+    fn plan(texts: &[&str]) -> RehearsalPlan {
         let mishaps = texts.iter().map(|text| text.parse().unwrap_or_else(|e| panic!("{e}"))).collect();
-        Plan { mishaps, ..Plan::new(6) }
+        RehearsalPlan { mishaps, ..RehearsalPlan::new(6) }
     }
 
     fn ridden(texts: &[&str]) -> Rehearsal {

@@ -8,49 +8,49 @@ use crate::protocol::{Protocol, Ring};
 use crate::session::Drivetrain;
 
 use super::habits;
-use super::mishap::{Mishap, What};
+use super::mishap::{Mishap, MishapEffect};
 use super::noise::Noise;
-use super::script::{self, Act, Stretch};
+use super::script::{self, RiderAction, ScriptStretch};
 
 /// One repeat of one phase, and the easy riding before it.
 #[derive(Debug, Clone)]
-struct Turn {
+struct RepeatRidden {
     phase_index: usize,
     /// As scripted; counted anew in the end.
     repeat: u32,
-    easy: Vec<Stretch>,
-    own: Vec<Stretch>,
+    easy: Vec<ScriptStretch>,
+    own: Vec<ScriptStretch>,
 }
 
-struct Ride<'a> {
+struct RideEdits<'a> {
     protocol: &'a Protocol,
     drivetrain: &'a Drivetrain,
     /// Standing and a warm-up that no phase asks for.
-    lead: Vec<Stretch>,
-    turns: Vec<Turn>,
-    rest: Vec<Stretch>,
+    lead: Vec<ScriptStretch>,
+    turns: Vec<RepeatRidden>,
+    rest: Vec<ScriptStretch>,
 }
 
 /// The ride as it went, and the mishaps with the place that was drawn for each. Repeats are numbered as ridden: a
 /// surplus one has the next number, after a skipped one the last is missing. A mishap that fits nowhere in the
 /// protocol does nothing.
 pub(super) fn ride(
-    scripted: Vec<Stretch>,
+    scripted: Vec<ScriptStretch>,
     protocol: &Protocol,
     drivetrain: &Drivetrain,
     mishaps: &[(&Mishap, Noise)],
-) -> (Vec<Stretch>, Vec<String>) {
+) -> (Vec<ScriptStretch>, Vec<String>) {
     if mishaps.is_empty() {
         return (scripted, vec![]);
     }
-    let mut ride = Ride::of(scripted, protocol, drivetrain);
+    let mut ride = RideEdits::of(scripted, protocol, drivetrain);
     let told = mishaps.iter().map(|(mishap, noise)| ride.befall(mishap, &mut noise.clone()).to_string()).collect();
     (ride.settled(), told)
 }
 
 /// Riding that leads from one thing that is asked for to the next.
-fn easy(stretch: &Stretch) -> bool {
-    matches!(stretch.act, Act::Recovery | Act::Ride | Act::Still | Act::Stop)
+fn easy(stretch: &ScriptStretch) -> bool {
+    matches!(stretch.act, RiderAction::Recovery | RiderAction::Ride | RiderAction::Still | RiderAction::Stop)
 }
 
 fn other(ring: Ring) -> Ring {
@@ -60,21 +60,21 @@ fn other(ring: Ring) -> Ring {
     }
 }
 
-impl<'a> Ride<'a> {
-    fn of(scripted: Vec<Stretch>, protocol: &'a Protocol, drivetrain: &'a Drivetrain) -> Self {
+impl<'a> RideEdits<'a> {
+    fn of(scripted: Vec<ScriptStretch>, protocol: &'a Protocol, drivetrain: &'a Drivetrain) -> Self {
         let mut ride = Self { protocol, drivetrain, lead: vec![], turns: vec![], rest: vec![] };
         for stretch in scripted {
             let Some((phase_index, repeat)) = stretch.phase else {
-                let leads = ride.turns.is_empty() && stretch.act != Act::Recovery;
+                let leads = ride.turns.is_empty() && stretch.act != RiderAction::Recovery;
                 if leads { &mut ride.lead } else { &mut ride.rest }.push(stretch);
                 continue;
             };
-            let goes_on = |turn: &&mut Turn| (turn.phase_index, turn.repeat) == (phase_index, repeat);
+            let goes_on = |turn: &&mut RepeatRidden| (turn.phase_index, turn.repeat) == (phase_index, repeat);
             match ride.turns.last_mut().filter(goes_on) {
                 Some(turn) => turn.own.push(stretch),
                 None => {
                     let easy = std::mem::take(&mut ride.rest);
-                    ride.turns.push(Turn { phase_index, repeat, easy, own: vec![stretch] });
+                    ride.turns.push(RepeatRidden { phase_index, repeat, easy, own: vec![stretch] });
                 }
             }
         }
@@ -87,24 +87,24 @@ impl<'a> Ride<'a> {
         let turns: Vec<Vec<usize>> = places.iter().map(|named| self.turns_of(named)).collect();
         match (mishap.what, &turns[..]) {
             (_, []) => {
-                if let (What::LateStart, Some(first)) = (mishap.what, self.lead.first_mut()) {
+                if let (MishapEffect::LateStart, Some(first)) = (mishap.what, self.lead.first_mut()) {
                     first.end_s += 60.0 * mishap.size;
                 }
             }
-            (What::PhasesSwapped, [one, other]) => return self.swap(mishap, one, other, noise),
-            (What::RingsSwapped | What::OffTarget | What::OffCadence, [turns]) => {
+            (MishapEffect::PhasesSwapped, [one, other]) => return self.swap(mishap, one, other, noise),
+            (MishapEffect::RingsSwapped | MishapEffect::OffTarget | MishapEffect::OffCadence, [turns]) => {
                 turns.iter().for_each(|&at| self.alter(at, mishap));
             }
             (_, [turns]) if !turns.is_empty() => {
                 let at = turns[noise.below(turns.len())];
                 let turn = &self.turns[at];
                 let phase = &self.protocol.phases[turn.phase_index];
-                let one_of_several = phase.repeats > 1 && mishap.what != What::SurplusRepeat;
+                let one_of_several = phase.repeats > 1 && mishap.what != MishapEffect::SurplusRepeat;
                 let repeat = if one_of_several { format!("/{}", turn.repeat) } else { String::new() };
                 let place = format!("{}{repeat}", phase.id);
                 match mishap.what {
-                    What::SkippedRepeat => drop(self.turns.remove(at)),
-                    What::SurplusRepeat => self.ride_again(at, noise),
+                    MishapEffect::SkippedRepeat => drop(self.turns.remove(at)),
+                    MishapEffect::SurplusRepeat => self.ride_again(at, noise),
                     _ => self.stop_in(at, mishap.size, noise),
                 }
                 return Mishap { place: Some(place), ..mishap.clone() };
@@ -115,7 +115,7 @@ impl<'a> Ride<'a> {
     }
 
     fn turns_of(&self, phases: &[(usize, Option<u32>)]) -> Vec<usize> {
-        let named = |turn: &Turn| {
+        let named = |turn: &RepeatRidden| {
             phases.iter().any(|(index, n)| *index == turn.phase_index && n.is_none_or(|n| n == turn.repeat))
         };
         (0..self.turns.len()).filter(|&at| named(&self.turns[at])).collect()
@@ -141,7 +141,8 @@ impl<'a> Ride<'a> {
         }
         let pair = [first, to[noise.below(to.len())]];
         let [early, late] = [pair[0].min(pair[1]), pair[0].max(pair[1])];
-        let (mut swapped, mut held): (Vec<Turn>, BTreeMap<usize, Vec<Turn>>) = (vec![], BTreeMap::new());
+        let (mut swapped, mut held): (Vec<RepeatRidden>, BTreeMap<usize, Vec<RepeatRidden>>) =
+            (vec![], BTreeMap::new());
         let order: Vec<usize> = self.turns.iter().map(|turn| turn.phase_index).collect();
         for turn in self.turns.drain(..) {
             held.entry(turn.phase_index).or_default().push(turn);
@@ -171,18 +172,18 @@ impl<'a> Ride<'a> {
         let mut drawn = script::again(self.protocol, self.drivetrain, (phase_index, repeat), ring, noise.clone());
         habits::follow(&mut drawn, self.protocol, seed);
         let (easy, own) = drawn.into_iter().partition(|s| s.phase.is_none());
-        self.turns.insert(last + 1, Turn { phase_index, repeat, easy, own });
+        self.turns.insert(last + 1, RepeatRidden { phase_index, repeat, easy, own });
     }
 
     /// Stands still in the middle third of the longest stretch, then rides what is left of it.
     fn stop_in(&mut self, at: usize, lasts_s: f64, noise: &mut Noise) {
         let own = &mut self.turns[at].own;
-        let length_s = |s: &Stretch| s.end_s - s.start_s;
+        let length_s = |s: &ScriptStretch| s.end_s - s.start_s;
         let Some(n) = (0..own.len()).max_by(|&a, &b| length_s(&own[a]).total_cmp(&length_s(&own[b]))) else { return };
         let stop_s = own[n].start_s + noise.between(1.0 / 3.0, 2.0 / 3.0) * length_s(&own[n]);
-        let before = Stretch { end_s: stop_s, ..own[n].clone() };
-        let still = Stretch {
-            act: Act::Stop,
+        let before = ScriptStretch { end_s: stop_s, ..own[n].clone() };
+        let still = ScriptStretch {
+            act: RiderAction::Stop,
             phase: None,
             start_s: stop_s,
             end_s: stop_s + lasts_s,
@@ -190,7 +191,7 @@ impl<'a> Ride<'a> {
             cadence_rpm: 0.0,
             ..own[n].clone()
         };
-        let after = Stretch { start_s: stop_s, ..own[n].clone() };
+        let after = ScriptStretch { start_s: stop_s, ..own[n].clone() };
         own.splice(n..=n, [before, still, after]);
     }
 
@@ -198,7 +199,7 @@ impl<'a> Ride<'a> {
     fn alter(&mut self, at: usize, mishap: &Mishap) {
         let turn = &mut self.turns[at];
         let phase = &self.protocol.phases[turn.phase_index];
-        if mishap.what == What::RingsSwapped {
+        if mishap.what == MishapEffect::RingsSwapped {
             // What was ridden is then another phase, where the protocol has the same for the other ring.
             let else_alike = |keys: &[(String, String)]| -> Vec<(String, String)> {
                 keys.iter().filter(|(key, _)| key != "ring").cloned().collect()
@@ -212,9 +213,9 @@ impl<'a> Ride<'a> {
         }
         for stretch in turn.own.iter_mut().filter(|s| !easy(s)) {
             match mishap.what {
-                What::RingsSwapped => stretch.ring = other(stretch.ring),
-                What::OffTarget => stretch.aim_w *= 1.0 + mishap.size / 100.0,
-                _ if stretch.act != Act::Coast => {
+                MishapEffect::RingsSwapped => stretch.ring = other(stretch.ring),
+                MishapEffect::OffTarget => stretch.aim_w *= 1.0 + mishap.size / 100.0,
+                _ if stretch.act != RiderAction::Coast => {
                     stretch.cadence_rpm = (stretch.cadence_rpm + mishap.size).max(LEAST_RPM);
                 }
                 _ => {}
@@ -224,7 +225,7 @@ impl<'a> Ride<'a> {
     }
 
     /// One list again: repeats numbered, shifts where a ring is needed next, one stretch after the other.
-    fn settled(mut self) -> Vec<Stretch> {
+    fn settled(mut self) -> Vec<ScriptStretch> {
         let mut ridden: BTreeMap<usize, u32> = BTreeMap::new();
         for turn in &mut self.turns {
             let repeat = ridden.entry(turn.phase_index).or_default();
@@ -234,7 +235,7 @@ impl<'a> Ride<'a> {
             }
         }
         let turns = self.turns.into_iter().flat_map(|turn| turn.easy.into_iter().chain(turn.own));
-        let mut all: Vec<Stretch> = self.lead.into_iter().chain(turns).chain(self.rest).collect();
+        let mut all: Vec<ScriptStretch> = self.lead.into_iter().chain(turns).chain(self.rest).collect();
         shift_in_time(&mut all, self.drivetrain);
         let mut now_s = 0.0;
         for stretch in &mut all {
@@ -253,18 +254,18 @@ impl<'a> Ride<'a> {
 const LEAST_RPM: f64 = 30.0;
 
 /// Where easy riding no longer leads from the ring before it to the ring after it, its last part is on the new ring.
-fn shift_in_time(all: &mut Vec<Stretch>, drivetrain: &Drivetrain) {
+fn shift_in_time(all: &mut Vec<ScriptStretch>, drivetrain: &Drivetrain) {
     let mut from = 0;
     while let Some(start) = (from..all.len()).find(|&i| easy(&all[i])) {
         let mut end = (start..all.len()).find(|&i| !easy(&all[i])).unwrap_or(all.len());
         let before = if start == 0 { all[0].ring } else { all[start - 1].ring };
         let after = all.get(end).map_or(before, |s| s.ring);
-        let last = (start..end).rev().find(|&i| !matches!(all[i].act, Act::Still | Act::Stop));
+        let last = (start..end).rev().find(|&i| !matches!(all[i].act, RiderAction::Still | RiderAction::Stop));
         let leads = all[start].ring == before && last.is_none_or(|last| all[last].ring == after);
         if let Some(mut last) = last.filter(|_| !leads || after_shift_back(&all[start..end])) {
-            if before != after && (start..last).all(|i| matches!(all[i].act, Act::Still | Act::Stop)) {
+            if before != after && (start..last).all(|i| matches!(all[i].act, RiderAction::Still | RiderAction::Stop)) {
                 let half_s = (all[last].start_s + all[last].end_s) / 2.0;
-                let second = Stretch { start_s: half_s, ..all[last].clone() };
+                let second = ScriptStretch { start_s: half_s, ..all[last].clone() };
                 all[last].end_s = half_s;
                 all.insert(last + 1, second);
                 (last, end) = (last + 1, end + 1);
@@ -279,7 +280,7 @@ fn shift_in_time(all: &mut Vec<Stretch>, drivetrain: &Drivetrain) {
 }
 
 /// More than one change of ring in one stretch of easy riding.
-fn after_shift_back(easy: &[Stretch]) -> bool {
+fn after_shift_back(easy: &[ScriptStretch]) -> bool {
     easy.windows(2).filter(|pair| pair[0].ring != pair[1].ring).count() > 1
 }
 
@@ -291,27 +292,27 @@ mod tests {
 
     const SEED: u64 = 3;
 
-    fn scripted() -> Vec<Stretch> {
+    fn scripted() -> Vec<ScriptStretch> {
         script::write(&bench_trial(), &drivetrain(), SEED)
     }
 
-    fn ridden(texts: &[&str]) -> (Vec<Stretch>, Vec<String>) {
+    fn ridden(texts: &[&str]) -> (Vec<ScriptStretch>, Vec<String>) {
         let mishaps: Vec<Mishap> = texts.iter().map(|t| t.parse().unwrap_or_else(|e| panic!("{e}"))).collect();
         ride(scripted(), &bench_trial(), &drivetrain(), &with_noise(&mishaps, SEED, 0))
     }
 
     /// A stretch without its place in the ride: what it is, how long to a microsecond, how hard, and on what.
-    type Bare = (Act, i64, f64, f64, Ring);
+    type Bare = (RiderAction, i64, f64, f64, Ring);
 
-    fn bare(s: &Stretch) -> Bare {
+    fn bare(s: &ScriptStretch) -> Bare {
         (s.act, ((s.end_s - s.start_s) * 1e6).round() as i64, s.aim_w, s.cadence_rpm, s.ring)
     }
 
-    fn bares<'a>(all: impl IntoIterator<Item = &'a Stretch>) -> Vec<Bare> {
+    fn bares<'a>(all: impl IntoIterator<Item = &'a ScriptStretch>) -> Vec<Bare> {
         all.into_iter().map(bare).collect()
     }
 
-    fn asked(all: &[Stretch], named: impl Fn(&str) -> bool) -> Vec<Stretch> {
+    fn asked(all: &[ScriptStretch], named: impl Fn(&str) -> bool) -> Vec<ScriptStretch> {
         let protocol = bench_trial();
         all.iter().filter(|s| s.phase.is_some_and(|p| named(&protocol.phases[p.0].id.name))).cloned().collect()
     }
@@ -377,10 +378,10 @@ mod tests {
     #[test]
     fn a_phone_stop_cuts_one_block_in_two_that_last_as_long_as_it() {
         let (all, told) = ridden(&["phone-stop=40@steady"]);
-        let at = all.iter().position(|s| s.act == Act::Stop).unwrap();
+        let at = all.iter().position(|s| s.act == RiderAction::Stop).unwrap();
         let [before, stop, after] = &all[at - 1..=at + 1] else { panic!() };
         assert!((stop.end_s - stop.start_s - 40.0).abs() < 1e-9);
-        assert_eq!((before.act, before.phase, before.aim_w), (Act::Block, after.phase, after.aim_w));
+        assert_eq!((before.act, before.phase, before.aim_w), (RiderAction::Block, after.phase, after.aim_w));
         assert!(told[0].starts_with("phone-stop=40@steady[ring="), "{told:?}");
         let mut whole = all.clone();
         whole[at - 1].end_s += after.end_s - after.start_s;
@@ -401,7 +402,7 @@ mod tests {
         let before = scripted();
         let (weak, _) = ridden(&["off-target=-20@steady"]);
         let (slow, _) = ridden(&["off-cadence=-15@soft-pedalling"]);
-        let name = |s: &Stretch| s.phase.map(|p| bench_trial().phases[p.0].id.name.clone()).unwrap_or_default();
+        let name = |s: &ScriptStretch| s.phase.map(|p| bench_trial().phases[p.0].id.name.clone()).unwrap_or_default();
         for ((was, weak), slow) in before.iter().zip(&weak).zip(&slow) {
             let part = if name(was) == "steady" { 0.8 } else { 1.0 };
             assert_eq!((weak.aim_w, weak.cadence_rpm, weak.start_s), (was.aim_w * part, was.cadence_rpm, was.start_s));
@@ -422,7 +423,7 @@ mod tests {
         order.dedup();
         assert_eq!(order, [0, 1, 2, 3, 4, 5, 7, 6, 8]);
         for phase in 0..9 {
-            let of = |all: &[Stretch]| bares(all.iter().filter(|s| s.phase.is_some_and(|p| p.0 == phase)));
+            let of = |all: &[ScriptStretch]| bares(all.iter().filter(|s| s.phase.is_some_and(|p| p.0 == phase)));
             assert_eq!(of(&all), of(&scripted()));
         }
     }

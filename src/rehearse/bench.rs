@@ -8,19 +8,19 @@ use crate::session::{
 };
 
 use super::head_unit::Naming;
-use super::{Plan, Setting, names};
+use super::{RehearsalPlan, RideSetting, names};
 
 /// What is worn on one ride.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Bench {
-    pub unit: Fitted,
+pub struct RehearsalBench {
+    pub unit: FittedInstrument,
     /// The first one's head unit is the one whose laps are pressed.
-    pub references: Vec<Fitted>,
+    pub references: Vec<FittedInstrument>,
 }
 
 /// One instrument as it is worn, and the head unit that hears it and nothing else.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Fitted {
+pub struct FittedInstrument {
     pub device: Device,
     /// Its recording is named after it.
     pub label: String,
@@ -33,7 +33,7 @@ pub struct Fitted {
     pub gain_sd: f64,
     pub offset_sd_w: f64,
     /// Of no two instruments the same: the noise of an instrument goes with it.
-    pub recorder: Recorder,
+    pub recorder: HeadUnits,
     pub serial: Option<u32>,
     /// Any text; a recording holds it where it has two decimals.
     pub firmware: String,
@@ -62,7 +62,7 @@ pub struct Identity {
 
 /// The head units of a rehearsal.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Recorder {
+pub enum HeadUnits {
     A,
     B,
     C,
@@ -74,18 +74,22 @@ pub enum Recorder {
 pub struct BenchKind {
     pub word: &'static str,
     pub says: &'static str,
-    pub bench: fn() -> Bench,
+    pub bench: fn() -> RehearsalBench,
 }
 
 /// The usual one first.
 pub const BENCHES: &[BenchKind] = &[
-    BenchKind { word: "both", says: "unit at the spindle, pedals and trainer as references", bench: Bench::both },
+    BenchKind {
+        word: "both",
+        says: "unit at the spindle, pedals and trainer as references",
+        bench: RehearsalBench::both,
+    },
     BenchKind { word: "pedals", says: "pedals as the only reference", bench: || only(pedals()) },
     BenchKind { word: "trainer", says: "trainer as the only reference", bench: || only(trainer()) },
     BenchKind {
         word: "three",
         says: "pedals, trainer and crank spider as references",
-        bench: || Bench { references: vec![pedals(), trainer(), spider()], ..Bench::both() },
+        bench: || RehearsalBench { references: vec![pedals(), trainer(), spider()], ..RehearsalBench::both() },
     },
     BenchKind {
         word: "spider-unit",
@@ -100,22 +104,22 @@ pub const BENCHES: &[BenchKind] = &[
     BenchKind {
         word: "pedal-unit",
         says: "unit in the pedals; crank spider and trainer as references",
-        bench: || Bench { references: vec![spider(), trainer()], ..unit_at(Location::Pedals, Sides::Both) },
+        bench: || RehearsalBench { references: vec![spider(), trainer()], ..unit_at(Location::Pedals, Sides::Both) },
     },
     BenchKind {
         word: "hub-unit",
         says: "unit in the hub; pedals and crank spider as references",
-        bench: || Bench { references: vec![pedals(), spider()], ..unit_at(Location::Hub, Sides::Total) },
+        bench: || RehearsalBench { references: vec![pedals(), spider()], ..unit_at(Location::Hub, Sides::Total) },
     },
 ];
 
-impl Bench {
+impl RehearsalBench {
     /// A trainer brakes as the setting says; on the road a hub that measures stands in its place.
-    pub fn in_setting(mut self, setting: Setting) -> Self {
+    pub fn in_setting(mut self, setting: RideSetting) -> Self {
         for fitted in self.references.iter_mut().filter(|fitted| fitted.mode.is_some()) {
             fitted.mode = setting.trainer_mode();
             // What somebody named is called so wherever it is.
-            if setting == Setting::Road && fitted.label == trainer().label {
+            if setting == RideSetting::Road && fitted.label == trainer().label {
                 fitted.label = fitted.label.replace("trainer", "hub");
             }
         }
@@ -130,7 +134,7 @@ impl Bench {
     }
 
     /// The instrument of this kind, where the bench has one.
-    pub fn device(&mut self, device: Device) -> Option<&mut Fitted> {
+    pub fn device(&mut self, device: Device) -> Option<&mut FittedInstrument> {
         std::iter::once(&mut self.unit).chain(&mut self.references).find(|fitted| fitted.device == device)
     }
 
@@ -140,13 +144,13 @@ impl Bench {
     }
 
     /// Unit first, then references, as everywhere in a rehearsal.
-    pub fn worn(&self) -> impl Iterator<Item = &Fitted> {
+    pub fn worn(&self) -> impl Iterator<Item = &FittedInstrument> {
         std::iter::once(&self.unit).chain(&self.references)
     }
 
-    pub(super) fn session(&self, protocol: &Protocol, drivetrain: Drivetrain, plan: &Plan) -> Session {
+    pub(super) fn session(&self, protocol: &Protocol, drivetrain: Drivetrain, plan: &RehearsalPlan) -> Session {
         let unit = Instrument { firmware: Some(self.unit.firmware.clone()), ..self.unit.instrument() };
-        let reference = |fitted: &Fitted| Reference {
+        let reference = |fitted: &FittedInstrument| Reference {
             instrument: fitted.instrument(),
             uncertainty: fitted.stated.clone(),
             certificate: fitted.certificate.clone(),
@@ -167,17 +171,17 @@ impl Bench {
     }
 }
 
-fn only(reference: Fitted) -> Bench {
-    Bench { references: vec![reference], ..Bench::both() }
+fn only(reference: FittedInstrument) -> RehearsalBench {
+    RehearsalBench { references: vec![reference], ..RehearsalBench::both() }
 }
 
-fn unit_at(located: Location, sides: Sides) -> Bench {
-    Bench { unit: unit(located, sides), ..Bench::both() }
+fn unit_at(located: Location, sides: Sides) -> RehearsalBench {
+    RehearsalBench { unit: unit(located, sides), ..RehearsalBench::both() }
 }
 
 /// A sound unit stays within 1 %.
-fn unit(located: Location, sides: Sides) -> Fitted {
-    Fitted {
+fn unit(located: Location, sides: Sides) -> FittedInstrument {
+    FittedInstrument {
         device: Device::Unit,
         label: "unit 017".to_owned(),
         model: None,
@@ -186,7 +190,7 @@ fn unit(located: Location, sides: Sides) -> Fitted {
         stated: Bound::single(1.5, Of::Percent),
         gain_sd: 0.004,
         offset_sd_w: 0.5,
-        recorder: Recorder::A,
+        recorder: HeadUnits::A,
         serial: Some(17),
         firmware: "1.80".to_owned(),
         certificate: None,
@@ -195,8 +199,8 @@ fn unit(located: Location, sides: Sides) -> Fitted {
 }
 
 /// References stay within what their certificates say (k = 2).
-fn pedals() -> Fitted {
-    Fitted {
+fn pedals() -> FittedInstrument {
+    FittedInstrument {
         device: Device::Pedals,
         label: "pedal pair P".to_owned(),
         model: None,
@@ -205,7 +209,7 @@ fn pedals() -> Fitted {
         stated: wider(1.0, 2.0),
         gain_sd: 0.005,
         offset_sd_w: 0.5,
-        recorder: Recorder::B,
+        recorder: HeadUnits::B,
         serial: Some(2001),
         firmware: "3.10".to_owned(),
         certificate: certificate("P-12", "2026-03-02"),
@@ -213,8 +217,8 @@ fn pedals() -> Fitted {
     }
 }
 
-fn trainer() -> Fitted {
-    Fitted {
+fn trainer() -> FittedInstrument {
+    FittedInstrument {
         device: Device::Trainer,
         label: "trainer T".to_owned(),
         model: None,
@@ -223,7 +227,7 @@ fn trainer() -> Fitted {
         stated: wider(1.5, 3.0),
         gain_sd: 0.0075,
         offset_sd_w: 0.8,
-        recorder: Recorder::C,
+        recorder: HeadUnits::C,
         serial: Some(3001),
         firmware: "2.04".to_owned(),
         certificate: None,
@@ -231,8 +235,8 @@ fn trainer() -> Fitted {
     }
 }
 
-fn spider() -> Fitted {
-    Fitted {
+fn spider() -> FittedInstrument {
+    FittedInstrument {
         device: Device::Spider,
         label: "crank spider Q".to_owned(),
         model: None,
@@ -241,7 +245,7 @@ fn spider() -> Fitted {
         stated: wider(1.0, 2.0),
         gain_sd: 0.005,
         offset_sd_w: 0.5,
-        recorder: Recorder::D,
+        recorder: HeadUnits::D,
         serial: Some(6001),
         firmware: "1.12".to_owned(),
         certificate: certificate("Q-7", "2026-05-11"),
@@ -257,7 +261,7 @@ fn wider(pct: f64, power_w: f64) -> Bound {
     Bound { parts: vec![Quantity::new(pct, Of::Percent), Quantity::new(power_w, Of::Watt)], join: Join::Wider }
 }
 
-impl Fitted {
+impl FittedInstrument {
     /// Names it anew. Under another label it is another instrument, of which nobody knows serial number and certificate
     /// unless they are said.
     pub fn identify(&mut self, identity: &Identity) {

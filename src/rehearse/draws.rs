@@ -1,34 +1,34 @@
 //! What a seed draws once per session: the instruments' gains and habits, the head units' clocks.
 
-use super::bench::{Fitted, Recorder};
-use super::fault::Kind;
-use super::habits::Storage;
-use super::head_unit::Clock;
-use super::instrument::{Draw, Loss, Stated};
+use super::bench::{FittedInstrument, HeadUnits};
+use super::fault::FaultEffect;
+use super::habits::SecondStorage;
+use super::head_unit::SimulatedClock;
+use super::instrument::{InstrumentDraw, Loss, StatedError};
 use super::noise::{Noise, Purpose};
 use super::strike::Strike;
-use super::{Instruments, Plan};
+use super::{Instruments, RehearsalPlan};
 
 /// All that a seed draws once per session.
-pub(super) struct Draws {
+pub(super) struct SessionDraws {
     /// As the bench wears them: the unit first.
-    pub instruments: Vec<Draw>,
-    pub clocks: Vec<Clock>,
+    pub instruments: Vec<InstrumentDraw>,
+    pub clocks: Vec<SimulatedClock>,
     pub loss: Loss,
 }
 
-impl Draws {
+impl SessionDraws {
     /// The plan's instruments on its head units, for a ride of this length; of the faults those of the clocks.
-    pub fn of(plan: &Plan, ride_s: f64, strikes: &[Strike]) -> Self {
-        let draw = |fitted: &Fitted| match plan.instruments {
+    pub fn of(plan: &RehearsalPlan, ride_s: f64, strikes: &[Strike]) -> Self {
+        let draw = |fitted: &FittedInstrument| match plan.instruments {
             Instruments::Ideal => (ideal(), ideal_clock(ride_s)),
             Instruments::Real => (real(plan, fitted), real_clock(plan, fitted.recorder, ride_s)),
         };
         let (instruments, mut clocks): (Vec<_>, Vec<_>) = plan.bench.worn().map(draw).unzip();
         for strike in strikes {
             match strike.fault.kind {
-                Kind::ClockSet => clocks[strike.worn].offset_s += strike.fault.size,
-                Kind::ClockJump => clocks[strike.worn].jump_s += strike.fault.size,
+                FaultEffect::ClockSet => clocks[strike.worn].offset_s += strike.fault.size,
+                FaultEffect::ClockJump => clocks[strike.worn].jump_s += strike.fault.size,
                 _ => {}
             }
         }
@@ -36,12 +36,20 @@ impl Draws {
     }
 }
 
-fn ideal() -> Draw {
-    Draw { gain: 1.0, offset_w: 0.0, noise: 0.0, angle: 0.25, timeout_s: 1.6, flywheel_missed: 0.0, stated: None }
+fn ideal() -> InstrumentDraw {
+    InstrumentDraw {
+        gain: 1.0,
+        offset_w: 0.0,
+        noise: 0.0,
+        angle: 0.25,
+        timeout_s: 1.6,
+        flywheel_missed: 0.0,
+        stated: None,
+    }
 }
 
-fn ideal_clock(ride_s: f64) -> Clock {
-    Clock {
+fn ideal_clock(ride_s: f64) -> SimulatedClock {
+    SimulatedClock {
         offset_s: 0.0,
         drift_ppm: 0.0,
         jump_s: 0.0,
@@ -50,7 +58,7 @@ fn ideal_clock(ride_s: f64) -> Clock {
         speed_delay_s: 0.0,
         position_delay_s: 0.0,
         altitude_delay_s: 0.0,
-        storage: Storage::LastMessage,
+        storage: SecondStorage::LastMessage,
         sampling_s: 0.0,
         behind_s: 0,
         start_s: 0.0,
@@ -59,13 +67,13 @@ fn ideal_clock(ride_s: f64) -> Clock {
     }
 }
 
-fn real(plan: &Plan, fitted: &Fitted) -> Draw {
+fn real(plan: &RehearsalPlan, fitted: &FittedInstrument) -> InstrumentDraw {
     let is_unit = fitted.recorder == plan.bench.unit.recorder;
     let seed = if is_unit { plan.specimen } else { plan.reference_set };
     let seed = seed.map_or(plan.seed, u64::from);
     let mut noise = Noise::nth(seed ^ DRAWS, Purpose::Instrument, fitted.recorder as usize);
     let systematic = plan.habits.systematic;
-    Draw {
+    InstrumentDraw {
         gain: 1.0 + noise.truncated(fitted.gain_sd * systematic, 2.5),
         offset_w: noise.truncated(fitted.offset_sd_w * systematic, 2.5),
         noise: noise.between(0.005, 0.009),
@@ -81,11 +89,11 @@ fn real(plan: &Plan, fitted: &Fitted) -> Draw {
 const SPLIT: f64 = 0.005;
 const CADENCE_RPM: f64 = 0.3;
 
-fn stated(plan: &Plan, fitted: &Fitted) -> Stated {
+fn stated(plan: &RehearsalPlan, fitted: &FittedInstrument) -> StatedError {
     let mut noise =
         Noise::nth(plan.reference_set.map_or(plan.seed, u64::from) ^ DRAWS, Purpose::Stated, fitted.recorder as usize);
     let mut normal = || plan.habits.systematic * noise.normal();
-    Stated {
+    StatedError {
         bound: fitted.stated.clone(),
         total: normal() / 2.0,
         // Two sides that are off independently by √2 times what the total is off: half of that goes across.
@@ -96,12 +104,12 @@ fn stated(plan: &Plan, fitted: &Fitted) -> Stated {
     }
 }
 
-fn real_clock(plan: &Plan, recorder: Recorder, ride_s: f64) -> Clock {
+fn real_clock(plan: &RehearsalPlan, recorder: HeadUnits, ride_s: f64) -> SimulatedClock {
     let mut noise = Noise::nth(plan.seed ^ DRAWS, Purpose::Clock, recorder as usize);
     let habits = &plan.habits;
     let (late, mut sensing) =
         (habits.sensing_delay_s, Noise::nth(plan.seed ^ DRAWS, Purpose::Sensing, recorder as usize));
-    Clock {
+    SimulatedClock {
         offset_s: noise.between(-3.0, 3.0),
         drift_ppm: noise.between(habits.drift_ppm[recorder as usize].0, habits.drift_ppm[recorder as usize].1),
         jump_s: 0.0,
@@ -123,7 +131,7 @@ fn real_clock(plan: &Plan, recorder: Recorder, ride_s: f64) -> Clock {
 /// How much of the loss is bending, against pulleys, bearings and slack run. Common practice, no source.
 const BENDING: f64 = 0.4;
 
-fn loss(plan: &Plan) -> Loss {
+fn loss(plan: &RehearsalPlan) -> Loss {
     if plan.instruments == Instruments::Ideal {
         return Loss { middle: LOSS, small_more: 0.0, bending: 0.0 };
     }

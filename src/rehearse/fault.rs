@@ -8,20 +8,20 @@ use crate::protocol::{Ring, Side, trim};
 /// One fault, of exactly the size written, at one instrument.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Fault {
-    pub kind: Kind,
+    pub kind: FaultEffect,
     /// In the kind's unit ([`FAULT_KINDS`]); 2 for a doubled side.
     pub size: f64,
     /// On this ring only.
     pub ring: Option<Ring>,
     pub side: Option<Side>,
     /// `None`: always.
-    pub share: Option<Share>,
+    pub share: Option<StruckShare>,
     /// `unit`, or a label or its last word; `None`: the unit.
     pub instrument: Option<String>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
+pub enum FaultEffect {
     /// Readings × (1 + size/100).
     Gain,
     /// Added to every reading that is not zero.
@@ -64,26 +64,26 @@ pub enum Kind {
 
 /// How many of its occasions a fault strikes, as written: `2/6` or `0.3` of them, or `3`.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Share {
+pub enum StruckShare {
     Part { part: f64, of: f64 },
     Count(usize),
 }
 
-impl Share {
+impl StruckShare {
     pub fn of(self, occasions: usize) -> usize {
         match self {
-            Share::Part { part, of } => (part / of * occasions as f64).round() as usize,
-            Share::Count(count) => count.min(occasions),
+            StruckShare::Part { part, of } => (part / of * occasions as f64).round() as usize,
+            StruckShare::Count(count) => count.min(occasions),
         }
     }
 }
 
-impl fmt::Display for Share {
+impl fmt::Display for StruckShare {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Share::Part { part, of: 1.0 } => f.write_str(&trim(*part)),
-            Share::Part { part, of } => write!(f, "{}/{}", trim(*part), trim(*of)),
-            Share::Count(count) => write!(f, "{count}"),
+            StruckShare::Part { part, of: 1.0 } => f.write_str(&trim(*part)),
+            StruckShare::Part { part, of } => write!(f, "{}/{}", trim(*part), trim(*of)),
+            StruckShare::Count(count) => write!(f, "{count}"),
         }
     }
 }
@@ -114,7 +114,7 @@ impl Occasion {
 
 /// Which sizes make sense.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Sized {
+pub(super) enum FaultSizes {
     Any,
     AboveMinus100,
     Positive,
@@ -124,7 +124,7 @@ pub(super) enum Sized {
 
 /// Whether a ring or a side may or must be named.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Named {
+enum RingOrSide {
     Never,
     Maybe,
     Always,
@@ -133,107 +133,170 @@ enum Named {
 /// One line of the list that `rehearse --faults` prints.
 #[derive(Debug, Clone, Copy)]
 pub struct FaultKind {
-    pub kind: Kind,
+    pub kind: FaultEffect,
     pub word: &'static str,
     pub form: &'static str,
     pub unit: &'static str,
     pub imitates: &'static str,
     /// What a share is a share of; `None`: it takes none.
     pub occasion: Option<Occasion>,
-    sized: Sized,
-    ring: Named,
-    side: Named,
+    sized: FaultSizes,
+    ring: RingOrSide,
+    side: RingOrSide,
 }
 
-const fn kind(kind: Kind, form: &'static str, unit: &'static str, sized: Sized, imitates: &'static str) -> FaultKind {
+const fn kind(
+    kind: FaultEffect,
+    form: &'static str,
+    unit: &'static str,
+    sized: FaultSizes,
+    imitates: &'static str,
+) -> FaultKind {
     let mut equals_sign = 0;
     while form.as_bytes()[equals_sign] != b'=' {
         equals_sign += 1;
     }
     let (word, _) = form.split_at(equals_sign);
-    let (ring, side) = (Named::Never, Named::Never);
+    let (ring, side) = (RingOrSide::Never, RingOrSide::Never);
     FaultKind { kind, word, form, unit, imitates, occasion: None, sized, ring, side }
 }
 
 impl FaultKind {
     /// Strikes all or some of these, on either ring or one.
     const fn in_each(self, occasion: Occasion) -> Self {
-        Self { occasion: Some(occasion), ring: Named::Maybe, ..self }
+        Self { occasion: Some(occasion), ring: RingOrSide::Maybe, ..self }
     }
 
-    const fn ring(self, ring: Named) -> Self {
+    const fn ring(self, ring: RingOrSide) -> Self {
         Self { ring, ..self }
     }
 
-    const fn side(self, side: Named) -> Self {
+    const fn side(self, side: RingOrSide) -> Self {
         Self { side, ..self }
     }
 }
 
 pub const FAULT_KINDS: &[FaultKind] = &{
-    use Named::{Always, Maybe};
     use Occasion::{Repeat, Restart, SoftPedalling, Sprint, Stop};
+    use RingOrSide::{Always, Maybe};
     [
-        kind(Kind::Gain, "gain=2.5", "%", Sized::AboveMinus100, "a wrong slope: it reads high or low throughout")
+        kind(
+            FaultEffect::Gain,
+            "gain=2.5",
+            "%",
+            FaultSizes::AboveMinus100,
+            "a wrong slope: it reads high or low throughout",
+        )
+        .in_each(Repeat)
+        .side(Maybe),
+        kind(FaultEffect::Offset, "offset=-4", "W", FaultSizes::Any, "a zero that was set wrong")
             .in_each(Repeat)
             .side(Maybe),
-        kind(Kind::Offset, "offset=-4", "W", Sized::Any, "a zero that was set wrong").in_each(Repeat).side(Maybe),
-        kind(Kind::RingOffset, "ring-offset=-14@big", "W", Sized::Any, "a meter that feels which chainring pulls")
-            .in_each(Repeat)
-            .ring(Always),
-        kind(Kind::SideShort, "side-short=110@left,2/6", "W", Sized::Positive, "one side falls short in sprints")
-            .in_each(Sprint)
-            .side(Always),
-        kind(Kind::Drift, "drift=6", "W/h", Sized::Any, "a zero that creeps with time"),
-        kind(Kind::TemperatureDrift, "temperature-drift=3", "W/°C", Sized::Any, "a zero that creeps as it warms"),
         kind(
-            Kind::DoubledSide,
+            FaultEffect::RingOffset,
+            "ring-offset=-14@big",
+            "W",
+            FaultSizes::Any,
+            "a meter that feels which chainring pulls",
+        )
+        .in_each(Repeat)
+        .ring(Always),
+        kind(
+            FaultEffect::SideShort,
+            "side-short=110@left,2/6",
+            "W",
+            FaultSizes::Positive,
+            "one side falls short in sprints",
+        )
+        .in_each(Sprint)
+        .side(Always),
+        kind(FaultEffect::Drift, "drift=6", "W/h", FaultSizes::Any, "a zero that creeps with time"),
+        kind(
+            FaultEffect::TemperatureDrift,
+            "temperature-drift=3",
+            "W/°C",
+            FaultSizes::Any,
+            "a zero that creeps as it warms",
+        ),
+        kind(
+            FaultEffect::DoubledSide,
             "doubled-side=left",
             "side",
-            Sized::Side,
+            FaultSizes::Side,
             "one side sensed and doubled, though both are declared",
         ),
-        kind(Kind::LateWake, "late-wake=2.5", "s", Sized::Positive, "a sensor slow to wake after coasting")
+        kind(FaultEffect::LateWake, "late-wake=2.5", "s", FaultSizes::Positive, "a sensor slow to wake after coasting")
             .in_each(Restart),
         kind(
-            Kind::HeldReading,
+            FaultEffect::HeldReading,
             "held-reading=4@1/2",
             "s",
-            Sized::Positive,
+            FaultSizes::Positive,
             "the last reading kept after the pedals stopped",
         )
         .in_each(Stop),
-        kind(Kind::Late, "late=1.5", "s", Sized::Positive, "everything comes late: long filters or a slow radio")
-            .in_each(Repeat),
-        kind(Kind::LateCadence, "late-cadence=2", "s", Sized::Positive, "cadence filtered longer than power")
-            .in_each(Repeat),
-        kind(Kind::SoftDropout, "soft-dropout=0.3", "share", Sized::Share, "soft pedalling lost below a threshold")
-            .in_each(SoftPedalling),
-        kind(Kind::Phantom, "phantom=12", "W", Sized::Positive, "watts shown while coasting").in_each(Stop),
-        kind(Kind::Spike, "spike=400@3", "W", Sized::Positive, "a single reading far above the truth").in_each(Repeat),
-        kind(Kind::Stuck, "stuck=8@2/6", "s", Sized::Positive, "one message sent over and over while riding")
-            .in_each(Repeat),
-        kind(Kind::Dropout, "dropout=5@0.3", "s", Sized::Positive, "the instrument alone not heard while riding")
+        kind(
+            FaultEffect::Late,
+            "late=1.5",
+            "s",
+            FaultSizes::Positive,
+            "everything comes late: long filters or a slow radio",
+        )
+        .in_each(Repeat),
+        kind(
+            FaultEffect::LateCadence,
+            "late-cadence=2",
+            "s",
+            FaultSizes::Positive,
+            "cadence filtered longer than power",
+        )
+        .in_each(Repeat),
+        kind(
+            FaultEffect::SoftDropout,
+            "soft-dropout=0.3",
+            "share",
+            FaultSizes::Share,
+            "soft pedalling lost below a threshold",
+        )
+        .in_each(SoftPedalling),
+        kind(FaultEffect::Phantom, "phantom=12", "W", FaultSizes::Positive, "watts shown while coasting").in_each(Stop),
+        kind(FaultEffect::Spike, "spike=400@3", "W", FaultSizes::Positive, "a single reading far above the truth")
             .in_each(Repeat),
         kind(
-            Kind::RadioDropout,
+            FaultEffect::Stuck,
+            "stuck=8@2/6",
+            "s",
+            FaultSizes::Positive,
+            "one message sent over and over while riding",
+        )
+        .in_each(Repeat),
+        kind(
+            FaultEffect::Dropout,
+            "dropout=5@0.3",
+            "s",
+            FaultSizes::Positive,
+            "the instrument alone not heard while riding",
+        )
+        .in_each(Repeat),
+        kind(
+            FaultEffect::RadioDropout,
             "radio-dropout=0.04",
             "share",
-            Sized::Share,
+            FaultSizes::Share,
             "a head unit that loses instrument and strap together",
         ),
-        kind(Kind::ClockSet, "clock-set=120", "s", Sized::Any, "a head unit with its clock set wrong"),
+        kind(FaultEffect::ClockSet, "clock-set=120", "s", FaultSizes::Any, "a head unit with its clock set wrong"),
         kind(
-            Kind::ClockJump,
+            FaultEffect::ClockJump,
             "clock-jump=3@T",
             "s",
-            Sized::Positive,
+            FaultSizes::Positive,
             "a clock that is put right (forward) half-way through",
         ),
     ]
 };
 
-impl Kind {
+impl FaultEffect {
     pub fn listed(self) -> &'static FaultKind {
         FAULT_KINDS.iter().find(|listed| listed.kind == self).unwrap_or(&FAULT_KINDS[0])
     }
@@ -272,10 +335,10 @@ fn parse(listed: &FaultKind, rest: &str) -> Result<Fault, String> {
     };
     let mut fault = Fault { kind: listed.kind, size: 2.0, ring: None, side: None, share: None, instrument: None };
     match listed.sized {
-        Sized::Side => {
+        FaultSizes::Side => {
             fault.side = Some(side(size_text).ok_or(format!("`{size_text}` is neither `left` nor `right`"))?)
         }
-        Sized::Share => fault.size = share_of_time(size_text)?,
+        FaultSizes::Share => fault.size = share_of_time(size_text)?,
         sized => fault.size = number(size_text, listed.unit, sized)?,
     }
     for place in places {
@@ -291,13 +354,13 @@ fn parse(listed: &FaultKind, rest: &str) -> Result<Fault, String> {
             return Err(format!("`{place}` is a second place of its kind"));
         }
     }
-    let wrong = |named: Named, given: bool, what: &str| match named {
-        Named::Never if given => Err(format!("it takes no {what}")),
-        Named::Always if !given => Err(format!("the {what} is missing")),
+    let wrong = |named: RingOrSide, given: bool, what: &str| match named {
+        RingOrSide::Never if given => Err(format!("it takes no {what}")),
+        RingOrSide::Always if !given => Err(format!("the {what} is missing")),
         _ => Ok(()),
     };
     wrong(listed.ring, fault.ring.is_some(), "ring (`big`, `small`)")?;
-    if listed.sized != Sized::Side {
+    if listed.sized != FaultSizes::Side {
         wrong(listed.side, fault.side.is_some(), "side (`left`, `right`)")?;
     }
     if listed.occasion.is_none() && fault.share.is_some() {
@@ -313,15 +376,15 @@ pub(super) fn nearest<'a>(word: &str, known: impl Iterator<Item = &'a str>) -> O
     likeness.filter(|(_, likeness)| *likeness > 0.8).max_by(|a, b| a.1.total_cmp(&b.1)).map(|(near, _)| near)
 }
 
-pub(super) fn number(text: &str, unit: &str, sized: Sized) -> Result<f64, String> {
+pub(super) fn number(text: &str, unit: &str, sized: FaultSizes) -> Result<f64, String> {
     let bare = text.strip_suffix(unit).unwrap_or(text).trim();
     let value: f64 = match bare.parse() {
         Ok(value) if f64::is_finite(value) => value,
         _ => return Err(format!("`{text}` is not a number of {unit}")),
     };
     match sized {
-        Sized::AboveMinus100 if value <= -100.0 => Err(format!("{value} % would leave no reading")),
-        Sized::Positive if value <= 0.0 => Err(format!("{text} is not above zero")),
+        FaultSizes::AboveMinus100 if value <= -100.0 => Err(format!("{value} % would leave no reading")),
+        FaultSizes::Positive if value <= 0.0 => Err(format!("{text} is not above zero")),
         _ => Ok(value),
     }
 }
@@ -337,10 +400,10 @@ fn share_of_time(text: &str) -> Result<f64, String> {
     Ok(part / of)
 }
 
-fn share(text: &str) -> Result<Share, String> {
+fn share(text: &str) -> Result<StruckShare, String> {
     match (text.parse::<usize>(), fraction(text)) {
-        (Ok(count), _) if count > 0 => Ok(Share::Count(count)),
-        (Err(_), Some((part, of))) => Ok(Share::Part { part, of }),
+        (Ok(count), _) if count > 0 => Ok(StruckShare::Count(count)),
+        (Err(_), Some((part, of))) => Ok(StruckShare::Part { part, of }),
         _ => Err(format!("`{text}` is neither a share of the occasions (`0.3`, `2/6`) nor a number of them (`3`)")),
     }
 }
@@ -365,7 +428,7 @@ impl fmt::Display for Fault {
         let listed = self.kind.listed();
         let side = self.side.map(side_word);
         let (size, side) = match (listed.sized, side) {
-            (Sized::Side, Some(side)) => (side, None),
+            (FaultSizes::Side, Some(side)) => (side, None),
             (_, side) => (self.size.to_string(), side),
         };
         write!(f, "{}={size}", listed.word)?;
@@ -407,8 +470,8 @@ mod tests {
     #[test]
     fn a_size_may_carry_its_unit() {
         let read = |text: &str| text.parse::<Fault>().map(|fault| (fault.kind, fault.size));
-        assert_eq!(read("offset=-4 W"), Ok((Kind::Offset, -4.0)));
-        assert_eq!(read("temperature-drift=2 W/°C"), Ok((Kind::TemperatureDrift, 2.0)));
+        assert_eq!(read("offset=-4 W"), Ok((FaultEffect::Offset, -4.0)));
+        assert_eq!(read("temperature-drift=2 W/°C"), Ok((FaultEffect::TemperatureDrift, 2.0)));
     }
 
     #[test]

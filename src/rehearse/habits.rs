@@ -5,11 +5,11 @@ use std::sync::Arc;
 use crate::protocol::{Posture, Protocol};
 
 use super::noise::{Noise, Purpose};
-use super::script::{Act, Stretch};
+use super::script::{RiderAction, ScriptStretch};
 
 /// How a head unit makes one value a second of four messages.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Storage {
+pub enum SecondStorage {
     LastMessage,
     SecondMean,
 }
@@ -33,7 +33,7 @@ pub struct SensingDelay {
 
 /// A real rider's own scatter, to ride with in place of the simulated one's: steady stretches, one value a second.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct Scatter {
+pub struct RiderScatter {
     /// Power and cadence over the stretch's means, less one.
     pub efforts: Vec<Vec<(f64, f64)>>,
     /// The right side's share of power less the stretch's mean. Where there are none the simulated rider's stay.
@@ -41,9 +41,9 @@ pub struct Scatter {
 }
 
 #[derive(Debug, Clone, PartialEq)]
-pub struct Habits {
+pub struct RideHabits {
     /// Of head units A to D; the usual bench has the unit on A, the pedals on B, the trainer on C.
-    pub storage: [Storage; 4],
+    pub storage: [SecondStorage; 4],
     /// Share of seconds that are never written.
     pub dropped: f64,
     /// Between these, from the strap's message until it is what a head unit writes, s.
@@ -67,12 +67,17 @@ pub struct Habits {
     /// so are their sides and their cadence.
     pub as_stated: bool,
     /// What the rider's power, cadence and balance scatter by, from real rides.
-    pub scatter: Option<Arc<Scatter>>,
+    pub scatter: Option<Arc<RiderScatter>>,
 }
 
-impl Default for Habits {
+impl Default for RideHabits {
     fn default() -> Self {
-        let storage = [Storage::LastMessage, Storage::LastMessage, Storage::SecondMean, Storage::LastMessage];
+        let storage = [
+            SecondStorage::LastMessage,
+            SecondStorage::LastMessage,
+            SecondStorage::SecondMean,
+            SecondStorage::LastMessage,
+        ];
         Self {
             storage,
             dropped: 0.0003,
@@ -91,13 +96,13 @@ impl Default for Habits {
     }
 }
 
-impl Habits {
+impl RideHabits {
     /// Another bench and rider for every seed, within what is usual. Common practice, no source.
     pub fn varied(seed: u64) -> Self {
         let mut noise = Noise::new(seed, Purpose::Habits);
         let storage = |noise: &mut Noise| match noise.uniform() < 0.5 {
-            true => Storage::LastMessage,
-            false => Storage::SecondMean,
+            true => SecondStorage::LastMessage,
+            false => SecondStorage::SecondMean,
         };
         let [a, b, c] = [storage(&mut noise), storage(&mut noise), storage(&mut noise)];
         let (dropped, unsteady, heart) = (noise.between(0.0, 0.002), noise.between(0.6, 1.6), noise.between(0.75, 1.1));
@@ -118,7 +123,7 @@ impl Habits {
 
 /// The script as a rider follows it: each change comes late, now and then early, and no target is met exactly; who
 /// sprints stands up unless told to stay seated. Common practice, no source.
-pub(super) fn follow(stretches: &mut [Stretch], protocol: &Protocol, seed: u64) {
+pub(super) fn follow(stretches: &mut [ScriptStretch], protocol: &Protocol, seed: u64) {
     let mut noise = Noise::new(seed, Purpose::Reaction);
     for i in 1..stretches.len() {
         let counted_down = noise.uniform() < 0.1;
@@ -131,7 +136,7 @@ pub(super) fn follow(stretches: &mut [Stretch], protocol: &Protocol, seed: u64) 
         let phase = stretch.phase.map(|(index, _)| &protocol.phases[index]);
         let asked = phase.and_then(|phase| phase.posture);
         stretch.grade_pct = phase.and_then(|phase| phase.grade_pct.as_ref()?.middle());
-        let stands = stretch.act == Act::Sprint && asked.is_none();
+        let stands = stretch.act == RiderAction::Sprint && asked.is_none();
         stretch.posture = if stands { Posture::Standing } else { asked.unwrap_or(Posture::Seated) };
     }
 }

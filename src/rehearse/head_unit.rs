@@ -6,16 +6,16 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::recording::{Format, GearChange, HeadUnit, Lap, Recording, Samples, Sensor, TimerEvent, TimerKind};
 
-use super::habits::Storage;
-use super::instrument::{Output, Reading};
+use super::habits::SecondStorage;
+use super::instrument::{SentReading, SentReadings};
 use super::noise::Noise;
-use super::road::{Fix, Position, Whereabouts};
-use super::strike::{Window, inside};
+use super::road::{PositionFix, PositionReceiver, TruePosition};
+use super::strike::{TrueSpanS, inside};
 
 /// One head unit's clock and habits: it shows `t + offset_s + drift_ppm·1e-6·t` at true time `t`, and `jump_s` more
 /// from `jump_at_s` on.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Clock {
+pub(super) struct SimulatedClock {
     pub offset_s: f64,
     pub drift_ppm: f64,
     /// Never negative: a clock put back would write some seconds twice.
@@ -27,7 +27,7 @@ pub(super) struct Clock {
     pub speed_delay_s: f64,
     pub position_delay_s: f64,
     pub altitude_delay_s: f64,
-    pub storage: Storage,
+    pub storage: SecondStorage,
     /// It writes what it heard until so long after the second that it stamps, s.
     pub sampling_s: f64,
     /// Whole seconds by which its stamps are behind what it shows: of a clock that was never set.
@@ -38,7 +38,7 @@ pub(super) struct Clock {
     pub dropped: f64,
 }
 
-impl Clock {
+impl SimulatedClock {
     /// From true time at the start to the stamp of what was then.
     pub fn stamps_off_s(&self) -> f64 {
         self.offset_s - self.behind_s as f64 - self.sampling_s
@@ -78,14 +78,14 @@ impl Naming {
 }
 
 /// What reaches a head unit.
-pub(super) struct Heard<'a> {
-    pub output: &'a Output,
+pub(super) struct Received<'a> {
+    pub output: &'a SentReadings,
     pub beats: &'a [(f64, f64)],
     pub speed: &'a [(f64, f64)],
     /// Where the sensor hangs, one value per true second.
     pub temperature_c: &'a [f64],
     /// True windows in which neither power nor strap is heard.
-    pub deaf: &'a [Window],
+    pub deaf: &'a [TrueSpanS],
     /// True times at which the lap button is pressed.
     pub laps: &'a [f64],
     /// Empty where it does not hear the shifters.
@@ -93,7 +93,7 @@ pub(super) struct Heard<'a> {
     /// A crank meter's cadence has a fraction, in 1/128 rpm.
     pub cadence_steps: f64,
     /// On the road.
-    pub places: &'a [Whereabouts],
+    pub places: &'a [TruePosition],
 }
 
 /// From a true time on the chain is here; numbers count from the innermost, as FIT does.
@@ -108,17 +108,17 @@ pub(super) struct Shift {
 
 /// What a head unit does besides writing every second, or is made to do.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub(super) struct Manner {
+pub(super) struct HeadUnitFaults {
     /// True times between which nothing ran: one recording was ended and another begun.
     pub restarts: Vec<(f64, f64)>,
-    pub pauses_with: Option<Stands>,
+    pub pauses_with: Option<TimerStop>,
     /// Writes when something changed, and after so many seconds at the latest.
     pub irregular_s: Option<f64>,
 }
 
 /// What has to stand for a timer to stop by itself.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Stands {
+pub(super) enum TimerStop {
     Wheel,
     Cranks,
 }
@@ -127,12 +127,12 @@ pub(super) enum Stands {
 const PAUSES_AFTER: u32 = 3;
 
 /// Walks a list in order of time; `at` gives the last entry not later than the time asked for.
-struct Latest<'a, T> {
+struct LatestEntry<'a, T> {
     list: &'a [T],
     next: usize,
 }
 
-impl<'a, T> Latest<'a, T> {
+impl<'a, T> LatestEntry<'a, T> {
     fn new(list: &'a [T]) -> Self {
         Self { list, next: 0 }
     }
@@ -165,7 +165,7 @@ struct Second {
     temperature_c: Option<f64>,
     right_share_pct: Option<f64>,
     /// On the road.
-    fix: Option<Fix>,
+    fix: Option<PositionFix>,
 }
 
 impl Second {
@@ -183,26 +183,26 @@ impl Second {
 }
 
 /// What a head unit heard, at rising times.
-struct Ears<'a> {
-    heard: &'a Heard<'a>,
-    clock: &'a Clock,
-    power: Latest<'a, Reading>,
-    cadence: Latest<'a, (f64, f64)>,
-    beats: Latest<'a, (f64, f64)>,
-    speed: Latest<'a, (f64, f64)>,
-    position: Position,
+struct ReceivedReadings<'a> {
+    heard: &'a Received<'a>,
+    clock: &'a SimulatedClock,
+    power: LatestEntry<'a, SentReading>,
+    cadence: LatestEntry<'a, (f64, f64)>,
+    beats: LatestEntry<'a, (f64, f64)>,
+    speed: LatestEntry<'a, (f64, f64)>,
+    position: PositionReceiver,
 }
 
-impl<'a> Ears<'a> {
-    fn new(heard: &'a Heard<'a>, clock: &'a Clock, position: Position) -> Self {
+impl<'a> ReceivedReadings<'a> {
+    fn new(heard: &'a Received<'a>, clock: &'a SimulatedClock, position: PositionReceiver) -> Self {
         Self {
             heard,
             clock,
             position,
-            power: Latest::new(&heard.output.power),
-            cadence: Latest::new(&heard.output.cadence),
-            beats: Latest::new(heard.beats),
-            speed: Latest::new(heard.speed),
+            power: LatestEntry::new(&heard.output.power),
+            cadence: LatestEntry::new(&heard.output.cadence),
+            beats: LatestEntry::new(heard.beats),
+            speed: LatestEntry::new(heard.speed),
         }
     }
 
@@ -210,8 +210,8 @@ impl<'a> Ears<'a> {
         let deaf = inside(self.heard.deaf, t_s);
         let unheard = deaf || inside(&self.heard.output.unheard, t_s);
         let times_s: &[f64] = match self.clock.storage {
-            Storage::LastMessage => &[0.0],
-            Storage::SecondMean => &[0.75, 0.5, 0.25, 0.0],
+            SecondStorage::LastMessage => &[0.0],
+            SecondStorage::SecondMean => &[0.75, 0.5, 0.25, 0.0],
         };
         let n = times_s.len() as f64;
         let (mut left_w, mut right_w, mut rpm) = (0.0, 0.0, 0.0);
@@ -250,16 +250,16 @@ pub(super) struct Recorded {
 
 /// What a head unit wrote, one file after the other.
 pub(super) fn record(
-    heard: &Heard,
-    clock: &Clock,
-    manner: &Manner,
+    heard: &Received,
+    clock: &SimulatedClock,
+    manner: &HeadUnitFaults,
     naming: &Naming,
     date: DateTime<Utc>,
-    position: Position,
+    position: PositionReceiver,
     noise: &mut Noise,
 ) -> Vec<Recorded> {
     let (first, last) = (clock.shows_s(clock.start_s).ceil() as i64, clock.shows_s(clock.stop_s).floor() as i64);
-    let mut ears = Ears::new(heard, clock, position);
+    let mut ears = ReceivedReadings::new(heard, clock, position);
     let mut seconds = vec![];
     for stamp in first..=last {
         let inner = stamp != first && stamp != last;
@@ -283,7 +283,13 @@ pub(super) fn record(
 }
 
 /// Some seconds of a head unit, at least one, as one recording.
-fn write_down(seconds: &[Second], heard: &Heard, clock: &Clock, manner: &Manner, naming: &Naming) -> Recorded {
+fn write_down(
+    seconds: &[Second],
+    heard: &Received,
+    clock: &SimulatedClock,
+    manner: &HeadUnitFaults,
+    naming: &Naming,
+) -> Recorded {
     let (first, last) = (seconds[0].stamp, seconds[seconds.len() - 1].stamp);
     let mut samples = Samples::default();
     let mut timer = vec![TimerEvent { at_s: 0.0, kind: TimerKind::Start }];
@@ -292,8 +298,8 @@ fn write_down(seconds: &[Second], heard: &Heard, clock: &Clock, manner: &Manner,
     for second in seconds {
         let (at_s, t_s) = ((second.stamp - first) as f64, second.true_s);
         let stands = match manner.pauses_with {
-            Some(Stands::Wheel) => second.speed_m_s == Some(0.0),
-            Some(Stands::Cranks) => second.cadence_rpm == Some(0.0),
+            Some(TimerStop::Wheel) => second.speed_m_s == Some(0.0),
+            Some(TimerStop::Cranks) => second.cadence_rpm == Some(0.0),
             None => false,
         };
         stood = if stands { stood + 1 } else { 0 };
@@ -374,7 +380,7 @@ fn write_down(seconds: &[Second], heard: &Heard, clock: &Clock, manner: &Manner,
 }
 
 /// The gear in which a recording begins, and each change until it ends.
-fn gear_changes(shifts: &[Shift], clock: &Clock, (first, last): (i64, i64)) -> Vec<GearChange> {
+fn gear_changes(shifts: &[Shift], clock: &SimulatedClock, (first, last): (i64, i64)) -> Vec<GearChange> {
     let stamp = |shift: &Shift| clock.shows_s(shift.at_s).floor() as i64;
     let begins = shifts.iter().rposition(|shift| stamp(shift) <= first).unwrap_or(0);
     let during = shifts[begins.min(shifts.len())..].iter().take_while(|shift| stamp(shift) <= last);

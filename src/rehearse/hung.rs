@@ -3,13 +3,13 @@
 use crate::protocol::{Drill, Protocol, Side};
 use crate::session::{Conditions, LoadReading, Readings, Sides};
 
-use super::fault::Kind;
-use super::instrument::{self, Draw, Gear, Update};
+use super::fault::FaultEffect;
+use super::instrument::{self, InstrumentDraw, SimulatedGear, Update};
 use super::noise::{Noise, Purpose};
-use super::script::Stretch;
+use super::script::ScriptStretch;
 use super::spoil;
 use super::strike::Strike;
-use super::{Instruments, Plan};
+use super::{Instruments, RehearsalPlan};
 
 /// Where the bench stands, if masses are hung: their weight hangs on it. Made up.
 const LATITUDE_DEG: f64 = 52.4;
@@ -31,7 +31,7 @@ const COUNTS_PER_NM: f64 = 100.0;
 
 /// One mass as it truly pulls and as the unit feels it, N·m about the cranks' axis.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Hung {
+pub(super) struct TrueLoad {
     /// Index into the protocol's phases.
     pub phase_index: usize,
     pub typed: LoadReading,
@@ -40,16 +40,16 @@ pub(super) struct Hung {
 }
 
 /// The unit on its bike, without noise.
-pub(super) struct OnBike<'a> {
-    pub draw: &'a Draw,
+pub(super) struct UnitOnBike<'a> {
+    pub draw: &'a InstrumentDraw,
     pub sides: Sides,
-    pub gears: &'a [Gear],
+    pub gears: &'a [SimulatedGear],
     /// Of its sensor, one value per second.
     pub temperature_c: &'a [f64],
     pub strikes: &'a [&'a Strike],
 }
 
-impl OnBike<'_> {
+impl UnitOnBike<'_> {
     /// What it shows of a torque on one side at a moment, N·m.
     fn feels_nm(&self, t_s: f64, side: Side, torque_nm: f64) -> f64 {
         let pull_w = torque_nm * USUAL_RAD_S;
@@ -57,23 +57,30 @@ impl OnBike<'_> {
         let still = Update { from_s: t_s, at_s: t_s, left_w, right_w, rpm: 0.0, idle: false, woke: false };
         let mut shown = [still];
         let silent = &mut Noise::new(0, Purpose::Hung);
-        instrument::add_errors(&mut shown, &Draw { noise: 0.0, ..self.draw.clone() }, |_| (0.0, 0.0), silent);
+        instrument::add_errors(&mut shown, &InstrumentDraw { noise: 0.0, ..self.draw.clone() }, |_| (0.0, 0.0), silent);
         spoil::values(&mut shown, self.gears, self.temperature_c, self.strikes);
         torque_nm + (shown[0].left_w + shown[0].right_w - pull_w) / USUAL_RAD_S
     }
 
     /// By how far its zero creeps between two moments, N·m. No chain pulls then.
     fn creeps_nm(&self, from_s: f64, to_s: f64) -> f64 {
-        let creeping = |strike: &&&Strike| matches!(strike.fault.kind, Kind::Drift | Kind::TemperatureDrift);
+        let creeping =
+            |strike: &&&Strike| matches!(strike.fault.kind, FaultEffect::Drift | FaultEffect::TemperatureDrift);
         let strikes: Vec<&Strike> = self.strikes.iter().filter(creeping).copied().collect();
-        let alone = OnBike { strikes: &strikes, ..*self };
+        let alone = UnitOnBike { strikes: &strikes, ..*self };
         alone.feels_nm(to_s, Side::Left, 0.0) - alone.feels_nm(from_s, Side::Left, 0.0)
     }
 }
 
 /// Every load of every static phase, in order: for each side and angle all masses. None behind the chain, and none on a
 /// side that the unit does not sense.
-pub(super) fn hang(protocol: &Protocol, plan: &Plan, stretches: &[Stretch], on: &OnBike, length_m: f64) -> Vec<Hung> {
+pub(super) fn hang(
+    protocol: &Protocol,
+    plan: &RehearsalPlan,
+    stretches: &[ScriptStretch],
+    on: &UnitOnBike,
+    length_m: f64,
+) -> Vec<TrueLoad> {
     if plan.bench.unit.located.behind_chain() {
         return vec![];
     }
@@ -102,7 +109,7 @@ pub(super) fn hang(protocol: &Protocol, plan: &Plan, stretches: &[Stretch], on: 
                 // As it is typed, and not 16.900000000000002.
                 let torque_nm = (torque_nm * 1e3).round() / 1e3;
                 let typed = LoadReading { mass_kg, side: Some(side), angle_deg, torque_nm };
-                all.push(Hung { phase_index, typed, true_nm, felt_nm });
+                all.push(TrueLoad { phase_index, typed, true_nm, felt_nm });
                 t_s += each_s;
             }
         }
@@ -131,16 +138,17 @@ fn places(sides: &[Side], angles_deg: &[f64], senses: Sides) -> Vec<(Side, Optio
 /// the zero check, or the start, to the end.
 pub(super) fn typed(
     protocol: &Protocol,
-    stretches: &[Stretch],
-    on: &OnBike,
-    hung: &[Hung],
+    stretches: &[ScriptStretch],
+    on: &UnitOnBike,
+    hung: &[TrueLoad],
     (conditions, readings): (&mut Conditions, &mut Readings),
 ) {
     if protocol.phases.iter().any(|phase| matches!(phase.drill, Drill::StaticLoad { .. })) {
         (conditions.latitude_deg, conditions.height_m) = (Some(LATITUDE_DEG), Some(HEIGHT_M));
     }
     readings.loads = hung.iter().map(|hung| hung.typed.clone()).collect();
-    let is_zero = |s: &&Stretch| s.phase.is_some_and(|(i, _)| matches!(protocol.phases[i].drill, Drill::ZeroCheck));
+    let is_zero =
+        |s: &&ScriptStretch| s.phase.is_some_and(|(i, _)| matches!(protocol.phases[i].drill, Drill::ZeroCheck));
     let from_s = stretches.iter().find(is_zero).map_or(0.0, |s| s.start_s);
     let to_s = stretches.last().map_or(0.0, |s| s.end_s);
     let creeps = (COUNTS_PER_NM * on.creeps_nm(from_s, to_s)).round();
@@ -156,16 +164,16 @@ fn gravity_m_s2() -> f64 {
 }
 
 /// Mean error of these loads, % of their mean torque.
-pub(super) fn torque_error_pct(hung: &[&Hung]) -> Option<f64> {
+pub(super) fn torque_error_pct(hung: &[&TrueLoad]) -> Option<f64> {
     let true_nm: f64 = hung.iter().map(|h| h.true_nm).sum();
     let off_nm: f64 = hung.iter().map(|h| h.felt_nm - h.true_nm).sum();
     (true_nm > 0.0).then(|| 100.0 * off_nm / true_nm)
 }
 
 /// What the unit's error under one load becomes from the first to the last time that it hangs, where that is most, N·m.
-pub(super) fn hysteresis_nm(hung: &[&Hung]) -> Option<f64> {
-    let load = |h: &Hung| (h.typed.mass_kg, h.typed.side, h.typed.angle_deg);
-    let change = |(n, first): (usize, &&Hung)| {
+pub(super) fn hysteresis_nm(hung: &[&TrueLoad]) -> Option<f64> {
+    let load = |h: &TrueLoad| (h.typed.mass_kg, h.typed.side, h.typed.angle_deg);
+    let change = |(n, first): (usize, &&TrueLoad)| {
         let last = hung[n + 1..].iter().rfind(|last| load(last) == load(first))?;
         Some((last.felt_nm - last.true_nm) - (first.felt_nm - first.true_nm))
     };
@@ -176,7 +184,7 @@ pub(super) fn hysteresis_nm(hung: &[&Hung]) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::super::tests::{hold, phase};
-    use super::super::{Bench, Fault, Habits, simulate};
+    use super::super::{Fault, RehearsalBench, RideHabits, simulate};
     use super::*;
     use crate::protocol::{Check, Measure, Target};
     use crate::quantity::{Bound, Limit, Range, Unit};
@@ -203,13 +211,13 @@ mod tests {
         protocol
     }
 
-    fn ideal(faults: &[&str]) -> Plan {
+    fn ideal(faults: &[&str]) -> RehearsalPlan {
         let faults = faults.iter().map(|text| text.parse::<Fault>().unwrap()).collect();
-        Plan { faults, instruments: Instruments::Ideal, ..Plan::new(3) }
+        RehearsalPlan { faults, instruments: Instruments::Ideal, ..RehearsalPlan::new(3) }
     }
 
     /// Torque error in per cent, hysteresis in N·m, shift of the zero.
-    fn truth(plan: &Plan) -> [Option<f64>; 3] {
+    fn truth(plan: &RehearsalPlan) -> [Option<f64>; 3] {
         let truth = simulate(&protocol(), plan).truth_file();
         let of = |measure: &str| {
             let mut checks = truth.phases.iter().flat_map(|phase| &phase.checks);
@@ -218,7 +226,7 @@ mod tests {
         ["torque_error", "hysteresis", "zero_shift"].map(of)
     }
 
-    fn typed_nm(plan: &Plan) -> Vec<f64> {
+    fn typed_nm(plan: &RehearsalPlan) -> Vec<f64> {
         simulate(&protocol(), plan).session.readings.loads.iter().map(|load| load.torque_nm).collect()
     }
 
@@ -269,20 +277,23 @@ mod tests {
     fn what_can_not_be_read_is_not_typed() {
         let with = |word: &str| {
             let bench = super::super::BENCHES.iter().find(|kind| kind.word == word).unwrap().bench;
-            typed_nm(&Plan { bench: bench(), ..ideal(&[]) })
+            typed_nm(&RehearsalPlan { bench: bench(), ..ideal(&[]) })
         };
         assert_eq!(with("left-unit"), [16.9, 33.9, 16.9]);
         assert_eq!(with("spider-unit").len(), 6);
         assert!(with("hub-unit").is_empty());
-        let mut right = Bench::both();
+        let mut right = RehearsalBench::both();
         right.unit.sides = Sides::RightDoubled;
-        assert_eq!(typed_nm(&Plan { bench: right, ..ideal(&[]) }), [16.9, 33.9, 16.9]);
+        assert_eq!(typed_nm(&RehearsalPlan { bench: right, ..ideal(&[]) }), [16.9, 33.9, 16.9]);
     }
 
     #[test]
     fn masses_gravity_arm_and_level_are_off_by_what_is_allowed_for() {
         let ratio = |seed: u64| {
-            let plan = Plan { habits: Habits { as_stated: true, ..Habits::default() }, ..Plan::new(seed) };
+            let plan = RehearsalPlan {
+                habits: RideHabits { as_stated: true, ..RideHabits::default() },
+                ..RehearsalPlan::new(seed)
+            };
             let rehearsal = simulate(&protocol(), &plan);
             let hung = rehearsal.truth.readings.hung();
             hung[1].true_nm / (20.0 * gravity_m_s2() * 0.1725) - 1.0

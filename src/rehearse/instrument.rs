@@ -4,16 +4,16 @@ use crate::protocol::{Drill, Protocol, Ring};
 use crate::quantity::{Bound, Join, Unit};
 use crate::session::{Drivetrain, Sides};
 
-use super::bench::Fitted;
+use super::bench::FittedInstrument;
 use super::noise::{Noise, Wander};
-use super::script::{Act, Stretch};
-use super::signal::{FLYWHEEL_KG, STEP_S, Signal};
+use super::script::{RiderAction, ScriptStretch};
+use super::signal::{FLYWHEEL_KG, RideSignal, STEP_S};
 use super::spoil;
-use super::strike::{Strike, Window};
+use super::strike::{Strike, TrueSpanS};
 
 /// What an instrument was drawn as; the same for a whole session.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Draw {
+pub(super) struct InstrumentDraw {
     pub gain: f64,
     pub offset_w: f64,
     /// Of one update, relative; 0 leaves gain and offset alone.
@@ -26,12 +26,12 @@ pub(super) struct Draw {
     /// So it reads low while spun up and high while it runs down, coasting included. 0 where torque is felt ahead of it.
     pub flywheel_missed: f64,
     /// In place of gain and offset.
-    pub stated: Option<Stated>,
+    pub stated: Option<StatedError>,
 }
 
 /// How far an instrument is off, as a draw from what it states of itself.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Stated {
+pub(super) struct StatedError {
     /// Expanded uncertainty of the total.
     pub bound: Bound,
     /// Of that bound, in the total and from right to left.
@@ -50,7 +50,7 @@ pub(super) struct Stated {
 const OFFSET_OF_FLOOR: f64 = 1.13;
 const GAIN_AGAINST_OFFSET: f64 = -0.47;
 
-impl Stated {
+impl StatedError {
     /// How far the total is off, W.
     fn off_w(&self, total_w: f64) -> f64 {
         let whole_w = || self.total * self.bound.in_unit(Unit::Watt, total_w).unwrap_or(0.0);
@@ -78,14 +78,14 @@ impl Stated {
 }
 
 /// What every instrument of one ride has in common.
-pub(super) struct Ridden<'a> {
-    pub signal: &'a Signal,
-    pub gears: &'a [Gear],
+pub(super) struct RideConditions<'a> {
+    pub signal: &'a RideSignal,
+    pub gears: &'a [SimulatedGear],
 }
 
 /// One message: from then on this is what the instrument reads.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub(super) struct Reading {
+pub(super) struct SentReading {
     pub at_s: f64,
     pub left_w: f64,
     pub right_w: f64,
@@ -93,13 +93,13 @@ pub(super) struct Reading {
 
 /// What one instrument sends, each list in order of time.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub(super) struct Output {
-    pub power: Vec<Reading>,
+pub(super) struct SentReadings {
+    pub power: Vec<SentReading>,
     /// True time and rpm.
     pub cadence: Vec<(f64, f64)>,
     pub sends_balance: bool,
     /// Where its head unit does not hear it.
-    pub unheard: Vec<Window>,
+    pub unheard: Vec<TrueSpanS>,
 }
 
 /// One update: a turn of the cranks, or a quarter of a second of a hub.
@@ -127,13 +127,13 @@ impl Update {
 ///
 /// `temperature_c` is its own, one value per second.
 pub(super) fn send(
-    ridden: &Ridden,
-    fitted: &Fitted,
-    draw: &Draw,
+    ridden: &RideConditions,
+    fitted: &FittedInstrument,
+    draw: &InstrumentDraw,
     temperature_c: &[f64],
     strikes: &[&Strike],
     noise: &mut Noise,
-) -> Output {
+) -> SentReadings {
     let at_hub = fitted.located.behind_chain();
     let mut updates = if at_hub { hub(ridden, draw) } else { turns(ridden.signal, draw) };
     spoil::sides(&mut updates, strikes);
@@ -153,8 +153,8 @@ pub(super) fn send(
             (update.left_w, update.right_w) = (0.0, 0.0);
         }
     }
-    let mut sent = Output {
-        power: updates.iter().map(|u| Reading { at_s: u.at_s, left_w: u.left_w, right_w: u.right_w }).collect(),
+    let mut sent = SentReadings {
+        power: updates.iter().map(|u| SentReading { at_s: u.at_s, left_w: u.left_w, right_w: u.right_w }).collect(),
         cadence: updates.iter().map(|u| (u.at_s, u.rpm)).collect(),
         sends_balance: fitted.sides == Sides::Both && !at_hub,
         unheard: vec![],
@@ -166,7 +166,7 @@ pub(super) fn send(
 /// The least part of a turn worth a reading when the cranks start from rest. Common practice, no source.
 const LEAST_FIRST_TURN: f64 = 0.35;
 
-fn turns(signal: &Signal, draw: &Draw) -> Vec<Update> {
+fn turns(signal: &RideSignal, draw: &InstrumentDraw) -> Vec<Update> {
     let mut found: Vec<Update> = vec![];
     let mut still = true;
     // Where the present turn began: time, turns, work of each side.
@@ -230,7 +230,7 @@ const BALANCE_NOISE: f64 = 0.004;
 /// `error` draws one update's relative noise of power and of balance.
 pub(super) fn add_errors(
     updates: &mut [Update],
-    draw: &Draw,
+    draw: &InstrumentDraw,
     mut error: impl FnMut(&mut Noise) -> (f64, f64),
     noise: &mut Noise,
 ) {
@@ -258,12 +258,12 @@ const LEAST_HUB_RPM: f64 = 15.0;
 const HUB_STEPS: usize = 5;
 
 /// Speed as its sensor sends it: true time and m/s.
-pub(super) fn speed(signal: &Signal) -> Vec<(f64, f64)> {
+pub(super) fn speed(signal: &RideSignal) -> Vec<(f64, f64)> {
     (0..signal.len()).step_by(HUB_STEPS).map(|i| (i as f64 * STEP_S, signal.speed_m_s[i])).collect()
 }
 
 /// Behind the chain: a hub that feels its torque, or a trainer.
-fn hub(ridden: &Ridden, draw: &Draw) -> Vec<Update> {
+fn hub(ridden: &RideConditions, draw: &InstrumentDraw) -> Vec<Update> {
     let signal = ridden.signal;
     let (mut shown_w, mut shown_rpm, mut was_idle) = (0.0, 0.0, true);
     let mut found = vec![];
@@ -271,7 +271,7 @@ fn hub(ridden: &Ridden, draw: &Draw) -> Vec<Update> {
         let t_s = i as f64 * STEP_S;
         let (v, before) = (signal.speed_m_s[i], signal.speed_m_s[i.saturating_sub(1)]);
         let spun_up_w = FLYWHEEL_KG * (v * v - before * before) / 2.0 / STEP_S;
-        let driven_w = (signal.left_w[i] + signal.right_w[i]) * (1.0 - Gear::at(ridden.gears, t_s).loss);
+        let driven_w = (signal.left_w[i] + signal.right_w[i]) * (1.0 - SimulatedGear::at(ridden.gears, t_s).loss);
         shown_w += (driven_w - draw.flywheel_missed * spun_up_w - shown_w) * STEP_S / HUB_TAU_S;
         shown_rpm += (signal.cadence_rpm[i] - shown_rpm) * STEP_S / HUB_TAU_S;
         if i % HUB_STEPS == 0 {
@@ -294,7 +294,7 @@ fn hub(ridden: &Ridden, draw: &Draw) -> Vec<Update> {
 
 /// From when a ring and a cog pull.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Gear {
+pub(super) struct SimulatedGear {
     pub from_s: f64,
     pub ring: Ring,
     pub cog: u32,
@@ -302,8 +302,8 @@ pub(super) struct Gear {
     pub loss: f64,
 }
 
-impl Gear {
-    pub fn at(gears: &[Gear], t_s: f64) -> &Gear {
+impl SimulatedGear {
+    pub fn at(gears: &[SimulatedGear], t_s: f64) -> &SimulatedGear {
         let next = gears.partition_point(|gear| gear.from_s <= t_s);
         &gears[next.saturating_sub(1)]
     }
@@ -333,21 +333,26 @@ impl Loss {
 }
 
 /// The gears of a ride; what stands on the shifters while nobody pedals is none.
-pub(super) fn gears(signal: &Signal, stretches: &[Stretch], drivetrain: &Drivetrain, loss: &Loss) -> Vec<Gear> {
+pub(super) fn gears(
+    signal: &RideSignal,
+    stretches: &[ScriptStretch],
+    drivetrain: &Drivetrain,
+    loss: &Loss,
+) -> Vec<SimulatedGear> {
     let gear = |(from_s, ring, development_m): (f64, Ring, f64)| {
         let teeth = drivetrain.teeth(ring).map_or(MIDDLE_GEAR.0, f64::from);
         let cog = drivetrain.wheel_m.map_or(MIDDLE_GEAR.1, |wheel_m| teeth * wheel_m / development_m);
-        Gear { from_s, ring, cog: cog.round() as u32, loss: loss.of(ring, teeth, cog) }
+        SimulatedGear { from_s, ring, cog: cog.round() as u32, loss: loss.of(ring, teeth, cog) }
     };
-    let same = |a: &Gear, b: &Gear| (a.ring, a.cog) == (b.ring, b.cog);
-    let stands = |stretch: &Stretch| stretch.act.stops();
-    let planned = |stretch: &Stretch| gear((stretch.start_s, stretch.ring, stretch.development_m));
+    let same = |a: &SimulatedGear, b: &SimulatedGear| (a.ring, a.cog) == (b.ring, b.cog);
+    let stands = |stretch: &ScriptStretch| stretch.act.stops();
+    let planned = |stretch: &ScriptStretch| gear((stretch.start_s, stretch.ring, stretch.development_m));
     // On the road a rider shifts whenever the road asks for it.
     let shifted = |&(t_s, development_m): &(f64, f64)| {
         let ridden = stretches.partition_point(|stretch| stretch.start_s <= t_s).saturating_sub(1);
         gear((t_s, stretches[ridden].ring, development_m))
     };
-    let mut gears: Vec<Gear> = if signal.places.is_empty() {
+    let mut gears: Vec<SimulatedGear> = if signal.places.is_empty() {
         stretches.iter().filter(|stretch| !stands(stretch)).map(planned).collect()
     } else {
         signal.developments_m.iter().map(shifted).collect()
@@ -368,20 +373,20 @@ const COLDER_C: f64 = 14.0;
 /// Temperature of a sensor at each second of the ride: it warms by up to `rises_c` while its rider sweats beside it, cools
 /// while it stands, and soaks in the cold in a `wait` if it goes out `with_bike`.
 pub(super) fn temperature_c(
-    stretches: &[Stretch],
+    stretches: &[ScriptStretch],
     protocol: &Protocol,
     (start_c, rises_c): (f64, f64),
     with_bike: bool,
 ) -> Vec<f64> {
-    let waits = |stretch: &Stretch| {
+    let waits = |stretch: &ScriptStretch| {
         stretch.phase.is_some_and(|(index, _)| matches!(protocol.phases[index].drill, Drill::Wait { .. }))
     };
     let mut now_c = start_c;
     let mut found = vec![];
     for stretch in stretches {
         let towards_c = match stretch.act {
-            Act::Still if with_bike && waits(stretch) => start_c - COLDER_C,
-            Act::Still => start_c,
+            RiderAction::Still if with_bike && waits(stretch) => start_c - COLDER_C,
+            RiderAction::Still => start_c,
             _ => start_c + rises_c,
         };
         while (found.len() as f64) < stretch.end_s {
@@ -422,11 +427,11 @@ mod tests {
     }
 
     /// Of each second of a ride of such stretches.
-    fn temperature_of(ride: &[(Act, Option<usize>, f64)], protocol: &Protocol, with_bike: bool) -> Vec<f64> {
+    fn temperature_of(ride: &[(RiderAction, Option<usize>, f64)], protocol: &Protocol, with_bike: bool) -> Vec<f64> {
         let mut start_s = 0.0;
-        let stretch = |&(act, phase, lasts_s): &(Act, Option<usize>, f64)| {
+        let stretch = |&(act, phase, lasts_s): &(RiderAction, Option<usize>, f64)| {
             start_s += lasts_s;
-            Stretch {
+            ScriptStretch {
                 act,
                 phase: phase.map(|index| (index, 1)),
                 start_s: start_s - lasts_s,
@@ -439,13 +444,13 @@ mod tests {
                 development_m: 6.0,
             }
         };
-        let stretches: Vec<Stretch> = ride.iter().map(stretch).collect();
+        let stretches: Vec<ScriptStretch> = ride.iter().map(stretch).collect();
         temperature_c(&stretches, protocol, (18.0, 4.0), with_bike)
     }
 
     #[test]
     fn a_sensor_warms_towards_its_end_and_cools_while_it_stands() {
-        let ride = [(Act::Ride, None, 3600.0), (Act::Still, None, 1800.0)];
+        let ride = [(RiderAction::Ride, None, 3600.0), (RiderAction::Still, None, 1800.0)];
         let temperature_c = temperature_of(&ride, &bench_trial(), true);
         assert_eq!((temperature_c.len(), temperature_c[0]), (5400, 18.0));
         // 1 − e^−3 of the rise after three times the time constant.
@@ -457,7 +462,11 @@ mod tests {
     fn what_is_on_the_bike_soaks_in_the_cold_of_a_wait_and_a_trainer_does_not() {
         let mut protocol = bench_trial();
         protocol.phases[0].drill = Drill::Wait { lasts_s: None };
-        let ride = [(Act::Still, None, 10.0), (Act::Still, Some(0), 2400.0), (Act::Ride, Some(1), 2400.0)];
+        let ride = [
+            (RiderAction::Still, None, 10.0),
+            (RiderAction::Still, Some(0), 2400.0),
+            (RiderAction::Ride, Some(1), 2400.0),
+        ];
         let (soaked, stayed) = (temperature_of(&ride, &protocol, true), temperature_of(&ride, &protocol, false));
         // 1 − e^−2 of the way down, then of the way up from there.
         let coldest_c = 18.0 - COLDER_C * 0.8647;

@@ -9,20 +9,20 @@ use crate::protocol::{Check, Contrast, Drill, Measure, Phase, Protocol, Ring};
 use crate::quantity::{Limit, Unit};
 use crate::session::{Readings, Sides};
 
-use super::hung::{self, Hung};
-use super::instrument::Output;
+use super::hung::{self, TrueLoad};
+use super::instrument::SentReadings;
 use super::truth_file::{TrueAlso, TrueContrast, TrueRepeats, TrueRing, TrueSpan, TrueValue};
 
 /// A reading that stands until the next one; zero before the first.
 #[derive(Debug, Clone, Default, PartialEq)]
-struct Steps {
+struct StepFunction {
     at_s: Vec<f64>,
     value: Vec<f64>,
     /// Integral until each `at_s`.
     until: Vec<f64>,
 }
 
-impl Steps {
+impl StepFunction {
     /// What says the same again changes nothing.
     fn new(points: impl Iterator<Item = (f64, f64)>) -> Self {
         let mut steps = Self::default();
@@ -88,7 +88,7 @@ impl Steps {
 }
 
 /// The span cut wherever one of the readings changes, so that each reads one value in each piece.
-fn pieces(of: &[&Steps], span: TrueSpan) -> Vec<TrueSpan> {
+fn pieces(of: &[&StepFunction], span: TrueSpan) -> Vec<TrueSpan> {
     let mut borders_s: Vec<f64> =
         of.iter().flat_map(|steps| steps.changes(span)).chain([span.start_s, span.end_s]).collect();
     borders_s.sort_by(f64::total_cmp);
@@ -96,22 +96,22 @@ fn pieces(of: &[&Steps], span: TrueSpan) -> Vec<TrueSpan> {
 }
 
 #[derive(Debug, Clone, Default, PartialEq)]
-struct Shown {
-    total_w: Steps,
-    left_w: Steps,
-    right_w: Steps,
-    cadence_rpm: Steps,
+struct TrueReading {
+    total_w: StepFunction,
+    left_w: StepFunction,
+    right_w: StepFunction,
+    cadence_rpm: StepFunction,
 }
 
-impl Shown {
-    fn of(output: &Output) -> Self {
+impl TrueReading {
+    fn of(output: &SentReadings) -> Self {
         let power =
-            |of: fn(f64, f64) -> f64| Steps::new(output.power.iter().map(|r| (r.at_s, of(r.left_w, r.right_w))));
+            |of: fn(f64, f64) -> f64| StepFunction::new(output.power.iter().map(|r| (r.at_s, of(r.left_w, r.right_w))));
         Self {
             total_w: power(|left_w, right_w| left_w + right_w),
             left_w: power(|left_w, _| left_w),
             right_w: power(|_, right_w| right_w),
-            cadence_rpm: Steps::new(output.cadence.iter().copied()),
+            cadence_rpm: StepFunction::new(output.cadence.iter().copied()),
         }
     }
 }
@@ -119,8 +119,8 @@ impl Shown {
 /// The noise-free readings of the unit and of an ideal instrument at its place, in true time.
 #[derive(Debug, Clone, PartialEq)]
 pub struct TrueReadings {
-    unit: Shown,
-    ideal: Shown,
+    unit: TrueReading,
+    ideal: TrueReading,
     /// Whether the unit tells this side.
     tells_left: bool,
     tells_right: bool,
@@ -130,8 +130,8 @@ pub struct TrueReadings {
     /// From when to when the unit and some reference were both recorded.
     recorded: TrueSpan,
     /// Of the unit's sensor.
-    temperature_c: Steps,
-    hung: Vec<Hung>,
+    temperature_c: StepFunction,
+    hung: Vec<TrueLoad>,
 }
 
 /// One repeat of one phase: what its measures are taken over.
@@ -225,38 +225,39 @@ pub(super) fn scored(drill: &Drill, ridden: TrueSpan, moves: &[TrueSpan]) -> Tru
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Edge {
+enum TrueEdge {
     Release,
     Onset,
 }
 
 /// When a signal crosses half of its step.
 #[derive(Debug, Clone, Copy, PartialEq)]
-enum Crossing {
+enum TrueCrossing {
     At(f64),
     NotBefore(f64),
 }
 
-type Channel = fn(&Shown) -> &Steps;
-const TOTAL: Channel = |shown| &shown.total_w;
-const CADENCE: Channel = |shown| &shown.cadence_rpm;
+type TruthSignal = fn(&TrueReading) -> &StepFunction;
+const TOTAL: TruthSignal = |shown| &shown.total_w;
+const CADENCE: TruthSignal = |shown| &shown.cadence_rpm;
 
 impl TrueReadings {
     /// `temperature_c` holds one value per second.
     pub(super) fn of(
-        (unit, sides): (&Output, Sides),
-        ideal: &Output,
+        (unit, sides): (&SentReadings, Sides),
+        ideal: &SentReadings,
         recorded: TrueSpan,
         temperature_c: &[f64],
-        hung: Vec<Hung>,
+        hung: Vec<TrueLoad>,
     ) -> Self {
         let unheard: Vec<TrueSpan> = unit.unheard.iter().map(|&(start_s, end_s)| TrueSpan { start_s, end_s }).collect();
         let tells = |doubled| unit.sends_balance || sides == doubled;
         let (tells_left, tells_right) = (tells(Sides::LeftDoubled), tells(Sides::RightDoubled));
-        let (unit, ideal) = (Shown::of(unit), Shown::of(ideal));
+        let (unit, ideal) = (TrueReading::of(unit), TrueReading::of(ideal));
         let dropouts = dropouts(&unit, &unheard, &ideal);
         let left_out = joined(dropouts.iter().chain(&unheard).copied().collect());
-        let temperature_c = Steps::new(temperature_c.iter().enumerate().map(|(at, value_c)| (at as f64, *value_c)));
+        let temperature_c =
+            StepFunction::new(temperature_c.iter().enumerate().map(|(at, value_c)| (at as f64, *value_c)));
         Self { unit, ideal, tells_left, tells_right, dropouts, left_out, recorded, temperature_c, hung }
     }
 
@@ -316,10 +317,10 @@ impl TrueReadings {
             Measure::PhantomWork => {
                 self.residual(stop?).map(|(mean_w, span)| Number::plain(mean_w * span.length_s() / 1000.0))
             }
-            Measure::ReleaseLag => self.lag(Edge::Release, TOTAL, stop?),
-            Measure::OnsetLag => self.lag(Edge::Onset, TOTAL, stop?),
-            Measure::CadenceReleaseLag => self.lag(Edge::Release, CADENCE, stop?),
-            Measure::CadenceOnsetLag => self.lag(Edge::Onset, CADENCE, stop?),
+            Measure::ReleaseLag => self.lag(TrueEdge::Release, TOTAL, stop?),
+            Measure::OnsetLag => self.lag(TrueEdge::Onset, TOTAL, stop?),
+            Measure::CadenceReleaseLag => self.lag(TrueEdge::Release, CADENCE, stop?),
+            Measure::CadenceOnsetLag => self.lag(TrueEdge::Onset, CADENCE, stop?),
             Measure::MissingWork => {
                 let restart = stop?.1;
                 let span = TrueSpan { start_s: restart.start_s - RESTART_S.0, end_s: restart.end_s + RESTART_S.1 };
@@ -337,12 +338,12 @@ impl TrueReadings {
     }
 
     #[cfg(test)]
-    pub(super) fn hung(&self) -> &[Hung] {
+    pub(super) fn hung(&self) -> &[TrueLoad] {
         &self.hung
     }
 
     fn of_loads(&self, measure: Measure, phase_index: usize) -> Option<Number> {
-        let hung: Vec<&Hung> = self.hung.iter().filter(|hung| hung.phase_index == phase_index).collect();
+        let hung: Vec<&TrueLoad> = self.hung.iter().filter(|hung| hung.phase_index == phase_index).collect();
         match measure {
             Measure::TorqueError => hung::torque_error_pct(&hung).map(Number::plain),
             Measure::Hysteresis => hung::hysteresis_nm(&hung).map(Number::plain),
@@ -376,7 +377,7 @@ impl TrueReadings {
             Measure::HeldTime => Some(Number::plain(self.held_s(window))),
             Measure::Spike => self.spike_w(window).map(Number::plain),
             Measure::PeakError => {
-                let best = |shown: &Shown| shown.total_w.best_mean(window, over_s.unwrap_or(3.0));
+                let best = |shown: &TrueReading| shown.total_w.best_mean(window, over_s.unwrap_or(3.0));
                 Some(Number::error(best(&self.unit)?, best(&self.ideal)?))
             }
             Measure::ResidualPower
@@ -410,14 +411,14 @@ impl TrueReadings {
     }
 
     /// Mean of unit and ideal instrument over the window, W.
-    fn means_w(&self, channel: Channel, window: TrueSpan) -> Option<(f64, f64)> {
+    fn means_w(&self, channel: TruthSignal, window: TrueSpan) -> Option<(f64, f64)> {
         let kept = self.kept(window);
         let lasts_s: f64 = kept.iter().map(TrueSpan::length_s).sum();
         let mean = |shown| kept.iter().map(|span| channel(shown).integral(*span)).sum::<f64>() / lasts_s;
         (lasts_s > 0.0).then(|| (mean(&self.unit), mean(&self.ideal)))
     }
 
-    fn error(&self, channel: Channel, window: TrueSpan) -> Option<Number> {
+    fn error(&self, channel: TruthSignal, window: TrueSpan) -> Option<Number> {
         self.means_w(channel, window).map(|(unit_w, ideal_w)| Number::error(unit_w, ideal_w))
     }
 
@@ -484,23 +485,24 @@ impl TrueReadings {
     }
 
     /// The unit's crossing less the ideal instrument's, s.
-    fn lag(&self, edge: Edge, channel: Channel, (coast, restart): (TrueSpan, TrueSpan)) -> Option<Number> {
+    fn lag(&self, edge: TrueEdge, channel: TruthSignal, (coast, restart): (TrueSpan, TrueSpan)) -> Option<Number> {
         let (about_s, until_s) = match edge {
-            Edge::Release => (coast.start_s, restart.start_s),
-            Edge::Onset => (restart.start_s, restart.end_s),
+            TrueEdge::Release => (coast.start_s, restart.start_s),
+            TrueEdge::Onset => (restart.start_s, restart.end_s),
         };
         // From the same place in both, so that two equal signals have exactly the same crossing.
         let [ideal, unit] = [&self.ideal, &self.unit].map(|shown| crossing(channel(shown), edge, about_s, until_s));
-        let Crossing::At(ideal_s) = ideal? else { return None };
+        let TrueCrossing::At(ideal_s) = ideal? else { return None };
         Some(match unit? {
-            Crossing::At(unit_s) => Number::plain(unit_s - ideal_s),
-            Crossing::NotBefore(until_s) => Number { at_least: true, ..Number::plain(until_s - ideal_s) },
+            TrueCrossing::At(unit_s) => Number::plain(unit_s - ideal_s),
+            TrueCrossing::NotBefore(until_s) => Number { at_least: true, ..Number::plain(until_s - ideal_s) },
         })
     }
 
     /// What the unit reads while the ideal instrument coasts, W, and over which span.
     fn residual(&self, (coast, restart): (TrueSpan, TrueSpan)) -> Option<(f64, TrueSpan)> {
-        let Crossing::At(release_s) = crossing(&self.ideal.total_w, Edge::Release, coast.start_s, restart.start_s)?
+        let TrueCrossing::At(release_s) =
+            crossing(&self.ideal.total_w, TrueEdge::Release, coast.start_s, restart.start_s)?
         else {
             return None;
         };
@@ -607,7 +609,7 @@ fn joined(mut spans: Vec<TrueSpan>) -> Vec<TrueSpan> {
 }
 
 /// The unit reads zero or nothing while the ideal instrument shows pedalling throughout, and a second to either side.
-fn dropouts(unit: &Shown, unheard: &[TrueSpan], ideal: &Shown) -> Vec<TrueSpan> {
+fn dropouts(unit: &TrueReading, unheard: &[TrueSpan], ideal: &TrueReading) -> Vec<TrueSpan> {
     let total = &unit.total_w;
     let zero = (1..total.at_s.len()).filter(|&i| total.value[i - 1] == 0.0);
     let zero = zero.map(|i| TrueSpan { start_s: total.at_s[i - 1], end_s: total.at_s[i] });
@@ -625,42 +627,42 @@ fn dropouts(unit: &Shown, unheard: &[TrueSpan], ideal: &Shown) -> Vec<TrueSpan> 
 ///
 /// A second's mean around each moment is looked at: half of it lies where a single step lies, and between the turns of
 /// a rise it moves evenly.
-fn crossing(steps: &Steps, edge: Edge, about_s: f64, until_s: f64) -> Option<Crossing> {
+fn crossing(steps: &StepFunction, edge: TrueEdge, about_s: f64, until_s: f64) -> Option<TrueCrossing> {
     let mut found = crossing_about(steps, edge, about_s, until_s)?;
     // Again with the levels around its own crossing, where there are any.
     for _ in 0..3 {
-        let Crossing::At(at_s) = found else { break };
+        let TrueCrossing::At(at_s) = found else { break };
         let Some(again) = crossing_about(steps, edge, at_s, until_s) else { break };
         found = again;
     }
     Some(found)
 }
 
-fn crossing_about(steps: &Steps, edge: Edge, about_s: f64, until_s: f64) -> Option<Crossing> {
+fn crossing_about(steps: &StepFunction, edge: TrueEdge, about_s: f64, until_s: f64) -> Option<TrueCrossing> {
     let level = |start_s: f64, end_s: f64| (end_s - start_s >= 1.0).then(|| steps.mean(TrueSpan { start_s, end_s }));
     let search = TrueSpan { start_s: about_s - 3.0, end_s: until_s };
     let before = level(about_s - 6.0, about_s - 0.5)?;
     let after_s = TrueSpan { start_s: about_s + 3.0, end_s: (about_s + 6.0).min(until_s) };
     let after = level(after_s.start_s, after_s.end_s);
     let half = match edge {
-        Edge::Release if before > 0.0 => {
+        TrueEdge::Release if before > 0.0 => {
             // A reading held until then and zero after it are two levels, and their mean is none.
             let stood = after.and_then(|_| steps.mostly(after_s));
             (before + stood.filter(|after| *after < before / 2.0).unwrap_or(0.0)) / 2.0
         }
-        Edge::Release => return None,
-        Edge::Onset => match after? {
+        TrueEdge::Release => return None,
+        TrueEdge::Onset => match after? {
             // It comes later still, or not at all.
             0.0 if before == 0.0 => {
                 let woke_s = steps.changes(search).find(|at_s| steps.at(*at_s) > 0.0);
-                return Some(woke_s.map_or(Crossing::NotBefore(until_s), Crossing::At));
+                return Some(woke_s.map_or(TrueCrossing::NotBefore(until_s), TrueCrossing::At));
             }
             after if before <= after / 2.0 => (before + after) / 2.0,
             _ => return None,
         },
     };
     let around = |t_s: f64| steps.mean(TrueSpan { start_s: t_s - 0.5, end_s: t_s + 0.5 });
-    let across = |value: f64| if edge == Edge::Release { value < half } else { value >= half };
+    let across = |value: f64| if edge == TrueEdge::Release { value < half } else { value >= half };
     if across(around(search.start_s)) {
         return None;
     }
@@ -672,10 +674,10 @@ fn crossing_about(steps: &Steps, edge: Edge, about_s: f64, until_s: f64) -> Opti
     for pair in corners_s.windows(2) {
         let (from, to) = (around(pair[0]), around(pair[1]));
         if across(to) {
-            return Some(Crossing::At(pair[0] + (pair[1] - pair[0]) * (half - from) / (to - from)));
+            return Some(TrueCrossing::At(pair[0] + (pair[1] - pair[0]) * (half - from) / (to - from)));
         }
     }
-    Some(Crossing::NotBefore(until_s))
+    Some(TrueCrossing::NotBefore(until_s))
 }
 
 /// Least squares of the last column on the others, by the normal equations: the last one's coefficient. A column
@@ -774,7 +776,10 @@ mod tests {
     use proptest::prelude::*;
 
     use super::super::tests::{hold, phase};
-    use super::super::{BENCHES, Bench, FAULT_KINDS, Fault, Habits, Instruments, Kind, Plan, TruthFile, simulate};
+    use super::super::{
+        BENCHES, FAULT_KINDS, Fault, FaultEffect, Instruments, RehearsalBench, RehearsalPlan, RideHabits, TruthFile,
+        simulate,
+    };
     use super::*;
     use crate::protocol::{Selector, Side, Target};
     use crate::quantity::{Bound, Range};
@@ -846,11 +851,11 @@ mod tests {
     }
 
     fn truth(protocol: &Protocol, seed: u64, faults: &[Fault]) -> TruthFile {
-        let plan = Plan {
+        let plan = RehearsalPlan {
             faults: faults.to_vec(),
             instruments: Instruments::Ideal,
-            habits: Habits::varied(seed),
-            ..Plan::new(seed)
+            habits: RideHabits::varied(seed),
+            ..RehearsalPlan::new(seed)
         };
         simulate(protocol, &plan).truth_file()
     }
@@ -905,7 +910,7 @@ mod tests {
             fault in any_fault(),
         ) {
             let seed = u64::from(seed);
-            let own: BTreeSet<Measure> = fault.measures(&Bench::both()).into_iter().collect();
+            let own: BTreeSet<Measure> = fault.measures(&RehearsalBench::both()).into_iter().collect();
             let moved = moved(&truth(&protocol, seed, &[]), &truth(&protocol, seed, std::slice::from_ref(&fault)));
             let strangers: Vec<_> = moved.difference(&own).collect();
             prop_assert!(strangers.is_empty(), "{fault} moves {strangers:?}");
@@ -919,10 +924,10 @@ mod tests {
             // In every repeat, so that each kind of edge is struck; lateness of less than two seconds never reaches into
             // what is read while coasting.
             let fault: Fault = match kind.kind {
-                Kind::Late => "late=4",
-                Kind::HeldReading => "held-reading=5",
-                Kind::Spike => "spike=400",
-                Kind::Stuck => "stuck=5",
+                FaultEffect::Late => "late=4",
+                FaultEffect::HeldReading => "held-reading=5",
+                FaultEffect::Spike => "spike=400",
+                FaultEffect::Stuck => "stuck=5",
                 _ => kind.form,
             }
             .parse()
@@ -931,7 +936,7 @@ mod tests {
                 |seed| moved(&truth(&protocol, seed, &[]), &truth(&protocol, seed, std::slice::from_ref(&fault)));
             // A short coast, a dropout at its place: some are moved in some rides only.
             let moved: BTreeSet<Measure> = (1..=4).flat_map(moved_by).collect();
-            assert_eq!(moved, fault.measures(&Bench::both()).into_iter().collect(), "{fault}");
+            assert_eq!(moved, fault.measures(&RehearsalBench::both()).into_iter().collect(), "{fault}");
         }
     }
 
@@ -982,7 +987,8 @@ mod tests {
     fn wherever_it_is_worn_a_sound_unit_reads_what_an_ideal_one_there_would() {
         let protocol = protocol(&[100.0, 220.0], &[Ring::Big, Ring::Small], 1);
         for listed in BENCHES {
-            let plan = Plan { bench: (listed.bench)(), instruments: Instruments::Ideal, ..Plan::new(4) };
+            let plan =
+                RehearsalPlan { bench: (listed.bench)(), instruments: Instruments::Ideal, ..RehearsalPlan::new(4) };
             let doubled = plan.bench.unit.sides == Sides::LeftDoubled;
             let truth = simulate(&protocol, &plan).truth_file();
             for error_w in of(&truth, "steady", Measure::MeanError) {
@@ -1013,7 +1019,7 @@ mod tests {
 
     #[test]
     fn a_reading_stands_until_the_next_and_is_integrated_exactly() {
-        let steps = Steps::new([(1.0, 100.0), (2.5, 0.0), (4.0, 50.0)].into_iter());
+        let steps = StepFunction::new([(1.0, 100.0), (2.5, 0.0), (4.0, 50.0)].into_iter());
         let span = |start_s, end_s| TrueSpan { start_s, end_s };
         assert_eq!(steps.at(0.5), 0.0);
         assert_eq!(steps.at(2.4), 100.0);

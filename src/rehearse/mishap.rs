@@ -5,12 +5,12 @@ use std::str::FromStr;
 
 use crate::protocol::{Drill, Phase, Protocol, Selector, selector, trim};
 
-use super::fault::{Sized, nearest, number};
+use super::fault::{FaultSizes, nearest, number};
 use super::noise::{Noise, Purpose};
 
 /// What went otherwise than asked for. Its number is part of what a seed means.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum What {
+pub enum MishapEffect {
     SkippedRepeat = 1,
     SurplusRepeat = 2,
     RingsSwapped = 3,
@@ -33,7 +33,7 @@ pub enum What {
 /// One mishap, of exactly the size written.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Mishap {
-    pub what: What,
+    pub what: MishapEffect,
     /// In the unit of its kind; 0 for a kind without a size.
     pub size: f64,
     /// Phases as a selector names them, or the instrument whose head unit it is.
@@ -42,7 +42,7 @@ pub struct Mishap {
 
 /// What may follow `@`, and what is meant without it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Place {
+pub enum MishapPlace {
     /// One of the phases named is drawn; without a name, one of all.
     OnePhase,
     /// All phases named; without a name, the whole ride.
@@ -56,13 +56,13 @@ pub enum Place {
 /// One line of the list that `rehearse --mishaps` prints.
 #[derive(Debug, Clone, Copy)]
 pub struct MishapKind {
-    pub what: What,
+    pub what: MishapEffect,
     pub word: &'static str,
     pub form: &'static str,
     /// `-` for a kind without a size.
     pub unit: &'static str,
     pub is: &'static str,
-    pub place: Place,
+    pub place: MishapPlace,
     /// The size meant where none is written, the least and the most.
     size: (f64, f64, f64),
 }
@@ -71,48 +71,48 @@ const UNSIZED: (f64, f64, f64) = (0.0, 0.0, 0.0);
 
 #[rustfmt::skip]
 pub const MISHAP_KINDS: &[MishapKind] = &[
-    MishapKind { what: What::SkippedRepeat, word: "skipped-repeat", form: "skipped-repeat@standing-sprints/3", unit: "-",
-        is: "a repeat left out (a phase, or one of its repeats)", place: Place::OnePhase, size: UNSIZED },
-    MishapKind { what: What::SurplusRepeat, word: "surplus-repeat", form: "surplus-repeat@standing-sprints", unit: "-",
-        is: "one repeat too many", place: Place::OnePhase, size: UNSIZED },
-    MishapKind { what: What::RingsSwapped, word: "rings-swapped", form: "rings-swapped@steady", unit: "-",
-        is: "big for small and small for big, in phases that name a ring", place: Place::AllPhases, size: UNSIZED },
-    MishapKind { what: What::PhoneStop, word: "phone-stop", form: "phone-stop=40@steady", unit: "s",
-        is: "standing still in the middle of a block, then riding what is left of it", place: Place::OnePhase,
+    MishapKind { what: MishapEffect::SkippedRepeat, word: "skipped-repeat", form: "skipped-repeat@standing-sprints/3", unit: "-",
+        is: "a repeat left out (a phase, or one of its repeats)", place: MishapPlace::OnePhase, size: UNSIZED },
+    MishapKind { what: MishapEffect::SurplusRepeat, word: "surplus-repeat", form: "surplus-repeat@standing-sprints", unit: "-",
+        is: "one repeat too many", place: MishapPlace::OnePhase, size: UNSIZED },
+    MishapKind { what: MishapEffect::RingsSwapped, word: "rings-swapped", form: "rings-swapped@steady", unit: "-",
+        is: "big for small and small for big, in phases that name a ring", place: MishapPlace::AllPhases, size: UNSIZED },
+    MishapKind { what: MishapEffect::PhoneStop, word: "phone-stop", form: "phone-stop=40@steady", unit: "s",
+        is: "standing still in the middle of a block, then riding what is left of it", place: MishapPlace::OnePhase,
         size: (40.0, 1.0, 3600.0) },
-    MishapKind { what: What::LateStart, word: "late-start", form: "late-start=6@P", unit: "min",
-        is: "nobody rides yet for so long (all head units run by then, or only this one)", place: Place::HeadUnit,
+    MishapKind { what: MishapEffect::LateStart, word: "late-start", form: "late-start=6@P", unit: "min",
+        is: "nobody rides yet for so long (all head units run by then, or only this one)", place: MishapPlace::HeadUnit,
         size: (5.0, 0.1, 240.0) },
-    MishapKind { what: What::OffTarget, word: "off-target", form: "off-target=-20@steady", unit: "%",
-        is: "power that misses what was asked for", place: Place::AllPhases, size: (-20.0, -90.0, 100.0) },
-    MishapKind { what: What::OffCadence, word: "off-cadence", form: "off-cadence=-15@steady", unit: "rpm",
-        is: "the wrong cadence", place: Place::AllPhases, size: (-15.0, -60.0, 60.0) },
-    MishapKind { what: What::PhasesSwapped, word: "phases-swapped",
+    MishapKind { what: MishapEffect::OffTarget, word: "off-target", form: "off-target=-20@steady", unit: "%",
+        is: "power that misses what was asked for", place: MishapPlace::AllPhases, size: (-20.0, -90.0, 100.0) },
+    MishapKind { what: MishapEffect::OffCadence, word: "off-cadence", form: "off-cadence=-15@steady", unit: "rpm",
+        is: "the wrong cadence", place: MishapPlace::AllPhases, size: (-15.0, -60.0, 60.0) },
+    MishapKind { what: MishapEffect::PhasesSwapped, word: "phases-swapped",
         form: "phases-swapped@standing-sprints,coast-and-restart", unit: "-", is: "two phases, each in the other's place",
-        place: Place::TwoPhases, size: UNSIZED },
-    MishapKind { what: What::Restart, word: "restart", form: "restart=20@P", unit: "s",
-        is: "a recording ended too soon and a new one begun (two files)", place: Place::HeadUnit,
+        place: MishapPlace::TwoPhases, size: UNSIZED },
+    MishapKind { what: MishapEffect::Restart, word: "restart", form: "restart=20@P", unit: "s",
+        is: "a recording ended too soon and a new one begun (two files)", place: MishapPlace::HeadUnit,
         size: (20.0, 1.0, 3600.0) },
-    MishapKind { what: What::LateLaps, word: "late-laps", form: "late-laps=5@P", unit: "s",
-        is: "the lap button pressed late", place: Place::HeadUnit, size: (5.0, 0.1, 600.0) },
-    MishapKind { what: What::NoLaps, word: "no-laps", form: "no-laps@P", unit: "-",
-        is: "the lap button never pressed", place: Place::HeadUnit, size: UNSIZED },
-    MishapKind { what: What::StrayLaps, word: "stray-laps", form: "stray-laps=6@P", unit: "presses",
-        is: "the lap button pressed where nothing begins", place: Place::HeadUnit, size: (6.0, 1.0, 200.0) },
-    MishapKind { what: What::Irregular, word: "irregular", form: "irregular=8@T", unit: "s",
-        is: "a record only when something changed, or after so long", place: Place::HeadUnit, size: (8.0, 2.0, 60.0) },
-    MishapKind { what: What::AutoPause, word: "auto-pause", form: "auto-pause@P", unit: "-",
-        is: "a timer that stops by itself while the wheel stands", place: Place::HeadUnit, size: UNSIZED },
-    MishapKind { what: What::AutoPauseCoasting, word: "auto-pause-coasting", form: "auto-pause-coasting@P", unit: "-",
-        is: "the same while the cranks stand: coasting is lost too", place: Place::HeadUnit, size: UNSIZED },
-    MishapKind { what: What::ClockUnset, word: "clock-unset", form: "clock-unset@P", unit: "-",
-        is: "a clock that was never set: it counts from 1989-12-31", place: Place::HeadUnit, size: UNSIZED },
-    MishapKind { what: What::NoGears, word: "no-gears", form: "no-gears@P", unit: "-",
-        is: "gear changes not written, on a bench with electronic shifting", place: Place::HeadUnit, size: UNSIZED },
+    MishapKind { what: MishapEffect::LateLaps, word: "late-laps", form: "late-laps=5@P", unit: "s",
+        is: "the lap button pressed late", place: MishapPlace::HeadUnit, size: (5.0, 0.1, 600.0) },
+    MishapKind { what: MishapEffect::NoLaps, word: "no-laps", form: "no-laps@P", unit: "-",
+        is: "the lap button never pressed", place: MishapPlace::HeadUnit, size: UNSIZED },
+    MishapKind { what: MishapEffect::StrayLaps, word: "stray-laps", form: "stray-laps=6@P", unit: "presses",
+        is: "the lap button pressed where nothing begins", place: MishapPlace::HeadUnit, size: (6.0, 1.0, 200.0) },
+    MishapKind { what: MishapEffect::Irregular, word: "irregular", form: "irregular=8@T", unit: "s",
+        is: "a record only when something changed, or after so long", place: MishapPlace::HeadUnit, size: (8.0, 2.0, 60.0) },
+    MishapKind { what: MishapEffect::AutoPause, word: "auto-pause", form: "auto-pause@P", unit: "-",
+        is: "a timer that stops by itself while the wheel stands", place: MishapPlace::HeadUnit, size: UNSIZED },
+    MishapKind { what: MishapEffect::AutoPauseCoasting, word: "auto-pause-coasting", form: "auto-pause-coasting@P", unit: "-",
+        is: "the same while the cranks stand: coasting is lost too", place: MishapPlace::HeadUnit, size: UNSIZED },
+    MishapKind { what: MishapEffect::ClockUnset, word: "clock-unset", form: "clock-unset@P", unit: "-",
+        is: "a clock that was never set: it counts from 1989-12-31", place: MishapPlace::HeadUnit, size: UNSIZED },
+    MishapKind { what: MishapEffect::NoGears, word: "no-gears", form: "no-gears@P", unit: "-",
+        is: "gear changes not written, on a bench with electronic shifting", place: MishapPlace::HeadUnit, size: UNSIZED },
 ];
 
 /// Phases by their index, each with the repeat that was named.
-pub(super) type Named = Vec<(usize, Option<u32>)>;
+pub(super) type NamedRepeats = Vec<(usize, Option<u32>)>;
 
 /// Why a mishap was not understood; says the right form.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -159,10 +159,10 @@ impl MishapKind {
         if self.size == UNSIZED {
             return Err(format!("it takes no `={text}`"));
         }
-        let size = number(text, self.unit, Sized::Any)?;
-        let whole = self.what != What::StrayLaps || size.fract() == 0.0;
+        let size = number(text, self.unit, FaultSizes::Any)?;
+        let whole = self.what != MishapEffect::StrayLaps || size.fract() == 0.0;
         if !whole || !(least..=most).contains(&size) {
-            let number = if self.what == What::StrayLaps { "a whole number " } else { "" };
+            let number = if self.what == MishapEffect::StrayLaps { "a whole number " } else { "" };
             return Err(format!("{text} is not {number}from {} to {} {}", trim(least), trim(most), self.unit));
         }
         Ok(size)
@@ -189,18 +189,19 @@ impl Mishap {
     ///
     /// # Errors
     /// A selector of nothing, or of phases at which it can't happen, in words.
-    pub(super) fn phases(&self, protocol: &Protocol) -> Result<Vec<Named>, String> {
+    pub(super) fn phases(&self, protocol: &Protocol) -> Result<Vec<NamedRepeats>, String> {
         let texts: Vec<Option<&str>> = match (&self.place, self.kind().place) {
-            (_, Place::HeadUnit) => vec![],
-            (None, Place::TwoPhases) => vec![None, None],
+            (_, MishapPlace::HeadUnit) => vec![],
+            (None, MishapPlace::TwoPhases) => vec![None, None],
             (None, _) => vec![None],
-            (Some(place), Place::TwoPhases) => {
+            (Some(place), MishapPlace::TwoPhases) => {
                 let (one, other) = two(place).ok_or("two phases with a comma between them are needed")?;
                 vec![Some(one), Some(other)]
             }
             (Some(place), _) => vec![Some(place.as_str())],
         };
-        let found = texts.into_iter().map(|text| self.named(text, protocol)).collect::<Result<Vec<Named>, String>>()?;
+        let found =
+            texts.into_iter().map(|text| self.named(text, protocol)).collect::<Result<Vec<NamedRepeats>, String>>()?;
         if let [one, other] = &found[..]
             && one.iter().chain(other).all(|(phase, _)| *phase == one[0].0)
         {
@@ -209,7 +210,7 @@ impl Mishap {
         Ok(found)
     }
 
-    fn named(&self, text: Option<&str>, protocol: &Protocol) -> Result<Named, String> {
+    fn named(&self, text: Option<&str>, protocol: &Protocol) -> Result<NamedRepeats, String> {
         let named: Option<Selector> =
             text.map(|text| selector(text.trim(), &protocol.phases)).transpose().map_err(|slip| slip.to_string())?;
         let fits = |phase: &Phase| named.as_ref().is_none_or(|n| n.selects(&phase.id)) && self.can_happen_in(phase);
@@ -219,8 +220,8 @@ impl Mishap {
         if found.is_empty() {
             let place = text.map_or("the protocol".to_owned(), |text| format!("`{text}`"));
             let lacks = match self.what {
-                What::RingsSwapped => "names no ring",
-                What::PhoneStop => "has no steady block and no ramp",
+                MishapEffect::RingsSwapped => "names no ring",
+                MishapEffect::PhoneStop => "has no steady block and no ramp",
                 _ => "asks for no effort",
             };
             return Err(format!("{place} {lacks}"));
@@ -235,8 +236,8 @@ impl Mishap {
     fn can_happen_in(&self, phase: &Phase) -> bool {
         match (self.what, &phase.drill) {
             (_, Drill::Free { .. } | Drill::Wait { .. } | Drill::StaticLoad { .. } | Drill::ZeroCheck) => false,
-            (What::RingsSwapped, _) => phase.ring.is_some(),
-            (What::PhoneStop, drill) => matches!(drill, Drill::Steady { .. } | Drill::Ramp { .. }),
+            (MishapEffect::RingsSwapped, _) => phase.ring.is_some(),
+            (MishapEffect::PhoneStop, drill) => matches!(drill, Drill::Steady { .. } | Drill::Ramp { .. }),
             _ => true,
         }
     }

@@ -36,38 +36,38 @@ use crate::protocol::{self, Protocol, Ring};
 use crate::recording::Recording;
 use crate::session::{Drivetrain, Instrument, Location, Session, Sides, TrainerMode};
 
-use as_recorded::Own;
-pub use bench::{BENCHES, Bench, BenchKind, Device, Fitted, Identity, Recorder};
-use draws::Draws;
-pub use fault::{FAULT_KINDS, Fault, FaultError, FaultKind, Kind, Occasion, Share};
-pub use habits::{Habits, Scatter, SensingDelay, Shifting, Storage};
-use head_unit::{Clock, Heard, Recorded};
-use hung::{Hung, OnBike};
-use instrument::{Draw, Gear, Ridden};
+use as_recorded::PlannedHeadUnit;
+pub use bench::{BENCHES, BenchKind, Device, FittedInstrument, HeadUnits, Identity, RehearsalBench};
+use draws::SessionDraws;
+pub use fault::{FAULT_KINDS, Fault, FaultEffect, FaultError, FaultKind, Occasion, StruckShare};
+pub use habits::{RideHabits, RiderScatter, SecondStorage, SensingDelay, Shifting};
+use head_unit::{Received, Recorded, SimulatedClock};
+use hung::{TrueLoad, UnitOnBike};
+use instrument::{InstrumentDraw, RideConditions, SimulatedGear};
 pub use measures::{TrueReadings, TrueRidden};
-pub use mishap::{MISHAP_KINDS, Mishap, MishapError, MishapKind, Place, What};
+pub use mishap::{MISHAP_KINDS, Mishap, MishapEffect, MishapError, MishapKind, MishapPlace};
 use noise::{Noise, Purpose};
-use road::Position;
-pub use road::Whereabouts;
-pub use script::Act;
-use script::Stretch;
-pub use signal::Signal;
+use road::PositionReceiver;
+pub use road::TruePosition;
+pub use script::RiderAction;
+use script::ScriptStretch;
+pub use signal::RideSignal;
 use strike::Strike;
 pub use truth_file::*;
 pub use write::{WriteError, write};
 
 /// What to rehearse. The same plan gives the same rehearsal, bit for bit, on any machine.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Plan {
+pub struct RehearsalPlan {
     pub seed: u64,
     pub faults: Vec<Fault>,
     pub mishaps: Vec<Mishap>,
     /// True time of the ride's start, a whole second.
     pub date: DateTime<Utc>,
-    pub bench: Bench,
+    pub bench: RehearsalBench,
     pub instruments: Instruments,
-    pub habits: Habits,
-    pub setting: Setting,
+    pub habits: RideHabits,
+    pub setting: RideSetting,
     pub tester: String,
     pub place: String,
     /// Draws what the unit is by nature (its gain, zero, noise), so that several seeds ride the same specimen; else the seed
@@ -77,12 +77,12 @@ pub struct Plan {
     pub reference_set: Option<u32>,
 }
 
-impl Plan {
+impl RehearsalPlan {
     /// A sound unit on the usual bench, ridden at a fixed hour.
     pub fn new(seed: u64) -> Self {
         let date = DateTime::from_timestamp(1_795_267_800, 0).unwrap_or_default();
-        let (bench, habits) = (Bench::both(), Habits::default());
-        let (instruments, setting) = (Instruments::Real, Setting::default());
+        let (bench, habits) = (RehearsalBench::both(), RideHabits::default());
+        let (instruments, setting) = (Instruments::Real, RideSetting::default());
         let (tester, place) = ("tester A".to_owned(), "north bench".to_owned());
         let (specimen, reference_set) = (None, None);
         Self {
@@ -104,7 +104,7 @@ impl Plan {
 
 /// Where and against what the protocol is ridden.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Setting {
+pub enum RideSetting {
     /// A trainer whose brake grows with the wheel's speed.
     #[default]
     Resistance,
@@ -114,30 +114,30 @@ pub enum Setting {
     Road,
 }
 
-impl Setting {
+impl RideSetting {
     pub const ALL: [Self; 3] = [Self::Resistance, Self::ConstantPower, Self::Road];
 
     pub fn word(self) -> &'static str {
         match self {
-            Setting::Resistance => "resistance",
-            Setting::ConstantPower => "constant-power",
-            Setting::Road => "road",
+            RideSetting::Resistance => "resistance",
+            RideSetting::ConstantPower => "constant-power",
+            RideSetting::Road => "road",
         }
     }
 
     /// Where a protocol is ridden if nobody says otherwise.
     pub fn asked_by(protocol: &Protocol) -> Self {
         match protocol.setting {
-            protocol::Setting::Road => Setting::Road,
-            protocol::Setting::Indoor | protocol::Setting::Rig => Setting::Resistance,
+            protocol::Setting::Road => RideSetting::Road,
+            protocol::Setting::Indoor | protocol::Setting::Rig => RideSetting::Resistance,
         }
     }
 
     fn trainer_mode(self) -> Option<TrainerMode> {
         match self {
-            Setting::Resistance => Some(TrainerMode::Resistance),
-            Setting::ConstantPower => Some(TrainerMode::ConstantPower),
-            Setting::Road => None,
+            RideSetting::Resistance => Some(TrainerMode::Resistance),
+            RideSetting::ConstantPower => Some(TrainerMode::ConstantPower),
+            RideSetting::Road => None,
         }
     }
 }
@@ -178,11 +178,11 @@ pub struct Truth {
     /// Where faults struck that are not there throughout, in the plan's order.
     pub struck: Vec<TrueWindow>,
     /// The rider at 20 Hz.
-    pub signal: Signal,
+    pub signal: RideSignal,
     /// Of each instrument's sensor, one value per true second.
     pub temperatures_c: Vec<Vec<f64>>,
     /// Of each recording.
-    clocks: Vec<Clock>,
+    clocks: Vec<SimulatedClock>,
     /// What the unit and an ideal instrument read, without noise.
     pub readings: TrueReadings,
     /// In ride order: every repeat that the protocol asked for.
@@ -251,7 +251,7 @@ impl Truth {
 
 /// Rides `protocol` by `plan`, in memory. A seed fixes the ride, the draws and the clocks; a fault added changes
 /// nothing but what it should. [`check_faults`] says which faults would find nothing to strike.
-pub fn simulate(protocol: &Protocol, plan: &Plan) -> Rehearsal {
+pub fn simulate(protocol: &Protocol, plan: &RehearsalPlan) -> Rehearsal {
     let mut made = made(protocol, plan);
     let encode = |recording: &mut Recording| {
         let bytes = fit::encode(recording);
@@ -273,61 +273,63 @@ pub fn simulate(protocol: &Protocol, plan: &Plan) -> Rehearsal {
 }
 
 /// [`simulate`] for whoever needs neither truth nor files: the recordings have no hash.
-pub fn record(protocol: &Protocol, plan: &Plan) -> (Session, Vec<Recording>) {
+pub fn record(protocol: &Protocol, plan: &RehearsalPlan) -> (Session, Vec<Recording>) {
     let made = made(protocol, plan);
     (made.session, made.recordings)
 }
 
 /// A ride with all that its truth is told by.
-struct Made {
+struct SimulatedRide {
     /// Its bench as the setting has it.
-    plan: Plan,
-    stretches: Vec<Stretch>,
+    plan: RehearsalPlan,
+    stretches: Vec<ScriptStretch>,
     mishaps: Vec<String>,
-    signal: Signal,
-    gears: Vec<Gear>,
+    signal: RideSignal,
+    gears: Vec<SimulatedGear>,
     strikes: Vec<Strike>,
-    draws: Draws,
+    draws: SessionDraws,
     temperatures_c: Vec<Vec<f64>>,
-    hung: Vec<Hung>,
+    hung: Vec<TrueLoad>,
     /// Of each instrument.
     unwritten: Vec<Vec<TrueSpan>>,
     session: Session,
     recordings: Vec<Recording>,
 }
 
-fn made(protocol: &Protocol, plan: &Plan) -> Made {
-    let plan = Plan { bench: plan.bench.clone().in_setting(plan.setting), ..plan.clone() };
+fn made(protocol: &Protocol, plan: &RehearsalPlan) -> SimulatedRide {
+    let plan = RehearsalPlan { bench: plan.bench.clone().in_setting(plan.setting), ..plan.clone() };
     let drivetrain = bench::drivetrain();
     let mut scripted = script::write(protocol, &drivetrain, plan.seed);
     habits::follow(&mut scripted, protocol, plan.seed);
     let mishaps = mishap::with_noise(&plan.mishaps, plan.seed, 0);
     let (mut stretches, mishaps) = as_ridden::ride(scripted, protocol, &drivetrain, &mishaps);
-    if plan.setting == Setting::ConstantPower {
+    if plan.setting == RideSetting::ConstantPower {
         keep_one_gear(&mut stretches, &drivetrain);
     }
     let ride_s = stretches.last().map_or(0.0, |s| s.end_s);
     let signal = signal::ride(&stretches, &drivetrain, plan.setting, plan.seed, &plan.habits);
     let strikes = strike::all(&plan.faults, &plan.bench, &stretches, plan.seed);
-    let mut draws = Draws::of(&plan, ride_s, &strikes);
+    let mut draws = SessionDraws::of(&plan, ride_s, &strikes);
     let gears = instrument::gears(&signal, &stretches, &drivetrain, &draws.loss);
     let shifts = as_recorded::shifts(&gears, &drivetrain);
     let laps = lap_presses(&stretches, plan.seed);
     let speed = instrument::speed(&signal);
-    let temperature_c =
-        |fitted: &Fitted| instrument::temperature_c(&stretches, protocol, fitted.warms_c(), fitted.goes_with_bike());
+    let temperature_c = |fitted: &FittedInstrument| {
+        instrument::temperature_c(&stretches, protocol, fitted.warms_c(), fitted.goes_with_bike())
+    };
     let temperatures_c: Vec<Vec<f64>> = plan.bench.worn().map(temperature_c).collect();
-    let head_units: Vec<Own> = (0..plan.bench.worn().count()).map(|n| Own::new(&plan, n)).collect();
+    let head_units: Vec<PlannedHeadUnit> =
+        (0..plan.bench.worn().count()).map(|n| PlannedHeadUnit::new(&plan, n)).collect();
     head_units.iter().zip(&mut draws.clocks).for_each(|(own, clock)| own.set(clock));
 
-    let record = |(n, fitted): (usize, &Fitted)| {
+    let record = |(n, fitted): (usize, &FittedInstrument)| {
         let noise = |purpose| Noise::nth(plan.seed, purpose, fitted.recorder as usize);
         let own: Vec<&Strike> = strikes.iter().filter(|strike| strike.worn == n).collect();
-        let ridden = Ridden { signal: &signal, gears: &gears };
+        let ridden = RideConditions { signal: &signal, gears: &gears };
         let (draw, temperature_c) = (&draws.instruments[n], &temperatures_c[n]);
         let output = instrument::send(&ridden, fitted, draw, temperature_c, &own, &mut noise(Purpose::Instrument));
-        let deaf = own.iter().filter(|strike| strike.fault.kind == Kind::RadioDropout);
-        let heard = Heard {
+        let deaf = own.iter().filter(|strike| strike.fault.kind == FaultEffect::RadioDropout);
+        let heard = Received {
             output: &output,
             beats: &signal.beats,
             speed: &speed,
@@ -338,7 +340,7 @@ fn made(protocol: &Protocol, plan: &Plan) -> Made {
             cadence_steps: if fitted.located.behind_chain() { 1.0 } else { 128.0 },
             places: &signal.places,
         };
-        let position = Position::new(noise(Purpose::Position));
+        let position = PositionReceiver::new(noise(Purpose::Position));
         let (clock, manner) = (&draws.clocks[n], head_units[n].manner(ride_s));
         head_unit::record(&heard, clock, &manner, &fitted.naming(), plan.date, position, &mut noise(Purpose::Clock))
     };
@@ -347,7 +349,7 @@ fn made(protocol: &Protocol, plan: &Plan) -> Made {
         head_units.iter().zip(&recorded).map(|(own, parts)| own.unwritten(parts, ride_s)).collect();
     let mut session = plan.bench.session(protocol, drivetrain, &plan);
     let own: Vec<&Strike> = strikes.iter().filter(|strike| strike.worn == 0).collect();
-    let on_bike = OnBike {
+    let on_bike = UnitOnBike {
         draw: &draws.instruments[0],
         sides: plan.bench.unit.sides,
         gears: &gears,
@@ -358,7 +360,7 @@ fn made(protocol: &Protocol, plan: &Plan) -> Made {
     let hung = hung::hang(protocol, &plan, &stretches, &on_bike, length_m);
     hung::typed(protocol, &stretches, &on_bike, &hung, (&mut session.conditions, &mut session.readings));
     let recordings = in_order(recorded, &mut session, &mut draws.clocks);
-    Made {
+    SimulatedRide {
         plan,
         stretches,
         mishaps,
@@ -381,7 +383,7 @@ fn instruments(session: &mut Session) -> impl Iterator<Item = &mut Instrument> {
 }
 
 /// The first recording of each instrument, then those after restarts, which the session lists too; a clock for each.
-fn in_order(recorded: Vec<Vec<Recorded>>, session: &mut Session, clocks: &mut Vec<Clock>) -> Vec<Recording> {
+fn in_order(recorded: Vec<Vec<Recorded>>, session: &mut Session, clocks: &mut Vec<SimulatedClock>) -> Vec<Recording> {
     let (mut first, mut later) = (vec![], vec![]);
     for (n, (parts, instrument)) in recorded.into_iter().zip(instruments(session)).enumerate() {
         let mut parts = parts.into_iter().map(|part| part.recording);
@@ -397,7 +399,7 @@ fn in_order(recorded: Vec<Vec<Recorded>>, session: &mut Session, clocks: &mut Ve
 }
 
 /// Where the brake holds the power, nobody needs another cog: the middle one of each ring, W and rpm as in a block.
-fn keep_one_gear(stretches: &mut [Stretch], drivetrain: &Drivetrain) {
+fn keep_one_gear(stretches: &mut [ScriptStretch], drivetrain: &Drivetrain) {
     let wanted_m = signal::brake_speed_m_s(180.0) * 60.0 / 88.0;
     for stretch in stretches {
         let on_ring = signal::developments_m(drivetrain, stretch.ring);
@@ -411,25 +413,25 @@ fn keep_one_gear(stretches: &mut [Stretch], drivetrain: &Drivetrain) {
 /// The ideal one is a crank meter of both sides with the same crank, wherever it is worn: behind the chain it reads what
 /// comes through, without smoothing and flywheel.
 fn true_readings(
-    plan: &Plan,
-    ride: &Ridden,
-    draws: &Draws,
+    plan: &RehearsalPlan,
+    ride: &RideConditions,
+    draws: &SessionDraws,
     temperature_c: &[f64],
     strikes: &[Strike],
-    hung: Vec<Hung>,
+    hung: Vec<TrueLoad>,
 ) -> TrueReadings {
     let worn = &plan.bench.unit;
     let own: Vec<&Strike> = strikes.iter().filter(|strike| strike.worn == 0).collect();
-    let drawn = Draw { noise: 0.0, ..draws.instruments[0].clone() };
+    let drawn = InstrumentDraw { noise: 0.0, ..draws.instruments[0].clone() };
     // Its noise is multiplied by nothing.
     let noise = || Noise::new(plan.seed, Purpose::Instrument);
     let unit = instrument::send(ride, worn, &drawn, temperature_c, &own, &mut noise());
-    let at_crank = Fitted { located: Location::Crank, sides: Sides::Both, ..worn.clone() };
-    let sound = Draw { gain: 1.0, offset_w: 0.0, ..drawn };
+    let at_crank = FittedInstrument { located: Location::Crank, sides: Sides::Both, ..worn.clone() };
+    let sound = InstrumentDraw { gain: 1.0, offset_w: 0.0, ..drawn };
     let mut ideal = instrument::send(ride, &at_crank, &sound, temperature_c, &[], &mut noise());
     if worn.located.behind_chain() {
         for reading in &mut ideal.power {
-            let comes_through = 1.0 - Gear::at(ride.gears, reading.at_s).loss;
+            let comes_through = 1.0 - SimulatedGear::at(ride.gears, reading.at_s).loss;
             (reading.left_w, reading.right_w) = (reading.left_w * comes_through, reading.right_w * comes_through);
         }
     }
@@ -441,7 +443,7 @@ fn true_readings(
     TrueReadings::of((&unit, worn.sides), &ideal, recorded, temperature_c, hung)
 }
 
-fn true_fault(fault: &Fault, bench: &Bench, strikes: &[Strike]) -> TrueFault {
+fn true_fault(fault: &Fault, bench: &RehearsalBench, strikes: &[Strike]) -> TrueFault {
     let strike = strikes.iter().find(|strike| strike.fault == *fault);
     let windows = strike.map(Strike::windows).unwrap_or_default();
     TrueFault {
@@ -474,7 +476,7 @@ fn ridden(protocol: &Protocol, moves: &[TrueMove]) -> Vec<TrueRidden> {
 /// # Errors
 /// The first fault that names no instrument, a side that the instrument does not read, or nothing that it could strike,
 /// in words.
-pub fn check_faults(protocol: &Protocol, plan: &Plan) -> Result<(), String> {
+pub fn check_faults(protocol: &Protocol, plan: &RehearsalPlan) -> Result<(), String> {
     let stretches = script::write(protocol, &bench::drivetrain(), plan.seed);
     plan.faults.iter().try_for_each(|fault| strike::refuse(fault, &plan.bench, &stretches))
 }
@@ -483,7 +485,7 @@ pub fn check_faults(protocol: &Protocol, plan: &Plan) -> Result<(), String> {
 ///
 /// # Errors
 /// Two of one label, in words.
-pub fn check_labels(plan: &Plan) -> Result<(), String> {
+pub fn check_labels(plan: &RehearsalPlan) -> Result<(), String> {
     let bench = plan.bench.clone().in_setting(plan.setting);
     let labels: Vec<&str> = bench.worn().map(|fitted| fitted.label.as_str()).collect();
     match (1..labels.len()).find(|&n| labels[..n].contains(&labels[n])) {
@@ -496,7 +498,7 @@ pub fn check_labels(plan: &Plan) -> Result<(), String> {
 ///
 /// # Errors
 /// A phase or an instrument that is not there, or where it can't happen, in words.
-pub fn check_mishaps(protocol: &Protocol, plan: &Plan) -> Result<(), String> {
+pub fn check_mishaps(protocol: &Protocol, plan: &RehearsalPlan) -> Result<(), String> {
     plan.mishaps.iter().try_for_each(|mishap| {
         let phases = mishap.phases(protocol).map(|_| ());
         phases.and_then(|()| as_recorded::refuse(mishap, plan)).map_err(|why| format!("`{mishap}`: {why}"))
@@ -507,11 +509,11 @@ pub fn check_mishaps(protocol: &Protocol, plan: &Plan) -> Result<(), String> {
 const LAPS_ON: usize = 1;
 
 /// The rider presses within two seconds of the start of each repeat, and as its last move ends.
-fn lap_presses(stretches: &[Stretch], seed: u64) -> Vec<f64> {
+fn lap_presses(stretches: &[ScriptStretch], seed: u64) -> Vec<f64> {
     let mut noise = Noise::new(seed, Purpose::Laps);
     let mut presses = vec![];
     for pair in stretches.windows(2) {
-        let stops = pair.iter().any(|s| s.act == Act::Stop);
+        let stops = pair.iter().any(|s| s.act == RiderAction::Stop);
         if pair[0].phase != pair[1].phase && !stops {
             presses.push(pair[1].start_s + noise.between(-0.5, 2.0));
         }
@@ -519,9 +521,9 @@ fn lap_presses(stretches: &[Stretch], seed: u64) -> Vec<f64> {
     presses
 }
 
-fn truth(protocol: &Protocol, made: Made) -> Truth {
-    let Made { plan, stretches, mishaps, signal, gears, strikes, draws, temperatures_c, hung, .. } = made;
-    let ride = Ridden { signal: &signal, gears: &gears };
+fn truth(protocol: &Protocol, made: SimulatedRide) -> Truth {
+    let SimulatedRide { plan, stretches, mishaps, signal, gears, strikes, draws, temperatures_c, hung, .. } = made;
+    let ride = RideConditions { signal: &signal, gears: &gears };
     let readings = true_readings(&plan, &ride, &draws, &temperatures_c[0], &strikes, hung);
     let mut moves: Vec<TrueMove> = vec![];
     for s in &stretches {
@@ -529,7 +531,7 @@ fn truth(protocol: &Protocol, made: Made) -> Truth {
         let act = s.act.word();
         // A change of ring halves a free phase, not its truth.
         let same = moves.last().is_some_and(|m| (m.phase_index, m.repeat, m.act) == (phase_index, repeat, act));
-        let start_s = match moves.pop_if(|_| same && s.act == Act::Ride) {
+        let start_s = match moves.pop_if(|_| same && s.act == RiderAction::Ride) {
             Some(first_half) => first_half.start_s,
             None => s.start_s,
         };
@@ -563,7 +565,7 @@ fn truth(protocol: &Protocol, made: Made) -> Truth {
             TrueWindow { fault, instrument, start_s, end_s }
         })
     });
-    let gear = |gear: &Gear| TrueGear {
+    let gear = |gear: &SimulatedGear| TrueGear {
         from_s: gear.from_s,
         ring: gear.ring.word().to_owned(),
         cog: gear.cog,

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use crate::protocol::Posture;
 
-use super::habits::{Habits, Scatter};
+use super::habits::{RideHabits, RiderScatter};
 use super::noise::{Noise, Purpose, Wander};
 
 /// Standard deviation and correlation time, s.
@@ -81,19 +81,19 @@ pub(super) struct Rider {
 
 /// The scatter of real rides, replayed: a stretch drawn at random from a random second to its end, then the next.
 struct Resampled {
-    scatter: Arc<Scatter>,
+    scatter: Arc<RiderScatter>,
     /// Of efforts and of shares.
-    places: [Place; 2],
+    places: [RidingPlace; 2],
     slow_s: f64,
 }
 
-struct Place {
+struct RidingPlace {
     noise: Noise,
     stretch: usize,
     at_s: f64,
 }
 
-impl Place {
+impl RidingPlace {
     fn next<T: Copy>(&mut self, stretches: &[Vec<T>], step_s: f64) -> Option<T> {
         self.at_s += step_s;
         if stretches.get(self.stretch).is_none_or(|stretch| self.at_s >= stretch.len() as f64) {
@@ -106,7 +106,7 @@ impl Place {
 
 impl Rider {
     /// `slow_s` is the time between calls of [`Rider::wander`].
-    pub fn new(seed: u64, habits: &Habits, steadiness: Steadiness, slow_s: f64) -> Self {
+    pub fn new(seed: u64, habits: &RideHabits, steadiness: Steadiness, slow_s: f64) -> Self {
         let noise = |purpose| Noise::new(seed, purpose);
         let (mut share_noise, mut body) = (noise(Purpose::Balance), noise(Purpose::Posture));
         let wanders =
@@ -131,7 +131,7 @@ impl Rider {
             push_factors: [1.0, 1.0],
             resampled: habits.scatter.clone().map(|scatter| Resampled {
                 scatter,
-                places: [0, 1].map(|n| Place {
+                places: [0, 1].map(|n| RidingPlace {
                     noise: Noise::nth(seed, Purpose::Resampled, n),
                     stretch: usize::MAX,
                     at_s: 0.0,
@@ -193,7 +193,7 @@ mod tests {
 
     #[test]
     fn standing_is_deeper_ripple_and_both_sum_to_the_power_over_a_turn() {
-        let rider = Rider::new(3, &Habits::default(), INDOOR, 0.25);
+        let rider = Rider::new(3, &RideHabits::default(), INDOOR, 0.25);
         let of = |posture| {
             let turn: Vec<(f64, f64)> =
                 (0..360).map(|degree| rider.sides_w(300.0, f64::from(degree) / 360.0, posture)).collect();
@@ -209,7 +209,7 @@ mod tests {
 
     #[test]
     fn harder_is_steadier_and_balance_moves_with_effort() {
-        let mut rider = Rider::new(3, &Habits::default(), INDOOR, 0.25);
+        let mut rider = Rider::new(3, &RideHabits::default(), INDOOR, 0.25);
         let right = |rider: &Rider, power_w| {
             let turn = (0..36).map(|n| rider.sides_w(power_w, f64::from(n) / 36.0, Posture::Seated));
             let (left, right) = turn.fold((0.0, 0.0), |sum, side| (sum.0 + side.0, sum.1 + side.1));

@@ -4,10 +4,10 @@ use crate::protocol::Ring;
 use crate::session::Drivetrain;
 
 use super::draws::LOSS;
-use super::head_unit::Clock;
+use super::head_unit::SimulatedClock;
 use super::noise::{Noise, Purpose, Wander};
 use super::rider::Rider;
-use super::script::{Act, Stretch};
+use super::script::{RiderAction, ScriptStretch};
 use super::signal::{Course, Motion, SLOW_S, developments_m, fade, power_tau_s};
 
 // The balance of power at the wheel: air, tyres, slope and what speeding up takes (Martin et al. 1998). Bearings are
@@ -42,7 +42,7 @@ const DEGREE_M: f64 = 111_195.0;
 
 /// Where the bike truly is at a whole second.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub struct Whereabouts {
+pub struct TruePosition {
     pub north_m: f64,
     pub east_m: f64,
     pub altitude_m: f64,
@@ -60,13 +60,13 @@ pub(super) struct Road {
     hill: f64,
     slope: f64,
     heading: f64,
-    place: Whereabouts,
+    place: TruePosition,
     halts: Vec<(f64, f64)>,
     rolls: bool,
 }
 
 impl Road {
-    pub fn new(stretches: &[Stretch], drivetrain: &Drivetrain, seed: u64) -> Self {
+    pub fn new(stretches: &[ScriptStretch], drivetrain: &Drivetrain, seed: u64) -> Self {
         let mut terrain = Noise::new(seed, Purpose::Terrain);
         let phases = std::array::from_fn(|_| terrain.between(0.0, std::f64::consts::TAU));
         let developments_m = [Ring::Big, Ring::Small].map(|ring| developments_m(drivetrain, ring));
@@ -80,7 +80,7 @@ impl Road {
             hill: 0.0,
             slope: 0.0,
             heading: 0.0,
-            place: Whereabouts { altitude_m: START_ALTITUDE_M, ..Whereabouts::default() },
+            place: TruePosition { altitude_m: START_ALTITUDE_M, ..TruePosition::default() },
             halts: halts(stretches, &mut Noise::new(seed, Purpose::Traffic)),
             rolls: false,
         }
@@ -92,12 +92,12 @@ impl Road {
     }
 
     /// The cog on the asked ring that comes nearest to the cadence, once it is a cog away; nobody shifts with the cranks still.
-    fn shift(&mut self, stretch: &Stretch, speed_m_s: f64, rpm: f64, t_s: f64) {
+    fn shift(&mut self, stretch: &ScriptStretch, speed_m_s: f64, rpm: f64, t_s: f64) {
         let cogs = &self.developments_m[usize::from(stretch.ring == Ring::Small)];
         let wanted_m = speed_m_s.max(1.5) * 60.0 / rpm;
         let on_ring = cogs.iter().any(|m| (m - self.development_m).abs() < 1e-9);
         let off = (self.development_m / wanted_m - 1.0).abs();
-        let pause_s = if stretch.act == Act::Sprint { BETWEEN_SPRINTERS_SHIFTS_S } else { BETWEEN_SHIFTS_S };
+        let pause_s = if stretch.act == RiderAction::Sprint { BETWEEN_SPRINTERS_SHIFTS_S } else { BETWEEN_SHIFTS_S };
         if on_ring && (off < SHIFTS_AT || t_s - self.shifted_s < pause_s) {
             return;
         }
@@ -116,9 +116,9 @@ const BETWEEN_SPRINTERS_SHIFTS_S: f64 = 0.8;
 const MOST_RPM: f64 = 135.0;
 
 /// Junctions come where nothing of the protocol is ridden, now and then. Common practice, no source.
-fn halts(stretches: &[Stretch], noise: &mut Noise) -> Vec<(f64, f64)> {
+fn halts(stretches: &[ScriptStretch], noise: &mut Noise) -> Vec<(f64, f64)> {
     let mut found = vec![];
-    for stretch in stretches.iter().filter(|s| matches!(s.act, Act::Ride | Act::Recovery)) {
+    for stretch in stretches.iter().filter(|s| matches!(s.act, RiderAction::Ride | RiderAction::Recovery)) {
         let (comes, lasts_s, place) = (noise.uniform() < 0.3, noise.between(8.0, 30.0), noise.uniform());
         let room_s = stretch.end_s - stretch.start_s - lasts_s - 40.0;
         if comes && room_s > 0.0 {
@@ -130,7 +130,7 @@ fn halts(stretches: &[Stretch], noise: &mut Noise) -> Vec<(f64, f64)> {
 }
 
 impl Course for Road {
-    fn slow_step(&mut self, motion: &Motion, stretch: &Stretch) {
+    fn slow_step(&mut self, motion: &Motion, stretch: &ScriptStretch) {
         let (speed_m_s, dt_s) = (motion.speed_m_s, SLOW_S);
         let moved_m = speed_m_s * dt_s;
         let distance_m = self.place.distance_m;
@@ -150,17 +150,17 @@ impl Course for Road {
         self.place.east_m += moved_m * sin;
         self.place.altitude_m += moved_m * self.hill;
         self.place.distance_m += moved_m;
-        let easy = matches!(stretch.act, Act::Ride | Act::Recovery);
+        let easy = matches!(stretch.act, RiderAction::Ride | RiderAction::Recovery);
         self.rolls = easy && self.hill < ROLLS_BELOW && speed_m_s > if self.rolls { 6.0 } else { 7.5 };
     }
 
-    fn step(&mut self, motion: &mut Motion, stretch: &Stretch, t_s: f64, rider: &Rider) {
-        let halts = stretch.act == Act::Still || self.halts.iter().any(|w| (w.0..w.1).contains(&t_s));
+    fn step(&mut self, motion: &mut Motion, stretch: &ScriptStretch, t_s: f64, rider: &Rider) {
+        let halts = stretch.act == RiderAction::Still || self.halts.iter().any(|w| (w.0..w.1).contains(&t_s));
         let rpm = stretch.cadence_rpm * rider.cadence_factor;
         let brakes_n = if halts || motion.speed_m_s > MOST_M_S { BRAKING_M_S2 * MASS_KG } else { 0.0 };
         let force_n = self.force_n(motion.speed_m_s) + brakes_n;
         let stops = halts || self.rolls || stretch.act.stops();
-        if !stops && stretch.act != Act::Restart {
+        if !stops && stretch.act != RiderAction::Restart {
             self.shift(stretch, motion.speed_m_s, rpm, t_s);
         }
         let flies = motion.speed_m_s * 60.0 / self.development_m > MOST_RPM;
@@ -173,7 +173,7 @@ impl Course for Road {
             );
         }
         // Where a grade was asked for, the power asked for was meant for it; who sprints gives the more, the steeper it is.
-        let meant_pct = stretch.grade_pct.filter(|_| stretch.act != Act::Sprint).unwrap_or(0.0);
+        let meant_pct = stretch.grade_pct.filter(|_| stretch.act != RiderAction::Sprint).unwrap_or(0.0);
         let steeper = self.slope - meant_pct / 100.0;
         let slope = (POWER_BY_SLOPE * steeper).clamp(-0.3, 0.3);
         let aim_w = stretch.aim_w * (rider.power_factor + slope) * fade(stretch.act, t_s - stretch.start_s);
@@ -181,18 +181,18 @@ impl Course for Road {
         motion.drive(1.0 - LOSS, force_n, MASS_KG, self.development_m);
     }
 
-    fn development_m(&self, _stretch: &Stretch) -> f64 {
+    fn development_m(&self, _stretch: &ScriptStretch) -> f64 {
         self.development_m
     }
 
-    fn place(&self) -> Option<Whereabouts> {
+    fn place(&self) -> Option<TruePosition> {
         Some(self.place)
     }
 }
 
 /// Where a head unit says that it is.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Fix {
+pub(super) struct PositionFix {
     pub latitude_deg: f64,
     pub longitude_deg: f64,
     pub altitude_m: f64,
@@ -200,7 +200,7 @@ pub(super) struct Fix {
 }
 
 /// One head unit's own idea of where it is.
-pub(super) struct Position {
+pub(super) struct PositionReceiver {
     noise: Noise,
     wander_m: [Wander; 2],
     altitude_off_m: f64,
@@ -213,7 +213,7 @@ pub(super) struct Position {
 const POSITION_SD_M: f64 = 2.0;
 const POSITION_TAU_S: f64 = 40.0;
 
-impl Position {
+impl PositionReceiver {
     pub fn new(mut noise: Noise) -> Self {
         let altitude_off_m = noise.truncated(6.0, 2.5);
         let altitude_drift_m_s = noise.truncated(4.0, 2.5) / 3600.0;
@@ -223,9 +223,9 @@ impl Position {
     }
 
     /// One second's position, altitude and distance as FIT can hold them. Once for each second heard.
-    pub fn at(&mut self, places: &[Whereabouts], t_s: f64, clock: &Clock) -> Fix {
+    pub fn at(&mut self, places: &[TruePosition], t_s: f64, clock: &SimulatedClock) -> PositionFix {
         let [north_m, east_m] = std::array::from_fn(|n| self.wander_m[n].next(&mut self.noise));
-        let between = |of: fn(&Whereabouts) -> f64, late_s: f64| {
+        let between = |of: fn(&TruePosition) -> f64, late_s: f64| {
             let t_s = t_s - late_s;
             let i = (t_s.max(0.0) as usize).min(places.len() - 1);
             let (a, b) = (of(&places[i]), of(&places[(i + 1).min(places.len() - 1)]));
@@ -236,7 +236,7 @@ impl Position {
         let longitude = START_DEG.1 + (between(|p| p.east_m, clock.position_delay_s) + east_m) / parallel_m;
         let altitude_m =
             between(|p| p.altitude_m, clock.altitude_delay_s) + self.altitude_off_m + self.altitude_drift_m_s * t_s;
-        Fix {
+        PositionFix {
             latitude_deg: whole_semicircles(latitude),
             longitude_deg: whole_semicircles(longitude),
             altitude_m: ((altitude_m + 500.0) * 5.0).round() / 5.0 - 500.0,
@@ -253,13 +253,13 @@ fn whole_semicircles(degrees: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::super::tests::{bench_trial, drivetrain};
-    use super::super::{Plan, Setting, simulate};
+    use super::super::{RehearsalPlan, RideSetting, simulate};
     use super::*;
     use crate::protocol::Drill;
     use crate::quantity::Range;
 
     fn ridden(seed: u64) -> super::super::Rehearsal {
-        simulate(&bench_trial(), &Plan { setting: Setting::Road, ..Plan::new(seed) })
+        simulate(&bench_trial(), &RehearsalPlan { setting: RideSetting::Road, ..RehearsalPlan::new(seed) })
     }
 
     /// At a steady speed power is the sum of air, tyres and slope (Martin et al. 1998); computed by hand.
@@ -293,7 +293,8 @@ mod tests {
         protocol.phases.iter_mut().for_each(|phase| phase.grade_pct = Some(Range::between(4.0, 4.0)));
         let mut ratios = vec![];
         for seed in 1..5 {
-            let truth = simulate(&protocol, &Plan { setting: Setting::Road, ..Plan::new(seed) }).truth;
+            let truth =
+                simulate(&protocol, &RehearsalPlan { setting: RideSetting::Road, ..RehearsalPlan::new(seed) }).truth;
             for block in truth.moves.iter().filter(|ridden| ridden.act == "block") {
                 let Drill::Steady { power_w, .. } = &protocol.phases[block.phase_index].drill else { panic!() };
                 ratios.push(block.mean_power_w / power_w.aim_w());

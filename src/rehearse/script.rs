@@ -9,7 +9,7 @@ use super::noise::{Noise, Purpose};
 
 /// What the rider does in one stretch.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Act {
+pub enum RiderAction {
     /// Sits still, or is off the bike.
     Still,
     /// Feet down in the middle of something, the wheel braked to a stand.
@@ -27,34 +27,34 @@ pub enum Act {
     Step,
 }
 
-impl Act {
+impl RiderAction {
     /// The feet are still.
     pub(super) fn stops(self) -> bool {
-        matches!(self, Act::Coast | Act::Still | Act::Stop)
+        matches!(self, RiderAction::Coast | RiderAction::Still | RiderAction::Stop)
     }
 
     pub fn word(self) -> &'static str {
         match self {
-            Act::Still => "still",
-            Act::Stop => "stop",
-            Act::Ride => "ride",
-            Act::Recovery => "recovery",
-            Act::Block => "block",
-            Act::Sprint => "sprint",
-            Act::LeadIn => "lead-in",
-            Act::Coast => "coast",
-            Act::Restart => "restart",
-            Act::Surge => "surge",
-            Act::Soft => "soft",
-            Act::Step => "step",
+            RiderAction::Still => "still",
+            RiderAction::Stop => "stop",
+            RiderAction::Ride => "ride",
+            RiderAction::Recovery => "recovery",
+            RiderAction::Block => "block",
+            RiderAction::Sprint => "sprint",
+            RiderAction::LeadIn => "lead-in",
+            RiderAction::Coast => "coast",
+            RiderAction::Restart => "restart",
+            RiderAction::Surge => "surge",
+            RiderAction::Soft => "soft",
+            RiderAction::Step => "step",
         }
     }
 }
 
 /// One stretch of the ride, in true time.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Stretch {
-    pub act: Act,
+pub(super) struct ScriptStretch {
+    pub act: RiderAction,
     /// Index into the protocol's phases and repeat from 1; `None` for what the protocol did not write.
     pub phase: Option<(usize, u32)>,
     pub start_s: f64,
@@ -80,19 +80,19 @@ const WARM_UP: [(f64, f64); 6] =
 /// To set or read a zero, or to hang a mass and read it. Common practice, no source.
 const TYPING_S: f64 = 30.0;
 
-pub(super) struct Script<'a> {
+pub(super) struct RideScript<'a> {
     drivetrain: &'a Drivetrain,
     noise: Noise,
-    pub stretches: Vec<Stretch>,
+    pub stretches: Vec<ScriptStretch>,
     now_s: f64,
     ring: Ring,
 }
 
 /// The whole ride of `protocol`: still, warm-up, each phase between recoveries, cool-down, still.
-pub(super) fn write(protocol: &Protocol, drivetrain: &Drivetrain, seed: u64) -> Vec<Stretch> {
+pub(super) fn write(protocol: &Protocol, drivetrain: &Drivetrain, seed: u64) -> Vec<ScriptStretch> {
     let noise = Noise::new(seed, Purpose::Script);
-    let mut script = Script { drivetrain, noise, stretches: vec![], now_s: 0.0, ring: Ring::Big };
-    script.add(Act::Still, None, 10.0, 0.0, 0.0);
+    let mut script = RideScript { drivetrain, noise, stretches: vec![], now_s: 0.0, ring: Ring::Big };
+    script.add(RiderAction::Still, None, 10.0, 0.0, 0.0);
     let starts_free = protocol.phases.first().is_some_and(|p| matches!(p.drill, Drill::Free { .. }));
     let warm_up_s = protocol.needs.warm_up_s.unwrap_or(120.0);
     if !starts_free {
@@ -112,9 +112,9 @@ pub(super) fn write(protocol: &Protocol, drivetrain: &Drivetrain, seed: u64) -> 
         before = Some(phase);
     }
     if !before.is_some_and(|b| matches!(b.drill, Drill::Free { .. })) {
-        script.add(Act::Ride, None, 75.0, 90.0, 78.0);
+        script.add(RiderAction::Ride, None, 75.0, 90.0, 78.0);
     }
-    script.add(Act::Still, None, 12.0, 0.0, 0.0);
+    script.add(RiderAction::Still, None, 12.0, 0.0, 0.0);
     script.stretches
 }
 
@@ -125,8 +125,8 @@ pub(super) fn again(
     id: (usize, u32),
     ring: Ring,
     noise: Noise,
-) -> Vec<Stretch> {
-    let mut script = Script { drivetrain, noise, stretches: vec![], now_s: 0.0, ring };
+) -> Vec<ScriptStretch> {
+    let mut script = RideScript { drivetrain, noise, stretches: vec![], now_s: 0.0, ring };
     let phase = &protocol.phases[id.0];
     script.recover(phase, id.1);
     script.ride(phase, id, None);
@@ -134,12 +134,12 @@ pub(super) fn again(
 }
 
 /// The cogs for stretches whose ring, power or cadence was changed.
-pub(super) fn change_gears(stretches: &mut [Stretch], drivetrain: &Drivetrain) {
+pub(super) fn change_gears(stretches: &mut [ScriptStretch], drivetrain: &Drivetrain) {
     for i in 0..stretches.len() {
         let s = &stretches[i];
         stretches[i].development_m = match s.act {
             // Nobody shifts while the cranks stand still.
-            Act::Restart if i >= 2 => stretches[i - 2].development_m,
+            RiderAction::Restart if i >= 2 => stretches[i - 2].development_m,
             _ => development_m(drivetrain, s.ring, s.aim_w, s.cadence_rpm),
         };
     }
@@ -155,14 +155,14 @@ fn development_m(drivetrain: &Drivetrain, ring: Ring, aim_w: f64, cadence_rpm: f
     developments.min_by(|a, b| (a - wanted_m).abs().total_cmp(&(b - wanted_m).abs())).unwrap_or(PLAIN_DEVELOPMENT_M)
 }
 
-impl Script<'_> {
-    fn add(&mut self, act: Act, phase: Option<(usize, u32)>, lasts_s: f64, aim_w: f64, cadence_rpm: f64) {
+impl RideScript<'_> {
+    fn add(&mut self, act: RiderAction, phase: Option<(usize, u32)>, lasts_s: f64, aim_w: f64, cadence_rpm: f64) {
         let development_m = development_m(self.drivetrain, self.ring, aim_w, cadence_rpm);
         let end_s = self.now_s + lasts_s;
         let start_s = std::mem::replace(&mut self.now_s, end_s);
         let (ring, posture, grade_pct) = (self.ring, Posture::Seated, None);
         let stretch =
-            Stretch { act, phase, start_s, end_s, aim_w, cadence_rpm, ring, posture, grade_pct, development_m };
+            ScriptStretch { act, phase, start_s, end_s, aim_w, cadence_rpm, ring, posture, grade_pct, development_m };
         self.stretches.push(stretch);
     }
 
@@ -173,13 +173,13 @@ impl Script<'_> {
         let (low_s, high_s) = phase.drill.recover_s().map_or(usual_s, |range| inner(&range, 0.2, 0.6));
         let lasts_s = self.noise.between(low_s, high_s) + if repeat == 1 { 10.0 } else { 0.0 };
         let aim_w = RECOVERY_W * self.noise.between(0.93, 1.07);
-        self.spin(Act::Recovery, None, lasts_s, aim_w, RECOVERY_RPM, phase.ring);
+        self.spin(RiderAction::Recovery, None, lasts_s, aim_w, RECOVERY_RPM, phase.ring);
     }
 
     /// From standing still to riding: the legs are fresh.
     fn roll_off(&mut self, phase: &Phase) {
         if !matches!(phase.drill, Drill::Wait { .. } | Drill::StaticLoad { .. } | Drill::ZeroCheck) {
-            self.spin(Act::Recovery, None, 20.0, RECOVERY_W, RECOVERY_RPM, phase.ring);
+            self.spin(RiderAction::Recovery, None, 20.0, RECOVERY_W, RECOVERY_RPM, phase.ring);
         }
     }
 
@@ -188,15 +188,15 @@ impl Script<'_> {
         let [early @ .., (last_w, last_rpm)] = WARM_UP;
         let part_s = lasts_s / WARM_UP.len() as f64;
         for (aim_w, cadence_rpm) in early {
-            self.add(Act::Ride, phase, part_s, aim_w, cadence_rpm);
+            self.add(RiderAction::Ride, phase, part_s, aim_w, cadence_rpm);
         }
-        self.spin(Act::Ride, phase, part_s, last_w, last_rpm, next_ring);
+        self.spin(RiderAction::Ride, phase, part_s, last_w, last_rpm, next_ring);
     }
 
     /// Easy riding, with a shift to `next_ring` in its second half where that is another.
     fn spin(
         &mut self,
-        act: Act,
+        act: RiderAction,
         phase: Option<(usize, u32)>,
         lasts_s: f64,
         aim_w: f64,
@@ -225,11 +225,11 @@ impl Script<'_> {
                     Some(range) => range.middle().unwrap_or(RECOVERY_W),
                     None => RECOVERY_W,
                 };
-                self.spin(Act::Ride, Some(id), lasts_s, aim_w, cadence_rpm(84.0), next_ring);
+                self.spin(RiderAction::Ride, Some(id), lasts_s, aim_w, cadence_rpm(84.0), next_ring);
             }
             Drill::Wait { lasts_s } => {
                 let lasts_s = lasts_s.map_or(60.0, |r| self.within(&r));
-                self.add(Act::Still, Some(id), lasts_s, 0.0, 0.0);
+                self.add(RiderAction::Still, Some(id), lasts_s, 0.0, 0.0);
             }
             Drill::Steady { power_w, lasts_s, .. } => {
                 // Out of the saddle legs turn slower. Common practice, no source.
@@ -237,7 +237,7 @@ impl Script<'_> {
                 let aim_w = power_w.aim_w() * (1.0 + self.noise.truncated(0.015, 2.0));
                 let lasts_s = self.within(lasts_s) + self.noise.between(2.0, 10.0);
                 let rpm = rpm * self.noise.between(0.98, 1.02);
-                self.add(Act::Block, Some(id), lasts_s, aim_w, rpm);
+                self.add(RiderAction::Block, Some(id), lasts_s, aim_w, rpm);
             }
             Drill::Sprint { effort_w, lasts_s, .. } => {
                 // Common practice, no source: a fresh rider overshoots the least that was asked for.
@@ -247,38 +247,38 @@ impl Script<'_> {
                 let rpm = if phase.posture == Some(Posture::Seated) { 112.0 } else { 106.0 };
                 let rpm = cadence_rpm(rpm) * self.noise.between(0.97, 1.03);
                 let lasts_s = self.within(lasts_s);
-                self.add(Act::Sprint, Some(id), lasts_s, aim_w, rpm);
+                self.add(RiderAction::Sprint, Some(id), lasts_s, aim_w, rpm);
             }
             Drill::CoastRestart { lead_in, coast_s, restart, .. } => {
-                self.hold(Act::LeadIn, id, lead_in, cadence_rpm(88.0));
+                self.hold(RiderAction::LeadIn, id, lead_in, cadence_rpm(88.0));
                 let lasts_s = self.within(coast_s);
-                self.add(Act::Coast, Some(id), lasts_s, 0.0, 0.0);
-                self.hold(Act::Restart, id, restart, cadence_rpm(92.0));
+                self.add(RiderAction::Coast, Some(id), lasts_s, 0.0, 0.0);
+                self.hold(RiderAction::Restart, id, restart, cadence_rpm(92.0));
                 // Nobody shifts while the cranks stand still.
                 if let [.., lead_in, _, restart] = self.stretches.as_mut_slice() {
                     restart.development_m = lead_in.development_m;
                 }
             }
             Drill::SoftPedal { surge, soft, .. } => {
-                self.hold(Act::Surge, id, surge, 92.0);
-                self.hold(Act::Soft, id, soft, cadence_rpm(72.0));
+                self.hold(RiderAction::Surge, id, surge, 92.0);
+                self.hold(RiderAction::Soft, id, soft, cadence_rpm(72.0));
             }
             Drill::Ramp { steps_w, each_s, .. } => {
                 for aim_w in steps_w {
                     let lasts_s = each_s + self.noise.between(0.0, 2.0);
-                    self.add(Act::Step, Some(id), lasts_s, *aim_w, cadence_rpm(86.0));
+                    self.add(RiderAction::Step, Some(id), lasts_s, *aim_w, cadence_rpm(86.0));
                 }
             }
             // Typed readings: the session holds them, the rider waits.
-            Drill::ZeroCheck => self.add(Act::Still, Some(id), TYPING_S, 0.0, 0.0),
+            Drill::ZeroCheck => self.add(RiderAction::Still, Some(id), TYPING_S, 0.0, 0.0),
             Drill::StaticLoad { loads_kg, sides, angles_deg } => {
                 let loads = hung::loads(loads_kg, sides, angles_deg);
-                self.add(Act::Still, Some(id), TYPING_S * loads as f64, 0.0, 0.0);
+                self.add(RiderAction::Still, Some(id), TYPING_S * loads as f64, 0.0, 0.0);
             }
         }
     }
 
-    fn hold(&mut self, act: Act, id: (usize, u32), hold: &Hold, cadence_rpm: f64) {
+    fn hold(&mut self, act: RiderAction, id: (usize, u32), hold: &Hold, cadence_rpm: f64) {
         let lasts_s = self.within(&hold.for_s);
         let aim_w = match hold.power_w {
             Target::Value(power_w) => power_w * (1.0 + self.noise.truncated(0.02, 2.0)),
@@ -332,11 +332,11 @@ mod tests {
         let free = Drill::Free { power_w: Some(Range { low: None, high: Some(120.0) }), lasts_s: None };
         protocol.phases.insert(1, Phase { drill: free, ring: None, ..protocol.phases[0].clone() });
         let stretches = write(&protocol, &drivetrain(), 1);
-        let first = stretches.iter().position(|s| s.act == Act::Block).unwrap();
+        let first = stretches.iter().position(|s| s.act == RiderAction::Block).unwrap();
         let told: Vec<_> = stretches[first..first + 4].iter().map(|s| (s.act, s.ring, s.aim_w)).collect();
-        assert_eq!(told[1], (Act::Ride, Ring::Big, 90.0));
-        assert_eq!(told[2], (Act::Ride, Ring::Small, 90.0));
-        assert_eq!((told[3].0, told[3].1), (Act::Block, Ring::Small));
+        assert_eq!(told[1], (RiderAction::Ride, Ring::Big, 90.0));
+        assert_eq!(told[2], (RiderAction::Ride, Ring::Small, 90.0));
+        assert_eq!((told[3].0, told[3].1), (RiderAction::Block, Ring::Small));
     }
 
     #[test]
@@ -345,11 +345,11 @@ mod tests {
             for s in write(&bench_trial(), &drivetrain(), seed) {
                 let lasts_s = s.end_s - s.start_s;
                 match s.act {
-                    Act::Block => assert!(lasts_s >= 240.0 && (80.0..=95.0).contains(&s.cadence_rpm)),
-                    Act::Sprint => assert!((6.0..=12.0).contains(&lasts_s) && s.aim_w >= 690.0),
-                    Act::Coast => assert!((7.0..=12.0).contains(&lasts_s)),
-                    Act::Restart => assert!((5.0..=10.0).contains(&lasts_s) && s.aim_w >= 300.0),
-                    Act::Soft => assert!((15.0..=25.0).contains(&lasts_s) && (30.0..=90.0).contains(&s.aim_w)),
+                    RiderAction::Block => assert!(lasts_s >= 240.0 && (80.0..=95.0).contains(&s.cadence_rpm)),
+                    RiderAction::Sprint => assert!((6.0..=12.0).contains(&lasts_s) && s.aim_w >= 690.0),
+                    RiderAction::Coast => assert!((7.0..=12.0).contains(&lasts_s)),
+                    RiderAction::Restart => assert!((5.0..=10.0).contains(&lasts_s) && s.aim_w >= 300.0),
+                    RiderAction::Soft => assert!((15.0..=25.0).contains(&lasts_s) && (30.0..=90.0).contains(&s.aim_w)),
                     _ => {}
                 }
             }

@@ -3,12 +3,12 @@
 use crate::protocol::Ring;
 use crate::session::Drivetrain;
 
-use super::Setting;
-use super::habits::Habits;
+use super::RideSetting;
+use super::habits::RideHabits;
 use super::noise::{Noise, Purpose, Wander};
 use super::rider::{CONSTANT_POWER, INDOOR, ROAD, Rider};
-use super::road::{Road, Whereabouts};
-use super::script::{Act, Stretch};
+use super::road::{Road, TruePosition};
+use super::script::{RiderAction, ScriptStretch};
 use super::trainer::{ConstantPower, Resistance};
 
 /// By design: twelve and more points to a turn of the cranks, enough for the stroke's ripple.
@@ -31,7 +31,7 @@ pub(super) fn brake_speed_m_s(power_w: f64) -> f64 {
 
 /// Columns of one value per step, from the ride's start. Left and right sum to the rider's power.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct Signal {
+pub struct RideSignal {
     pub left_w: Vec<f64>,
     pub right_w: Vec<f64>,
     pub cadence_rpm: Vec<f64>,
@@ -41,7 +41,7 @@ pub struct Signal {
     /// From when one turn of the cranks drives the wheel how far: true time and metres.
     pub developments_m: Vec<(f64, f64)>,
     /// On the road: where the bike is at each whole second. Empty indoors.
-    pub places: Vec<Whereabouts>,
+    pub places: Vec<TruePosition>,
     /// The strap's messages: true time and whole beats per minute, once a beat.
     pub beats: Vec<(f64, f64)>,
     /// Work of both sides up to the beginning of each step, J.
@@ -49,7 +49,7 @@ pub struct Signal {
     right_work_j: Vec<f64>,
 }
 
-impl Signal {
+impl RideSignal {
     fn with_capacity(steps: usize) -> Self {
         let column = || Vec::with_capacity(steps);
         Self {
@@ -103,22 +103,22 @@ impl Signal {
 }
 
 /// How fast the rider's power follows the aim, seconds. Common practice, no source.
-pub(super) fn power_tau_s(act: Act) -> f64 {
+pub(super) fn power_tau_s(act: RiderAction) -> f64 {
     match act {
-        Act::Sprint | Act::Restart => 0.35,
-        Act::Surge | Act::Soft => 0.7,
+        RiderAction::Sprint | RiderAction::Restart => 0.35,
+        RiderAction::Surge | RiderAction::Soft => 0.7,
         _ => 1.5,
     }
 }
 
 /// How fast the cadence follows, seconds. Common practice, no source.
-pub(super) fn pace_tau_s(act: Act) -> f64 {
-    if matches!(act, Act::Sprint | Act::Restart) { 0.35 } else { 0.6 }
+pub(super) fn pace_tau_s(act: RiderAction) -> f64 {
+    if matches!(act, RiderAction::Sprint | RiderAction::Restart) { 0.35 } else { 0.6 }
 }
 
 /// A sprint fades after two seconds, to about three quarters after ten. Common practice, no source.
-pub(super) fn fade(act: Act, since_s: f64) -> f64 {
-    if act == Act::Sprint { libm::exp(-(since_s - 2.0).max(0.0) / 28.0) } else { 1.0 }
+pub(super) fn fade(act: RiderAction, since_s: f64) -> f64 {
+    if act == RiderAction::Sprint { libm::exp(-(since_s - 2.0).max(0.0) / 28.0) } else { 1.0 }
 }
 
 /// Heart rate that a power settles at. Common practice, no source.
@@ -197,10 +197,10 @@ impl Motion {
 /// What the pedals drive.
 pub(super) trait Course {
     /// Four times a second.
-    fn slow_step(&mut self, _motion: &Motion, _stretch: &Stretch) {}
-    fn step(&mut self, motion: &mut Motion, stretch: &Stretch, t_s: f64, rider: &Rider);
-    fn development_m(&self, stretch: &Stretch) -> f64;
-    fn place(&self) -> Option<Whereabouts> {
+    fn slow_step(&mut self, _motion: &Motion, _stretch: &ScriptStretch) {}
+    fn step(&mut self, motion: &mut Motion, stretch: &ScriptStretch, t_s: f64, rider: &Rider);
+    fn development_m(&self, stretch: &ScriptStretch) -> f64;
+    fn place(&self) -> Option<TruePosition> {
         None
     }
 }
@@ -212,22 +212,22 @@ pub(super) fn developments_m(drivetrain: &Drivetrain, ring: Ring) -> Vec<f64> {
 }
 
 pub(super) fn ride(
-    stretches: &[Stretch],
+    stretches: &[ScriptStretch],
     drivetrain: &Drivetrain,
-    setting: Setting,
+    setting: RideSetting,
     seed: u64,
-    habits: &Habits,
-) -> Signal {
+    habits: &RideHabits,
+) -> RideSignal {
     let (mut course, steadiness): (Box<dyn Course>, _) = match setting {
-        Setting::Resistance => (Box::new(Resistance), INDOOR),
-        Setting::ConstantPower => (Box::new(ConstantPower::new(Noise::new(seed, Purpose::Brake))), CONSTANT_POWER),
-        Setting::Road => (Box::new(Road::new(stretches, drivetrain, seed)), ROAD),
+        RideSetting::Resistance => (Box::new(Resistance), INDOOR),
+        RideSetting::ConstantPower => (Box::new(ConstantPower::new(Noise::new(seed, Purpose::Brake))), CONSTANT_POWER),
+        RideSetting::Road => (Box::new(Road::new(stretches, drivetrain, seed)), ROAD),
     };
     let mut rider = Rider::new(seed, habits, steadiness, SLOW_S);
     let mut heart = Heart::new(seed, habits);
     let length_s = stretches.last().map_or(0.0, |s| s.end_s);
     let steps = (length_s / STEP_S) as usize;
-    let mut signal = Signal::with_capacity(steps);
+    let mut signal = RideSignal::with_capacity(steps);
     let (mut motion, mut turns) = (Motion::default(), 0.0_f64);
     let (mut left_j, mut right_j) = (0.0, 0.0);
     let mut at = 0;
@@ -246,7 +246,7 @@ pub(super) fn ride(
             course.slow_step(&motion, stretch);
         }
         course.step(&mut motion, stretch, t_s, &rider);
-        if stretch.act == Act::Stop {
+        if stretch.act == RiderAction::Stop {
             motion.speed_m_s = (motion.speed_m_s - BRAKING_M_S2 * STEP_S).max(0.0);
         }
         let development_m = course.development_m(stretch);
@@ -282,7 +282,7 @@ struct Heart {
 }
 
 impl Heart {
-    fn new(seed: u64, habits: &Habits) -> Self {
+    fn new(seed: u64, habits: &RideHabits) -> Self {
         let wander = Wander::new(1.2 * habits.heart, 8.0, SLOW_S);
         Self {
             noise: Noise::new(seed, Purpose::Heart),

@@ -2,17 +2,17 @@
 
 use crate::protocol::Side;
 
-use super::fault::{Fault, Kind};
-use super::instrument::{Gear, Output, Reading, Update};
-use super::strike::{Strike, Window};
+use super::fault::{Fault, FaultEffect};
+use super::instrument::{SentReading, SentReadings, SimulatedGear, Update};
+use super::strike::{Strike, TrueSpanS};
 
-fn of<'a>(strikes: &'a [&Strike], kind: Kind) -> impl Iterator<Item = &'a Strike> {
+fn of<'a>(strikes: &'a [&Strike], kind: FaultEffect) -> impl Iterator<Item = &'a Strike> {
     strikes.iter().copied().filter(move |strike| strike.fault.kind == kind)
 }
 
 /// Takes what a side lacks before the meter's own gain, so that the size is what the leg truly loses.
 pub(super) fn sides(updates: &mut [Update], strikes: &[&Strike]) {
-    for strike in of(strikes, Kind::SideShort) {
+    for strike in of(strikes, FaultEffect::SideShort) {
         for update in updates.iter_mut().filter(|u| !u.idle && strike.at((u.from_s + u.at_s) / 2.0)) {
             match strike.fault.side {
                 Some(Side::Right) => update.right_w -= strike.fault.size,
@@ -23,23 +23,23 @@ pub(super) fn sides(updates: &mut [Update], strikes: &[&Strike]) {
 }
 
 /// Faults of the value, in the order of the plan. `temperature_c` holds one value per second.
-pub(super) fn values(updates: &mut [Update], gears: &[Gear], temperature_c: &[f64], strikes: &[&Strike]) {
+pub(super) fn values(updates: &mut [Update], gears: &[SimulatedGear], temperature_c: &[f64], strikes: &[&Strike]) {
     for strike in strikes {
         let fault = &strike.fault;
-        let on_ring = |t_s: f64| fault.ring.is_none_or(|ring| Gear::at(gears, t_s).ring == ring);
+        let on_ring = |t_s: f64| fault.ring.is_none_or(|ring| SimulatedGear::at(gears, t_s).ring == ring);
         for update in updates.iter_mut() {
             let (t_s, reads) = (update.at_s, update.reads());
             let hit = strike.at(t_s) && on_ring(t_s);
             match fault.kind {
-                Kind::Gain if reads && hit => apply(update, fault, |w| w * (1.0 + fault.size / 100.0)),
-                Kind::Offset | Kind::RingOffset if reads && hit => add(update, fault, fault.size),
-                Kind::Drift if reads => add(update, fault, fault.size * t_s / 3600.0),
-                Kind::TemperatureDrift if reads => {
+                FaultEffect::Gain if reads && hit => apply(update, fault, |w| w * (1.0 + fault.size / 100.0)),
+                FaultEffect::Offset | FaultEffect::RingOffset if reads && hit => add(update, fault, fault.size),
+                FaultEffect::Drift if reads => add(update, fault, fault.size * t_s / 3600.0),
+                FaultEffect::TemperatureDrift if reads => {
                     let now_c = temperature_c.get(t_s as usize).or(temperature_c.last());
                     add(update, fault, fault.size * now_c.zip(temperature_c.first()).map_or(0.0, |(now, at)| now - at));
                 }
-                Kind::Phantom if update.idle && hit => add(update, fault, fault.size),
-                Kind::DoubledSide => {
+                FaultEffect::Phantom if update.idle && hit => add(update, fault, fault.size),
+                FaultEffect::DoubledSide => {
                     let sensed_w = if fault.side == Some(Side::Right) { update.right_w } else { update.left_w };
                     (update.left_w, update.right_w) = (sensed_w, sensed_w);
                 }
@@ -68,7 +68,7 @@ fn add(update: &mut Update, fault: &Fault, power_w: f64) {
 pub(super) fn edges(updates: &mut Vec<Update>, strikes: &[&Strike]) {
     for strike in strikes {
         match strike.fault.kind {
-            Kind::LateWake => {
+            FaultEffect::LateWake => {
                 let mut silent_until_s = f64::NEG_INFINITY;
                 updates.retain(|update| {
                     if update.woke && strike.at(update.at_s) {
@@ -77,7 +77,7 @@ pub(super) fn edges(updates: &mut Vec<Update>, strikes: &[&Strike]) {
                     update.idle || update.at_s >= silent_until_s
                 });
             }
-            Kind::HeldReading => {
+            FaultEffect::HeldReading => {
                 // Pedalled again before the reading was given up: it never goes to zero.
                 delay(updates, strike.fault.size, |u| u.idle && strike.at(u.at_s));
             }
@@ -87,34 +87,34 @@ pub(super) fn edges(updates: &mut Vec<Update>, strikes: &[&Strike]) {
 }
 
 /// Faults of what becomes of the messages.
-pub(super) fn messages(sent: &mut Output, strikes: &[&Strike]) {
+pub(super) fn messages(sent: &mut SentReadings, strikes: &[&Strike]) {
     for strike in strikes {
         let size = strike.fault.size;
         match strike.fault.kind {
-            Kind::SoftDropout => {
-                let silent = |at: Reading, _| Reading { at_s: at.at_s, ..Reading::default() };
+            FaultEffect::SoftDropout => {
+                let silent = |at: SentReading, _| SentReading { at_s: at.at_s, ..SentReading::default() };
                 strike.windows().iter().for_each(|w| within(&mut sent.power, *w, silent));
             }
-            Kind::Spike => {
-                let above = |at: Reading, _| {
+            FaultEffect::Spike => {
+                let above = |at: SentReading, _| {
                     let (left_w, right_w) = (at.left_w + size / 2.0, at.right_w + size / 2.0);
-                    Reading { left_w, right_w, ..at }
+                    SentReading { left_w, right_w, ..at }
                 };
                 strike.windows().iter().for_each(|w| within(&mut sent.power, *w, above));
             }
-            Kind::Stuck => {
+            FaultEffect::Stuck => {
                 for window in strike.windows() {
                     within(&mut sent.power, *window, |at, first| first.moved(at.at_s));
                     within(&mut sent.cadence, *window, |at, first| first.moved(at.0));
                 }
             }
-            Kind::Dropout => sent.unheard.extend(strike.windows()),
-            Kind::Late => {
+            FaultEffect::Dropout => sent.unheard.extend(strike.windows()),
+            FaultEffect::Late => {
                 delay(&mut sent.power, size, |r| strike.at(r.at_s));
                 delay(&mut sent.cadence, size, |c| strike.at(c.0));
             }
-            Kind::LateCadence => delay(&mut sent.cadence, size, |c| strike.at(c.0)),
-            Kind::DoubledSide => sent.sends_balance = false,
+            FaultEffect::LateCadence => delay(&mut sent.cadence, size, |c| strike.at(c.0)),
+            FaultEffect::DoubledSide => sent.sends_balance = false,
             _ => {}
         }
     }
@@ -136,7 +136,7 @@ impl Timed for Update {
     }
 }
 
-impl Timed for Reading {
+impl Timed for SentReading {
     fn at_s(&self) -> f64 {
         self.at_s
     }
@@ -173,7 +173,7 @@ fn delay<T: Timed>(list: &mut Vec<T>, late_s: f64, hit: impl Fn(&T) -> bool) {
 }
 
 /// Changes what is read exactly from and to the window's ends; `change` is given each item and the first.
-fn within<T: Timed + Default>(list: &mut Vec<T>, (from_s, to_s): Window, change: impl Fn(T, T) -> T) {
+fn within<T: Timed + Default>(list: &mut Vec<T>, (from_s, to_s): TrueSpanS, change: impl Fn(T, T) -> T) {
     let place = list.partition_point(|item| item.at_s() < from_s);
     let end = list.partition_point(|item| item.at_s() < to_s);
     let read_at = |next: usize, at_s: f64| next.checked_sub(1).map_or(T::default(), |i| list[i]).moved(at_s);

@@ -1,14 +1,14 @@
 //! Where faults strike: at which instrument, on which occasions.
 
-use super::bench::{Bench, Fitted};
-use super::fault::{Fault, Kind, Occasion, Share};
+use super::bench::{FittedInstrument, RehearsalBench};
+use super::fault::{Fault, FaultEffect, Occasion, StruckShare};
 use super::noise::{Noise, Purpose};
-use super::script::{Act, Stretch};
+use super::script::{RiderAction, ScriptStretch};
 use crate::protocol::Ring;
 use crate::session::Sides;
 
 /// True seconds, from and to.
-pub(super) type Window = (f64, f64);
+pub(super) type TrueSpanS = (f64, f64);
 
 /// One fault at one instrument.
 #[derive(Debug, Clone, PartialEq)]
@@ -17,7 +17,7 @@ pub(super) struct Strike {
     /// Index into what the bench wears.
     pub worn: usize,
     /// `None`: always.
-    pub windows: Option<Vec<Window>>,
+    pub windows: Option<Vec<TrueSpanS>>,
 }
 
 impl Strike {
@@ -25,24 +25,24 @@ impl Strike {
         self.windows.as_ref().is_none_or(|windows| inside(windows, t_s))
     }
 
-    pub fn windows(&self) -> &[Window] {
+    pub fn windows(&self) -> &[TrueSpanS] {
         self.windows.as_deref().unwrap_or_default()
     }
 }
 
-pub(super) fn inside(windows: &[Window], t_s: f64) -> bool {
+pub(super) fn inside(windows: &[TrueSpanS], t_s: f64) -> bool {
     windows.iter().any(|w| (w.0..w.1).contains(&t_s))
 }
 
-impl Bench {
+impl RehearsalBench {
     /// The instrument that a fault names, with its index into what is worn.
-    pub(super) fn struck_by(&self, fault: &Fault) -> Option<(usize, &Fitted)> {
+    pub(super) fn struck_by(&self, fault: &Fault) -> Option<(usize, &FittedInstrument)> {
         self.called(fault.instrument.as_deref().unwrap_or("unit"))
     }
 
     /// The instrument that is so called, with its index into what is worn: `unit`, a label, or its last word where no
     /// other label has the same.
-    pub(super) fn called(&self, named: &str) -> Option<(usize, &Fitted)> {
+    pub(super) fn called(&self, named: &str) -> Option<(usize, &FittedInstrument)> {
         let worn = || self.worn().enumerate();
         if named == "unit" {
             return worn().next();
@@ -53,18 +53,18 @@ impl Bench {
     }
 
     /// The shortest way to name an instrument of the bench.
-    pub(super) fn short<'f>(&self, fitted: &'f Fitted) -> &'f str {
+    pub(super) fn short<'f>(&self, fitted: &'f FittedInstrument) -> &'f str {
         let short = last_word(fitted);
         if self.called(short).is_some_and(|(_, found)| found == fitted) { short } else { &fitted.label }
     }
 }
 
-fn last_word(fitted: &Fitted) -> &str {
+fn last_word(fitted: &FittedInstrument) -> &str {
     fitted.label.rsplit(' ').next().unwrap_or_default()
 }
 
 /// Draws where every fault strikes, each from a stream of its own. What names no instrument of the bench is left out.
-pub(super) fn all(faults: &[Fault], bench: &Bench, stretches: &[Stretch], seed: u64) -> Vec<Strike> {
+pub(super) fn all(faults: &[Fault], bench: &RehearsalBench, stretches: &[ScriptStretch], seed: u64) -> Vec<Strike> {
     let mut strikes: Vec<Strike> = vec![];
     for fault in faults {
         let Some((worn, fitted)) = bench.struck_by(fault) else { continue };
@@ -77,28 +77,32 @@ pub(super) fn all(faults: &[Fault], bench: &Bench, stretches: &[Stretch], seed: 
 }
 
 /// Part of what a seed means: numbers never change. A kind that draws nothing needs none.
-fn kind_stream(kind: Kind) -> usize {
+fn kind_stream(kind: FaultEffect) -> usize {
     match kind {
-        Kind::SideShort => 0,
-        Kind::SoftDropout => 1,
-        Kind::RadioDropout => 2,
-        Kind::Gain => 900,
-        Kind::Offset => 901,
-        Kind::RingOffset => 902,
-        Kind::LateWake => 903,
-        Kind::HeldReading => 904,
-        Kind::Late => 905,
-        Kind::LateCadence => 906,
-        Kind::Phantom => 907,
-        Kind::Spike => 908,
-        Kind::Stuck => 909,
-        Kind::Dropout => 910,
-        Kind::Drift | Kind::TemperatureDrift | Kind::DoubledSide | Kind::ClockSet | Kind::ClockJump => 999,
+        FaultEffect::SideShort => 0,
+        FaultEffect::SoftDropout => 1,
+        FaultEffect::RadioDropout => 2,
+        FaultEffect::Gain => 900,
+        FaultEffect::Offset => 901,
+        FaultEffect::RingOffset => 902,
+        FaultEffect::LateWake => 903,
+        FaultEffect::HeldReading => 904,
+        FaultEffect::Late => 905,
+        FaultEffect::LateCadence => 906,
+        FaultEffect::Phantom => 907,
+        FaultEffect::Spike => 908,
+        FaultEffect::Stuck => 909,
+        FaultEffect::Dropout => 910,
+        FaultEffect::Drift
+        | FaultEffect::TemperatureDrift
+        | FaultEffect::DoubledSide
+        | FaultEffect::ClockSet
+        | FaultEffect::ClockJump => 999,
     }
 }
 
-fn windows(fault: &Fault, stretches: &[Stretch], noise: &mut Noise) -> Option<Vec<Window>> {
-    if fault.kind == Kind::RadioDropout {
+fn windows(fault: &Fault, stretches: &[ScriptStretch], noise: &mut Noise) -> Option<Vec<TrueSpanS>> {
+    if fault.kind == FaultEffect::RadioDropout {
         return Some(scattered(fault.size, stretches.last().map_or(0.0, |s| s.end_s), noise));
     }
     let occasion = fault.kind.listed().occasion?;
@@ -111,7 +115,7 @@ fn windows(fault: &Fault, stretches: &[Stretch], noise: &mut Noise) -> Option<Ve
         None => found,
     };
     let placed = chosen.into_iter().map(|window| match fault.kind {
-        Kind::SoftDropout => run_within(window, fault.size * (window.1 - window.0), noise),
+        FaultEffect::SoftDropout => run_within(window, fault.size * (window.1 - window.0), noise),
         kind if is_run(kind) => run_within(window, run_s(fault), noise),
         _ => window,
     });
@@ -120,39 +124,40 @@ fn windows(fault: &Fault, stretches: &[Stretch], noise: &mut Noise) -> Option<Ve
 
 /// Whether it needs no occasions: a fault of the value asks for the ring at each reading.
 fn is_everywhere(fault: &Fault) -> bool {
-    let by_reading = fault.ring.is_none() || matches!(fault.kind, Kind::Gain | Kind::Offset | Kind::RingOffset);
-    fault.share.is_none() && by_reading && fault.kind != Kind::SideShort && !is_run(fault.kind)
+    let by_reading =
+        fault.ring.is_none() || matches!(fault.kind, FaultEffect::Gain | FaultEffect::Offset | FaultEffect::RingOffset);
+    fault.share.is_none() && by_reading && fault.kind != FaultEffect::SideShort && !is_run(fault.kind)
 }
 
 /// Whether it strikes one run somewhere in each occasion.
-fn is_run(kind: Kind) -> bool {
-    matches!(kind, Kind::SoftDropout | Kind::Spike | Kind::Stuck | Kind::Dropout)
+fn is_run(kind: FaultEffect) -> bool {
+    matches!(kind, FaultEffect::SoftDropout | FaultEffect::Spike | FaultEffect::Stuck | FaultEffect::Dropout)
 }
 
 /// A head unit writes once a second: a spike of a second is written once.
 fn run_s(fault: &Fault) -> f64 {
-    if fault.kind == Kind::Spike { 1.0 } else { fault.size }
+    if fault.kind == FaultEffect::Spike { 1.0 } else { fault.size }
 }
 
 /// All that this fault could strike, in ride order. A run of some seconds looks for them while the cranks turn.
-fn occasions(occasion: Occasion, fault: &Fault, stretches: &[Stretch]) -> Vec<Window> {
+fn occasions(occasion: Occasion, fault: &Fault, stretches: &[ScriptStretch]) -> Vec<TrueSpanS> {
     let on_ring = |ring: Ring| fault.ring.is_none_or(|named| named == ring);
-    let of_act = |act: Act| {
+    let of_act = |act: RiderAction| {
         let these = stretches.iter().filter(|s| s.act == act && s.phase.is_some() && on_ring(s.ring));
         these.map(|s| (s.start_s, s.end_s)).collect()
     };
     match occasion {
-        Occasion::Sprint => of_act(Act::Sprint),
-        Occasion::Stop => of_act(Act::Coast),
-        Occasion::Restart => of_act(Act::Restart),
-        Occasion::SoftPedalling => of_act(Act::Soft),
+        Occasion::Sprint => of_act(RiderAction::Sprint),
+        Occasion::Stop => of_act(RiderAction::Coast),
+        Occasion::Restart => of_act(RiderAction::Restart),
+        Occasion::SoftPedalling => of_act(RiderAction::Soft),
         Occasion::Repeat => repeats(stretches)
             .filter(|repeat| on_ring(repeat[0].ring))
             .filter_map(|repeat| {
                 if !is_run(fault.kind) {
                     return Some((repeat[0].start_s, repeat[repeat.len() - 1].end_s));
                 }
-                let pedalled = repeat.split(|s| s.act == Act::Coast).filter(|run| !run.is_empty());
+                let pedalled = repeat.split(|s| s.act == RiderAction::Coast).filter(|run| !run.is_empty());
                 let runs = pedalled.map(|run| (run[0].start_s, run[run.len() - 1].end_s));
                 let longest = runs.max_by(|a, b| (a.1 - a.0).total_cmp(&(b.1 - b.0)))?;
                 (longest.1 - longest.0 >= run_s(fault)).then_some(longest)
@@ -162,13 +167,13 @@ fn occasions(occasion: Occasion, fault: &Fault, stretches: &[Stretch]) -> Vec<Wi
 }
 
 /// The stretches of each repeat of a phase that is ridden to be scored.
-fn repeats(stretches: &[Stretch]) -> impl Iterator<Item = &[Stretch]> {
+fn repeats(stretches: &[ScriptStretch]) -> impl Iterator<Item = &[ScriptStretch]> {
     stretches
         .chunk_by(|a, b| a.phase == b.phase)
-        .filter(|repeat| repeat[0].phase.is_some() && !matches!(repeat[0].act, Act::Ride | Act::Still))
+        .filter(|repeat| repeat[0].phase.is_some() && !matches!(repeat[0].act, RiderAction::Ride | RiderAction::Still))
 }
 
-fn choose(mut from: Vec<Window>, share: Share, noise: &mut Noise) -> Vec<Window> {
+fn choose(mut from: Vec<TrueSpanS>, share: StruckShare, noise: &mut Noise) -> Vec<TrueSpanS> {
     let n = share.of(from.len());
     let mut order: Vec<usize> = (0..from.len()).collect();
     for i in 0..n {
@@ -181,13 +186,13 @@ fn choose(mut from: Vec<Window>, share: Share, noise: &mut Noise) -> Vec<Window>
 }
 
 /// One run of exactly this length at a random place in a window.
-fn run_within(window: Window, lasts_s: f64, noise: &mut Noise) -> Window {
+fn run_within(window: TrueSpanS, lasts_s: f64, noise: &mut Noise) -> TrueSpanS {
     let from_s = noise.between(window.0, window.1 - lasts_s);
     (from_s, from_s + lasts_s)
 }
 
 /// Runs of 3 to 10 s that together take exactly this share of the ride.
-fn scattered(share: f64, ride_s: f64, noise: &mut Noise) -> Vec<Window> {
+fn scattered(share: f64, ride_s: f64, noise: &mut Noise) -> Vec<TrueSpanS> {
     let mut runs_s = vec![];
     let mut left_s = share * ride_s;
     while left_s > 0.0 {
@@ -205,9 +210,9 @@ fn scattered(share: f64, ride_s: f64, noise: &mut Noise) -> Vec<Window> {
 }
 
 /// Why a fault can't be made on this bench and ride, in words.
-pub(super) fn refuse(fault: &Fault, bench: &Bench, stretches: &[Stretch]) -> Result<(), String> {
-    let short = |fitted: &Fitted| format!("`{}`", bench.short(fitted));
-    let names = |these: &dyn Fn(&Fitted) -> bool| {
+pub(super) fn refuse(fault: &Fault, bench: &RehearsalBench, stretches: &[ScriptStretch]) -> Result<(), String> {
+    let short = |fitted: &FittedInstrument| format!("`{}`", bench.short(fitted));
+    let names = |these: &dyn Fn(&FittedInstrument) -> bool| {
         let unit = these(&bench.unit).then(|| "`unit`".to_owned());
         let references = bench.references.iter().filter(|f| these(f)).map(short);
         unit.into_iter().chain(references).collect::<Vec<_>>().join(" or ")
@@ -216,7 +221,7 @@ pub(super) fn refuse(fault: &Fault, bench: &Bench, stretches: &[Stretch]) -> Res
         let named = fault.instrument.as_deref().unwrap_or_default();
         return Err(format!("`{fault}`: nothing on this bench is called `{named}`; write {}", names(&|_| true)));
     };
-    let both = |fitted: &Fitted| fitted.sides == Sides::Both && !fitted.located.behind_chain();
+    let both = |fitted: &FittedInstrument| fitted.sides == Sides::Both && !fitted.located.behind_chain();
     if fault.side.is_some() && !both(fitted) {
         let instead = match names(&both) {
             none if none.is_empty() => "nothing on this bench does".to_owned(),
@@ -235,7 +240,7 @@ pub(super) fn refuse(fault: &Fault, bench: &Bench, stretches: &[Stretch]) -> Res
             Err(format!("`{fault}`: no {word} of this protocol is pedalled without a stop for so long; write less"))
         }
         _ if n == 0 => Err(format!("`{fault}`: this protocol has no {word} that it could strike")),
-        Some(Share::Count(count)) if count > n => {
+        Some(StruckShare::Count(count)) if count > n => {
             Err(format!("`{fault}`: this protocol has {n} × {word} that it could strike, not {count}"))
         }
         Some(share) if share.of(n) == 0 => {
@@ -251,7 +256,7 @@ mod tests {
     use super::super::{BENCHES, FAULT_KINDS, script};
     use super::*;
 
-    fn stretches() -> Vec<Stretch> {
+    fn stretches() -> Vec<ScriptStretch> {
         script::write(&bench_trial(), &drivetrain(), 5)
     }
 
@@ -261,7 +266,7 @@ mod tests {
 
     fn struck(faults: &[&str], seed: u64) -> Vec<Strike> {
         let faults: Vec<Fault> = faults.iter().map(|text| fault(text)).collect();
-        all(&faults, &Bench::both(), &stretches(), seed)
+        all(&faults, &RehearsalBench::both(), &stretches(), seed)
     }
 
     #[test]
@@ -282,16 +287,16 @@ mod tests {
                     Occasion::Repeat if fault.ring.is_none() && !is_run(kind.kind) => assert_eq!(n, 22, "{fault}"),
                     Occasion::Repeat => assert!((12..=22).contains(&n), "{fault}: {n}"),
                 }
-                let strikes = all(&[fault.clone()], &Bench::both(), &stretches, 5);
+                let strikes = all(&[fault.clone()], &RehearsalBench::both(), &stretches, 5);
                 let windows = strikes[0].windows();
                 assert_eq!(windows.len() as f64, (times * n as f64 + plus).round(), "{fault}");
-                let home = |w: &Window| all_there.iter().position(|o| o.0 <= w.0 && w.1 <= o.1).unwrap();
+                let home = |w: &TrueSpanS| all_there.iter().position(|o| o.0 <= w.0 && w.1 <= o.1).unwrap();
                 assert!(windows.windows(2).all(|pair| home(&pair[0]) < home(&pair[1])), "{fault}: one each, in order");
             }
         }
     }
 
-    fn fault_share(text: &str) -> Option<Share> {
+    fn fault_share(text: &str) -> Option<StruckShare> {
         fault(&format!("late=1@{text}")).share
     }
 
@@ -362,8 +367,8 @@ mod tests {
         assert!(says("both", "late-wake=2@0.05").contains("rounds to none"));
         assert!(says("both", "late-wake=2@small").contains("this protocol has no restart that it could strike"));
         assert!(says("both", "stuck=900").contains("pedalled without a stop for so long"));
-        let on_big: Vec<Stretch> = stretches.iter().filter(|s| s.ring == Ring::Big).cloned().collect();
-        let never = refuse(&fault("ring-offset=3@small"), &Bench::both(), &on_big).unwrap_err();
+        let on_big: Vec<ScriptStretch> = stretches.iter().filter(|s| s.ring == Ring::Big).cloned().collect();
+        let never = refuse(&fault("ring-offset=3@small"), &RehearsalBench::both(), &on_big).unwrap_err();
         assert!(never.ends_with("nothing in this protocol is ridden on the small ring"), "{never}");
     }
 }

@@ -122,12 +122,12 @@ pub(super) fn bench_trial() -> Protocol {
 
 fn ridden(seed: u64, faults: &[&str]) -> Rehearsal {
     let faults = faults.iter().map(|f| f.parse().unwrap_or_else(|e| panic!("{e}"))).collect();
-    simulate(&bench_trial(), &Plan { faults, ..Plan::new(seed) })
+    simulate(&bench_trial(), &RehearsalPlan { faults, ..RehearsalPlan::new(seed) })
 }
 
 fn ideal(faults: &[&str]) -> Rehearsal {
     let faults = faults.iter().map(|f| f.parse().unwrap_or_else(|e| panic!("{e}"))).collect();
-    simulate(&bench_trial(), &Plan { faults, instruments: Instruments::Ideal, ..Plan::new(5) })
+    simulate(&bench_trial(), &RehearsalPlan { faults, instruments: Instruments::Ideal, ..RehearsalPlan::new(5) })
 }
 
 const UNIT_AT: usize = 0;
@@ -154,7 +154,7 @@ fn mean_in(series: &[(f64, Option<f64>)], from_s: f64, to_s: f64) -> f64 {
     values.iter().sum::<f64>() / values.len() as f64
 }
 
-fn moves(rehearsal: &Rehearsal, act: Act) -> impl Iterator<Item = &TrueMove> {
+fn moves(rehearsal: &Rehearsal, act: RiderAction) -> impl Iterator<Item = &TrueMove> {
     rehearsal.truth.moves.iter().filter(move |m| m.act == act.word())
 }
 
@@ -172,7 +172,7 @@ fn ideal_instruments_agree_within_rounding() {
     assert_eq!(power(&rehearsal, UNIT_AT), power(&rehearsal, PEDALS_AT));
     let over_blocks = |n| -> f64 {
         let series = power(&rehearsal, n);
-        moves(&rehearsal, Act::Block).map(|b| mean_in(&series, b.start_s + 15.0, b.end_s - 2.0)).sum()
+        moves(&rehearsal, RiderAction::Block).map(|b| mean_in(&series, b.start_s + 15.0, b.end_s - 2.0)).sum()
     };
     let ratio = over_blocks(TRAINER_AT) / over_blocks(UNIT_AT);
     assert!((ratio - (1.0 - LOSS)).abs() < 0.003, "{ratio}");
@@ -182,7 +182,7 @@ fn ideal_instruments_agree_within_rounding() {
 fn an_ideal_meter_reads_what_the_rider_puts_in() {
     let rehearsal = ideal(&[]);
     let series = power(&rehearsal, UNIT_AT);
-    for block in moves(&rehearsal, Act::Block) {
+    for block in moves(&rehearsal, RiderAction::Block) {
         let truly_w = rehearsal.truth.signal.mean_w(block.start_s + 30.0, block.end_s - 5.0);
         let read_w = mean_in(&series, block.start_s + 30.0, block.end_s - 5.0);
         assert!((read_w / truly_w - 1.0).abs() < 0.004, "{read_w} for {truly_w}");
@@ -215,7 +215,7 @@ fn a_sound_session_looks_like_one() {
 fn every_sprint_reaches_the_asked_effort() {
     for seed in 0..10 {
         let rehearsal = ridden(seed, &[]);
-        for sprint in moves(&rehearsal, Act::Sprint) {
+        for sprint in moves(&rehearsal, RiderAction::Sprint) {
             let best_w = (0..80)
                 .map(|i| sprint.start_s + 0.1 * f64::from(i))
                 .map(|t| rehearsal.truth.signal.mean_w(t, t + 3.0))
@@ -229,7 +229,7 @@ fn every_sprint_reaches_the_asked_effort() {
 fn a_sound_meter_is_silent_within_two_seconds_and_back_soon() {
     let rehearsal = ideal(&[]);
     let series = power(&rehearsal, UNIT_AT);
-    for coast in moves(&rehearsal, Act::Coast) {
+    for coast in moves(&rehearsal, RiderAction::Coast) {
         for (t, power_w) in &series {
             if (coast.start_s + 2.2..coast.end_s).contains(t) {
                 assert_eq!(*power_w, Some(0.0), "{} s into the coast", t - coast.start_s);
@@ -246,7 +246,7 @@ fn speed_over_cadence_gives_a_gear_of_the_named_ring() {
     let cadence = column(&rehearsal, UNIT_AT, |s| &s.cadence_rpm);
     let speed = column(&rehearsal, UNIT_AT, |s| &s.speed_m_s);
     let drivetrain = drivetrain();
-    for block in moves(&rehearsal, Act::Block) {
+    for block in moves(&rehearsal, RiderAction::Block) {
         let (from_s, to_s) = (block.start_s + 20.0, block.end_s - 5.0);
         let development_m = mean_in(&speed, from_s, to_s) * 60.0 / mean_in(&cadence, from_s, to_s);
         let teeth = drivetrain.teeth(if block.ring == "big" { Ring::Big } else { Ring::Small }).unwrap();
@@ -260,7 +260,7 @@ fn a_ring_fault_leaves_the_other_ring_alone() {
     let (sound, faulty) = (ridden(3, &[]), ridden(3, &["ring-offset=-14@big"]));
     let (before, after) = (power(&sound, UNIT_AT), power(&faulty, UNIT_AT));
     let shown = sound.truth.instruments[0].clock_offset_s;
-    for block in moves(&sound, Act::Block) {
+    for block in moves(&sound, RiderAction::Block) {
         let (from_s, to_s) = (block.start_s + shown + 10.0, block.end_s + shown - 2.0);
         let change_w = mean_in(&after, from_s, to_s) - mean_in(&before, from_s, to_s);
         let expected_w = if block.ring == "big" { -14.0 } else { 0.0 };
@@ -285,7 +285,8 @@ fn a_fault_reaches_the_instrument_that_it_names_and_no_other() {
     let sound = ridden(8, &[]);
     for (n, name, two_sides) in [(UNIT_AT, "unit", true), (PEDALS_AT, "P", true), (TRAINER_AT, "trainer T", false)] {
         for fault in every_fault(name, two_sides) {
-            let faulty = simulate(&bench_trial(), &Plan { faults: vec![fault.clone()], ..Plan::new(8) });
+            let faulty =
+                simulate(&bench_trial(), &RehearsalPlan { faults: vec![fault.clone()], ..RehearsalPlan::new(8) });
             for (i, (before, after)) in sound.files.iter().zip(&faulty.files).enumerate() {
                 assert_eq!(before == after, i != n, "{fault}: {i}");
             }
@@ -301,7 +302,7 @@ fn a_gain_and_an_offset_are_of_the_size_written() {
     let sound = ideal(&[]);
     for (fault, expected) in [("gain=2.5", 180.0 * 0.025), ("offset=-4", -4.0)] {
         let faulty = ideal(&[fault]);
-        let block = moves(&sound, Act::Block).nth(2).unwrap();
+        let block = moves(&sound, RiderAction::Block).nth(2).unwrap();
         assert!(block.phase.contains("180 W"));
         let window = (block.start_s + 10.0, block.end_s - 2.0);
         let mean_w = |r| mean_in(&power(r, UNIT_AT), window.0, window.1);
@@ -313,7 +314,7 @@ fn a_gain_and_an_offset_are_of_the_size_written() {
 #[test]
 fn drift_grows_by_the_hour() {
     let (sound, faulty) = (ideal(&[]), ideal(&["drift=6"]));
-    for block in moves(&sound, Act::Block) {
+    for block in moves(&sound, RiderAction::Block) {
         let window = (block.start_s + 10.0, block.end_s - 2.0);
         let mean_w = |r| mean_in(&power(r, UNIT_AT), window.0, window.1);
         let expected_w = 6.0 * (window.0 + window.1) / 2.0 / 3600.0;
@@ -326,7 +327,7 @@ fn a_short_side_falls_short_in_as_many_sprints_as_written() {
     let (sound, faulty) = (ideal(&[]), ideal(&["side-short=110@left,2/6"]));
     assert_eq!(faulty.truth.struck.len(), 2);
     let mut short = 0;
-    for sprint in moves(&sound, Act::Sprint) {
+    for sprint in moves(&sound, RiderAction::Sprint) {
         let window = (sprint.start_s + 2.5, sprint.end_s);
         let mean_w = |r: &Rehearsal| mean_in(&power(r, UNIT_AT), window.0, window.1);
         let right_w = |r: &Rehearsal| {
@@ -361,8 +362,9 @@ fn outside_its_occasions_a_fault_changes_nothing() {
             if n == TRAINER_AT && fault.side.is_some() {
                 continue;
             }
-            (fault.share, fault.instrument) = (Some(Share::Part { part: 1.0, of: 2.0 }), Some(name.to_owned()));
-            let plan = Plan { faults: vec![fault.clone()], instruments: Instruments::Ideal, ..Plan::new(5) };
+            (fault.share, fault.instrument) = (Some(StruckShare::Part { part: 1.0, of: 2.0 }), Some(name.to_owned()));
+            let plan =
+                RehearsalPlan { faults: vec![fault.clone()], instruments: Instruments::Ideal, ..RehearsalPlan::new(5) };
             let faulty = simulate(&bench_trial(), &plan);
             assert!(!faulty.truth.struck.is_empty(), "{fault}");
             // A reading stays until the next one: a turn of the cranks, a hub's smoothing, and what is late by seconds.
@@ -375,7 +377,7 @@ fn outside_its_occasions_a_fault_changes_nothing() {
                     assert_eq!(before, after, "{fault} at {t}");
                 }
             }
-            assert!(inside > 0 || kind.kind == Kind::LateCadence, "{fault}");
+            assert!(inside > 0 || kind.kind == FaultEffect::LateCadence, "{fault}");
         }
     }
 }
@@ -385,7 +387,7 @@ fn a_share_of_restarts_wakes_late_and_a_share_of_stops_is_held() {
     let (sound, faulty) = (ideal(&[]), ideal(&["late-wake=3@2/6", "held-reading=2@1/2"]));
     let (sound_w, faulty_w) = (power(&sound, UNIT_AT), power(&faulty, UNIT_AT));
     let (mut woke_late, mut held) = (0, 0);
-    for coast in moves(&sound, Act::Coast) {
+    for coast in moves(&sound, RiderAction::Coast) {
         let later_s =
             |from_s, positive| first_after(&faulty_w, from_s, positive) - first_after(&sound_w, from_s, positive);
         let (held_s, late_s) = (later_s(coast.start_s + 0.5, false), later_s(coast.end_s, true));
@@ -432,7 +434,7 @@ fn an_unheard_instrument_is_missing_while_the_strap_is_there() {
 #[test]
 fn phantom_watts_show_while_the_cranks_stand() {
     let (sound, faulty) = (ideal(&[]), ideal(&["phantom=12"]));
-    for coast in moves(&sound, Act::Coast) {
+    for coast in moves(&sound, RiderAction::Coast) {
         for (t, before, after) in beside(&sound, &faulty, UNIT_AT) {
             if (coast.start_s + 2.2..coast.end_s).contains(&t) {
                 assert_eq!((before, after), (Some(0.0), Some(12.0)), "at {t}");
@@ -446,7 +448,7 @@ fn a_temperature_drift_follows_the_sensors_temperature() {
     let (sound, faulty) = (ideal(&[]), ideal(&["temperature-drift=3"]));
     let temperature_c = &sound.truth.temperatures_c[UNIT_AT];
     let shown = &faulty.recordings[UNIT_AT].samples.temperature_c;
-    for block in moves(&sound, Act::Block) {
+    for block in moves(&sound, RiderAction::Block) {
         let window = (block.start_s + 10.0, block.end_s - 2.0);
         let change_w = mean_in(&power(&faulty, UNIT_AT), window.0, window.1)
             - mean_in(&power(&sound, UNIT_AT), window.0, window.1);
@@ -462,7 +464,7 @@ fn a_temperature_drift_follows_the_sensors_temperature() {
 fn faults_combine() {
     let faulty = ideal(&["gain=10", "offset=-8@big", "spike=300@2", "gain=5@P", "late=2@T"]);
     let sound = ideal(&[]);
-    let block = moves(&sound, Act::Block).find(|b| b.ring == "big").unwrap();
+    let block = moves(&sound, RiderAction::Block).find(|b| b.ring == "big").unwrap();
     let struck = |t| struck_at(&faulty, t, 0.0);
     let seconds: Vec<_> =
         beside(&sound, &faulty, UNIT_AT).into_iter().filter(|s| (block.start_s..block.end_s).contains(&s.0)).collect();
@@ -477,7 +479,7 @@ fn faults_combine() {
 
 fn on_bench(word: &str, instruments: Instruments) -> Rehearsal {
     let bench = (BENCHES.iter().find(|kind| kind.word == word).unwrap().bench)();
-    simulate(&bench_trial(), &Plan { bench, instruments, ..Plan::new(5) })
+    simulate(&bench_trial(), &RehearsalPlan { bench, instruments, ..RehearsalPlan::new(5) })
 }
 
 #[test]
@@ -500,7 +502,7 @@ fn each_place_reads_what_is_there() {
     for totals in [&spider, &left, &hub] {
         assert!(totals.recordings[UNIT_AT].samples.right_share_pct.is_empty());
     }
-    let block = moves(&both, Act::Block).next().unwrap();
+    let block = moves(&both, RiderAction::Block).next().unwrap();
     let (from_s, to_s) = (block.start_s + 30.0, block.end_s - 5.0);
     let (from, to) = (both.truth.signal.work_until_j(from_s), both.truth.signal.work_until_j(to_s));
     let left_w = (to.0 - from.0) / (to_s - from_s);
@@ -512,14 +514,14 @@ fn each_place_reads_what_is_there() {
 #[test]
 fn a_trainer_reads_low_while_spun_up_and_watts_while_coasting_and_a_hub_does_neither() {
     let wearing = |missed: bool| {
-        let mut bench = Bench::both();
+        let mut bench = RehearsalBench::both();
         bench.references.remove(0);
         if !missed {
             bench.references[0].mode = None;
         }
         // No gain, offset or loss but what the flywheel does.
-        let habits = Habits { systematic: 0.0, ..Habits::default() };
-        simulate(&bench_trial(), &Plan { bench, habits, ..Plan::new(5) })
+        let habits = RideHabits { systematic: 0.0, ..RideHabits::default() };
+        simulate(&bench_trial(), &RehearsalPlan { bench, habits, ..RehearsalPlan::new(5) })
     };
     let (trainer, hub) = (wearing(true), wearing(false));
     let mean_w = |r: &Rehearsal, from_s: f64, to_s: f64| {
@@ -527,7 +529,7 @@ fn a_trainer_reads_low_while_spun_up_and_watts_while_coasting_and_a_hub_does_nei
         mean_in(&power(r, 1), from_s + clock, to_s + clock)
     };
     let (mut spun_up_w, mut after_w, mut coasting_w) = (0.0, 0.0, 0.0);
-    for sprint in moves(&trainer, Act::Sprint) {
+    for sprint in moves(&trainer, RiderAction::Sprint) {
         spun_up_w +=
             mean_w(&trainer, sprint.start_s, sprint.start_s + 3.0) - mean_w(&hub, sprint.start_s, sprint.start_s + 3.0);
         after_w += mean_w(&trainer, sprint.end_s + 1.0, sprint.end_s + 6.0)
@@ -535,7 +537,7 @@ fn a_trainer_reads_low_while_spun_up_and_watts_while_coasting_and_a_hub_does_nei
     }
     assert!(spun_up_w / 6.0 < -8.0 && after_w / 6.0 > 4.0, "{spun_up_w} {after_w}");
     // A rider who starts late and ends early leaves no second clear of both ends.
-    let long: Vec<&TrueMove> = moves(&trainer, Act::Coast).filter(|m| m.end_s - m.start_s > 7.6).collect();
+    let long: Vec<&TrueMove> = moves(&trainer, RiderAction::Coast).filter(|m| m.end_s - m.start_s > 7.6).collect();
     assert!(long.len() >= 3);
     for coast in &long {
         coasting_w += mean_w(&trainer, coast.start_s + 6.0, coast.end_s - 1.0);
@@ -552,7 +554,7 @@ fn first_after(series: &[(f64, Option<f64>)], t_s: f64, positive: bool) -> f64 {
 #[test]
 fn late_wake_and_held_reading_last_as_long_as_written() {
     let (sound, faulty) = (ideal(&[]), ideal(&["late-wake=3", "held-reading=2"]));
-    for coast in moves(&sound, Act::Coast) {
+    for coast in moves(&sound, RiderAction::Coast) {
         let (sound_w, faulty_w) = (power(&sound, UNIT_AT), power(&faulty, UNIT_AT));
         let held_s =
             first_after(&faulty_w, coast.start_s + 0.5, false) - first_after(&sound_w, coast.start_s + 0.5, false);
@@ -581,7 +583,7 @@ fn late_moves_power_and_cadence_and_late_cadence_only_cadence() {
 #[test]
 fn soft_dropout_loses_the_written_share_of_soft_pedalling_and_nothing_else() {
     let (sound, faulty) = (ideal(&[]), ideal(&["soft-dropout=0.3"]));
-    let asked_s: f64 = moves(&sound, Act::Soft).map(|m| 0.3 * (m.end_s - m.start_s)).sum();
+    let asked_s: f64 = moves(&sound, RiderAction::Soft).map(|m| 0.3 * (m.end_s - m.start_s)).sum();
     let struck_s: f64 = faulty.truth.struck.iter().map(|s| s.end_s - s.start_s).sum();
     assert!((asked_s - struck_s).abs() < 1e-9);
     for ((t, before), (_, after)) in power(&sound, UNIT_AT).into_iter().zip(power(&faulty, UNIT_AT)) {
@@ -595,7 +597,7 @@ fn a_doubled_side_sends_twice_that_side_and_no_balance() {
     let (sound, faulty) = (ideal(&[]), ideal(&["doubled-side=left"]));
     assert!(faulty.recordings[UNIT_AT].samples.right_share_pct.iter().all(Option::is_none));
     let (block, sum) =
-        (moves(&sound, Act::Block).next().unwrap(), |r: &Rehearsal, t: f64| r.truth.signal.work_until_j(t).0);
+        (moves(&sound, RiderAction::Block).next().unwrap(), |r: &Rehearsal, t: f64| r.truth.signal.work_until_j(t).0);
     let left_w = (sum(&sound, block.end_s) - sum(&sound, block.start_s)) / (block.end_s - block.start_s);
     let read_w = mean_in(&power(&faulty, UNIT_AT), block.start_s, block.end_s);
     assert!((read_w / (2.0 * left_w) - 1.0).abs() < 0.01, "{read_w} {left_w}");
@@ -664,7 +666,7 @@ fn laps_stand_near_the_starts_of_repeats_and_cover_the_ride() {
     assert!(laps.windows(2).all(|w| w[0].end_s == w[1].start_s));
     let start_s = (rehearsal.recordings[PEDALS_AT].start - rehearsal.truth.date).num_seconds() as f64;
     let offset_s = rehearsal.truth.instruments[PEDALS_AT].clock_offset_s;
-    for block in moves(&rehearsal, Act::Block) {
+    for block in moves(&rehearsal, RiderAction::Block) {
         let near = laps.iter().any(|l| (-1.5..=2.6).contains(&(l.start_s + start_s - offset_s - block.start_s)));
         assert!(near, "{}", block.phase);
     }
@@ -672,20 +674,20 @@ fn laps_stand_near_the_starts_of_repeats_and_cover_the_ride() {
 
 #[test]
 fn in_every_setting_blocks_hold_their_power_and_coasting_reads_zero() {
-    for setting in Setting::ALL {
-        let plan = Plan { instruments: Instruments::Ideal, setting, ..Plan::new(6) };
+    for setting in RideSetting::ALL {
+        let plan = RehearsalPlan { instruments: Instruments::Ideal, setting, ..RehearsalPlan::new(6) };
         let rehearsal = simulate(&bench_trial(), &plan);
         let series = power(&rehearsal, UNIT_AT);
-        for block in moves(&rehearsal, Act::Block) {
+        for block in moves(&rehearsal, RiderAction::Block) {
             let asked_w: f64 = block.phase.split("power=").nth(1).unwrap().trim_end_matches(" W]").parse().unwrap();
             let ridden_w = rehearsal.truth.signal.mean_w(block.start_s + 30.0, block.end_s);
             assert!((ridden_w / asked_w - 1.0).abs() < 0.1, "{setting:?} {}: {ridden_w}", block.phase);
         }
-        for coast in moves(&rehearsal, Act::Coast) {
+        for coast in moves(&rehearsal, RiderAction::Coast) {
             let still = series.iter().filter(|(t, _)| (coast.start_s + 2.3..coast.end_s).contains(t));
             assert!(still.clone().count() > 3 && still.clone().all(|v| v.1 == Some(0.0)), "{setting:?}");
         }
-        for sprint in moves(&rehearsal, Act::Sprint) {
+        for sprint in moves(&rehearsal, RiderAction::Sprint) {
             let best_w = (0..60)
                 .map(|i| sprint.start_s + 0.1 * f64::from(i))
                 .map(|t| rehearsal.truth.signal.mean_w(t, t + 3.0))
@@ -698,15 +700,15 @@ fn in_every_setting_blocks_hold_their_power_and_coasting_reads_zero() {
 #[test]
 fn a_brake_that_holds_power_is_slow_to_come_back() {
     let onset_s = |setting| {
-        let plan = Plan { instruments: Instruments::Ideal, setting, ..Plan::new(6) };
+        let plan = RehearsalPlan { instruments: Instruments::Ideal, setting, ..RehearsalPlan::new(6) };
         let rehearsal = simulate(&bench_trial(), &plan);
-        let lags = moves(&rehearsal, Act::Restart).map(|restart| {
+        let lags = moves(&rehearsal, RiderAction::Restart).map(|restart| {
             let half = |t: &f64| rehearsal.truth.signal.mean_w(*t, t + 0.5) > restart.mean_power_w / 2.0;
             (0..80).map(|i| restart.start_s + 0.1 * f64::from(i)).find(half).unwrap() - restart.start_s
         });
         lags.sum::<f64>() / 6.0
     };
-    assert!(onset_s(Setting::ConstantPower) > onset_s(Setting::Resistance) + 0.3);
+    assert!(onset_s(RideSetting::ConstantPower) > onset_s(RideSetting::Resistance) + 0.3);
 }
 
 #[test]

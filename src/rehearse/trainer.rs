@@ -2,14 +2,14 @@
 
 use super::noise::Noise;
 use super::rider::Rider;
-use super::script::{Act, Stretch};
+use super::script::{RiderAction, ScriptStretch};
 use super::signal::{BRAKE, Course, FLYWHEEL_KG, Motion, SPIN_UP_M_S2, STEP_S, fade, pace_tau_s, power_tau_s};
 
 /// The brake's power grows with the cube of speed; the rider chooses gear and cadence and meets the aim.
 pub(super) struct Resistance;
 
 impl Course for Resistance {
-    fn step(&mut self, motion: &mut Motion, stretch: &Stretch, t_s: f64, rider: &Rider) {
+    fn step(&mut self, motion: &mut Motion, stretch: &ScriptStretch, t_s: f64, rider: &Rider) {
         let stops = stretch.act.stops();
         let pace_tau_s = if stops { 0.12 } else { pace_tau_s(stretch.act) };
         motion.pace_rpm += (stretch.cadence_rpm * rider.cadence_factor - motion.pace_rpm) * STEP_S / pace_tau_s;
@@ -25,13 +25,13 @@ impl Course for Resistance {
         motion.cadence_rpm = if pulls { motion.speed_m_s * 60.0 / stretch.development_m } else { motion.pace_rpm };
         if stops {
             motion.power_w = 0.0;
-        } else if pulls || stretch.act != Act::Restart {
+        } else if pulls || stretch.act != RiderAction::Restart {
             let aim_w = stretch.aim_w * rider.power_factor * fade(stretch.act, t_s - stretch.start_s);
             motion.power_w += (aim_w - motion.power_w) * STEP_S / power_tau_s(stretch.act);
         }
     }
 
-    fn development_m(&self, stretch: &Stretch) -> f64 {
+    fn development_m(&self, stretch: &ScriptStretch) -> f64 {
         stretch.development_m
     }
 }
@@ -85,11 +85,11 @@ impl ConstantPower {
 }
 
 impl Course for ConstantPower {
-    fn slow_step(&mut self, _motion: &Motion, _stretch: &Stretch) {
+    fn slow_step(&mut self, _motion: &Motion, _stretch: &ScriptStretch) {
         self.pull_n = HUNTING_N_S * self.hunts.normal();
     }
 
-    fn step(&mut self, motion: &mut Motion, stretch: &Stretch, _t_s: f64, rider: &Rider) {
+    fn step(&mut self, motion: &mut Motion, stretch: &ScriptStretch, _t_s: f64, rider: &Rider) {
         let stops = stretch.act.stops();
         if !stops {
             self.held_w = stretch.aim_w;
@@ -103,11 +103,11 @@ impl Course for ConstantPower {
         let catch_up_w = FLYWHEEL_KG * motion.speed_m_s.max(2.0) * (aim_m_s - motion.speed_m_s) / CATCH_UP_S;
         let least_w = PRESS_AT_LEAST * braked_w;
         let wish_w = (braked_w + catch_up_w).clamp(least_w, least_w.max(PRESS_AT_MOST * stretch.aim_w));
-        motion.push(wish_w * rider.power_factor, power_tau_s(Act::Restart), stretch.development_m);
+        motion.push(wish_w * rider.power_factor, power_tau_s(RiderAction::Restart), stretch.development_m);
         motion.drive(1.0, self.force_n, FLYWHEEL_KG, stretch.development_m);
     }
 
-    fn development_m(&self, stretch: &Stretch) -> f64 {
+    fn development_m(&self, stretch: &ScriptStretch) -> f64 {
         stretch.development_m
     }
 }

@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use crate::pattern::Pattern;
 use crate::recording::Recording;
 
-use super::head_unit::Clock;
+use super::head_unit::SimulatedClock;
 use super::measures::{TrueRidden, Truths};
 use super::{Rehearsal, TrueInstrument, Truth};
 
@@ -331,7 +331,7 @@ impl Rehearsal {
             let own = |i: &&TrueInstrument| i.recording == file || i.later_recordings.iter().any(|later| later == file);
             self.truth.instruments.iter().find(own)
         };
-        let of = |(recording, clock): (&Recording, &Clock)| {
+        let of = |(recording, clock): (&Recording, &SimulatedClock)| {
             let file = recording.file.to_string_lossy();
             let instrument = whose(&file)?;
             Some(TrueRecording {
@@ -374,7 +374,7 @@ impl Truth {
 #[cfg(test)]
 mod tests {
     use super::super::tests::bench_trial;
-    use super::super::{Plan, simulate};
+    use super::super::{RehearsalPlan, simulate};
     use super::*;
 
     /// `ASSIZE_BLESS=1 cargo test --lib schema` rewrites the committed schema.
@@ -393,7 +393,8 @@ mod tests {
         let faults = ["side-short=110@left,2/6", "held-reading=30", "clock-jump=3"].map(|f| f.parse().unwrap());
         let protocol =
             crate::protocol::load(&Path::new(env!("CARGO_MANIFEST_DIR")).join("protocols/bench-both-rings.yaml"), None);
-        let truth = simulate(&protocol.unwrap(), &Plan { faults: faults.to_vec(), ..Plan::new(7) }).truth_file();
+        let truth = simulate(&protocol.unwrap(), &RehearsalPlan { faults: faults.to_vec(), ..RehearsalPlan::new(7) })
+            .truth_file();
         let validator = jsonschema::draft202012::new(&serde_json::from_str(&schema()).unwrap()).unwrap();
         let mut value: serde_json::Value = serde_json::from_str(&truth.to_json()).unwrap();
         assert!(validator.is_valid(&value), "{:?}", validator.iter_errors(&value).next());
@@ -423,7 +424,7 @@ mod tests {
 
     #[test]
     fn the_truth_covers_every_repeat_in_ride_order() {
-        let truth = simulate(&bench_trial(), &Plan::new(1)).truth_file();
+        let truth = simulate(&bench_trial(), &RehearsalPlan::new(1)).truth_file();
         assert_eq!(truth.phases.len(), 6 + 6 + 6 + 4);
         assert!(truth.phases.windows(2).all(|p| p[0].end_s <= p[1].start_s));
         let coast = truth.phases.iter().find(|p| p.drill == "coast_restart").unwrap();

@@ -12,7 +12,7 @@ use crate::matching::{MatchOutcome, Matches, PhaseMatch, Ridden};
 use crate::protocol;
 use crate::quantity::{Bound, Unit};
 use crate::ride::{AlignedOn, Clock, ReferenceTrace, Ride, Trace, Window};
-use crate::scoring::Shown;
+use crate::scoring::PictureMarks;
 use crate::session::{Location, Sides};
 use crate::verdict::*;
 
@@ -370,7 +370,7 @@ pub fn judgement() -> Judgement {
     found.insert(insert, PhaseMatch { phase: phase_of("soft-pedalling"), repeat: 4, surplus: false, outcome: missing });
     let verdict = verdict(phases, &ride);
     let matches = Matches { found, ..Matches::default() };
-    let shown = Shown::of_ride(Some(&protocol), &matches, &ride);
+    let shown = PictureMarks::of_ride(Some(&protocol), &matches, &ride);
     Judgement { verdict, matches, ride, protocol: Some(protocol), shown }
 }
 

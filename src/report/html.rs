@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::charts::{self, Album};
+use super::charts::{self, SheetPictures};
 use super::groups::{self, Group};
 use super::pages::{self, ReportError, css_string};
 use super::picture::{Numbers, Picture};
@@ -22,7 +22,7 @@ pub fn render(judgement: &Judgement) -> Result<String, ReportError> {
     let groups = groups::groups(verdict);
     let scored: Vec<&Group<'_>> = groups.iter().filter(|g| g.is_scored()).collect();
     let families: Vec<Family<'_>> = scored.chunk_by(|a, b| a.drill() == b.drill()).map(Family::of).collect();
-    let album = Album::of(judgement, &scored);
+    let album = SheetPictures::of(judgement, &scored);
     let mut sections: Vec<Section<'_>> = scored.iter().zip(album.phases).map(|(g, p)| Section::of(g, p)).collect();
     // Keys stand once above neighbours that share them.
     for i in (1..sections.len()).rev() {
@@ -175,7 +175,7 @@ struct Ridden<'a> {
 }
 
 impl<'a> Section<'a> {
-    fn of(group: &Group<'a>, pictures: charts::Pictures) -> Self {
+    fn of(group: &Group<'a>, pictures: charts::PhasePictures) -> Self {
         let columns = groups::columns(group.phases.iter().map(|p| p.checks.as_slice()));
         // One line of keys for all: a repeat that shows more than another has the longer list.
         let keys = pictures.rides.iter().flatten().max_by_key(|p| p.keys.len()).map_or(vec![], Picture::legend);

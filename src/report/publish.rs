@@ -3,7 +3,7 @@
 
 use rayon::prelude::*;
 
-use super::charts::Album;
+use super::charts::SheetPictures;
 use super::groups::{self, Group};
 use super::picture::{FORMATS, Picture};
 use super::pixels;
@@ -34,7 +34,7 @@ pub enum PublishError {
 pub fn files(judgement: &Judgement) -> Result<Vec<File>, PublishError> {
     let groups = groups::groups(&judgement.verdict);
     let scored: Vec<&Group<'_>> = groups.iter().filter(|g| g.is_scored()).collect();
-    let pictures = Album::of(judgement, &scored).into_pictures();
+    let pictures = SheetPictures::of(judgement, &scored).into_pictures();
     let footer = footer(&judgement.verdict);
     let files = pictures.par_iter().enumerate().map(|(at, picture)| one(at + 1, picture, &footer));
     Ok(files.collect::<Result<Vec<_>, _>>()?.into_iter().flatten().collect())

@@ -18,11 +18,11 @@ pub fn page(comparison: &Comparison) -> Result<String, ReportError> {
     let forest = |row: &Row| {
         let picture = forest(row, comparison)?;
         let (keys, title) = (picture.legend(), picture.drawing.title().to_owned());
-        Some(Forest { title, says: row.says.clone(), svg: picture.drawing.finish(), keys })
+        Some(ForestPlot { title, says: row.says.clone(), svg: picture.drawing.finish(), keys })
     };
     let name = |group: usize| comparison.groups.get(group).map_or(String::new(), |g| g.name.clone());
     let sure = comparison.rows.iter().flat_map(|row| {
-        row.differences.iter().filter(|d| d.differ).map(move |d| Sure {
+        row.differences.iter().filter(|d| d.differ).map(move |d| Certainty {
             row: row.name.clone(),
             first: name(d.first),
             second: name(d.second),
@@ -45,13 +45,13 @@ pub fn page(comparison: &Comparison) -> Result<String, ReportError> {
 #[derive(Serialize)]
 struct Page<'a> {
     c: &'a Comparison,
-    forests: Vec<Forest>,
-    sure: Vec<Sure>,
+    forests: Vec<ForestPlot>,
+    sure: Vec<Certainty>,
     running_title: String,
 }
 
 #[derive(Serialize)]
-struct Forest {
+struct ForestPlot {
     title: String,
     says: String,
     svg: String,
@@ -59,7 +59,7 @@ struct Forest {
 }
 
 #[derive(Serialize)]
-struct Sure {
+struct Certainty {
     row: String,
     first: String,
     second: String,
@@ -119,7 +119,7 @@ fn forest(row: &Row, comparison: &Comparison) -> Option<Picture> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::compare::{By, Given, compare};
+    use crate::compare::{Grouping, VerdictFile, compare};
     use crate::report::example;
     use crate::verdict::{Outcome, Verdict};
 
@@ -147,9 +147,9 @@ mod tests {
         };
         let given = (0..6).map(|i| {
             let verdict = session(i % 3, i / 3);
-            Given { file: format!("{label}{i}.json"), verdict }
+            VerdictFile { file: format!("{label}{i}.json"), verdict }
         });
-        compare(given.collect(), By::Specimen).unwrap()
+        compare(given.collect(), Grouping::Specimen).unwrap()
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use std::io::{self, Write};
 
-use crate::against_truth::{ComparedPhase, ComparedValue, Comparison, Found, Sum};
+use crate::against_truth::{ComparedPhase, ComparedValue, Found, TruthComparison, TruthCounts};
 use crate::text::{cut, safe, wrap};
 use crate::verdict::Outcome;
 use crate::words;
@@ -18,7 +18,7 @@ const FAULT_WIDTH: usize = 28;
 ///
 /// # Errors
 /// Those of `out`.
-pub fn write(comparison: &Comparison, out: &mut impl Write) -> io::Result<()> {
+pub fn write(comparison: &TruthComparison, out: &mut impl Write) -> io::Result<()> {
     writeln!(out, "\nBeside the truth (seed {})", comparison.seed)?;
     for phase in &comparison.phases {
         heading(out, &label(phase), &place(&phase.found))?;
@@ -58,7 +58,7 @@ pub fn write(comparison: &Comparison, out: &mut impl Write) -> io::Result<()> {
 ///
 /// # Errors
 /// Those of `out`.
-pub fn sum(sum: &Sum, out: &mut impl Write) -> io::Result<()> {
+pub fn sum(sum: &TruthCounts, out: &mut impl Write) -> io::Result<()> {
     let title = if sum.sessions == 1 { "Sum".to_owned() } else { format!("Sum of {} sessions", sum.sessions) };
     writeln!(out, "\n{title}")?;
     let seconds = |s: f64| words::number(s, 1);
@@ -203,7 +203,7 @@ mod tests {
         }
     }
 
-    fn comparison() -> Comparison {
+    fn comparison() -> TruthComparison {
         let phase =
             |phase: &str, repeat, found, checks| ComparedPhase { phase: phase.to_owned(), repeat, found, checks };
         let at = |start_off_s, end_off_s, ring_right| Found::At { start_off_s, end_off_s, ring_right };
@@ -224,7 +224,7 @@ mod tests {
         let unknown = ComparedValue { value: None, ..compared(0.0, None, None, Outcome::Undecided) };
         let first = vec![compared(-0.31, Some(1.12), Some(-0.5), Outcome::Pass), lost];
         let steady = "steady[ring=small, power=120 W]";
-        Comparison {
+        TruthComparison {
             seed: 7,
             phases: vec![
                 phase(steady, 1, at(0.43, -1.26, Some(true)), first),

@@ -5,7 +5,7 @@ use std::io::{self, Write};
 use serde_json::{Value, json};
 
 use crate::text::{cut, safe, wrap};
-use crate::verify::{Again, Difference, Input, State, Verified, Weight};
+use crate::verify::{Difference, Input, InputState, Severity, Verification, VerificationResult};
 
 const WIDTH: usize = 80;
 /// Of an input's state, and of its name.
@@ -19,11 +19,11 @@ const TOLD: usize = 20;
 ///
 /// # Errors
 /// Those of `out`.
-pub fn write(again: &Again, file: &str, bytes: Bytes, out: &mut impl Write) -> io::Result<()> {
+pub fn write(again: &Verification, file: &str, bytes: Bytes, out: &mut impl Write) -> io::Result<()> {
     let word = match again.verified() {
-        Verified::Same => "SAME",
-        Verified::Differs => "DIFFERS",
-        Verified::CouldNot => "NOT VERIFIED",
+        VerificationResult::Same => "SAME",
+        VerificationResult::Differs => "DIFFERS",
+        VerificationResult::CouldNot => "NOT VERIFIED",
     };
     let indent = " ".repeat(word.len() + 2);
     wrapped(out, &format!("{word}  "), &indent, &format!("{file}: sheet {} of {}", again.sheet_number, again.unit))?;
@@ -64,12 +64,12 @@ pub fn write(again: &Again, file: &str, bytes: Bytes, out: &mut impl Write) -> i
     }
     let of = |weight| judged.differences.iter().filter(move |d| d.weight == weight).collect::<Vec<_>>();
     let groups = [
-        (Weight::Outcome, "Outcomes and patterns that differ"),
-        (Weight::Shown, "Numbers and texts that differ"),
-        (Weight::Unseen, "Numbers that differ by less than the sheet shows"),
-        (Weight::Added, "Said only by the version that judged now"),
+        (Severity::Outcome, "Outcomes and patterns that differ"),
+        (Severity::Shown, "Numbers and texts that differ"),
+        (Severity::Unseen, "Numbers that differ by less than the sheet shows"),
+        (Severity::Added, "Said only by the version that judged now"),
     ];
-    if again.programs.differ() && of(Weight::Outcome).is_empty() {
+    if again.programs.differ() && of(Severity::Outcome).is_empty() {
         wrapped(out, "", "", "No outcome and no pattern differs.")?;
     }
     for (weight, title) in groups {
@@ -78,7 +78,7 @@ pub fn write(again: &Again, file: &str, bytes: Bytes, out: &mut impl Write) -> i
             continue;
         }
         writeln!(out, "{title}: {}", found.len())?;
-        let told = if weight == Weight::Outcome { found.len() } else { TOLD };
+        let told = if weight == Severity::Outcome { found.len() } else { TOLD };
         found.iter().take(told).try_for_each(|difference| difference_lines(difference, out))?;
         if found.len() > told {
             writeln!(out, "  and {} more: --json lists them all", found.len() - told)?;
@@ -97,10 +97,10 @@ pub enum Bytes {
 fn input_lines(input: &Input, out: &mut impl Write) -> io::Result<()> {
     let beneath = " ".repeat(STATE_WIDTH + 2);
     let word = match &input.state {
-        State::Same { .. } => "same",
-        State::Another { .. } => "another",
-        State::NotFound { .. } => "not found",
-        State::Unstated { .. } => "unknown",
+        InputState::Same { .. } => "same",
+        InputState::Another { .. } => "another",
+        InputState::NotFound { .. } => "not found",
+        InputState::Unstated { .. } => "unknown",
     };
     let instrument = input.instrument.as_ref().map(|label| format!(", {label}")).unwrap_or_default();
     wrapped(out, &format!("  {word:<STATE_WIDTH$}"), &beneath, &format!("{}{instrument}", input.title()))?;
@@ -108,24 +108,25 @@ fn input_lines(input: &Input, out: &mut impl Write) -> io::Result<()> {
     let mut line = |indent: &str, text: &str| wrapped(out, indent, indent, text);
     let stated = input.sha256.as_deref().unwrap_or("none");
     match &input.state {
-        State::Same { file } => {
+        InputState::Same { file } => {
             let name = file.file_name().map(|name| name.to_string_lossy().into_owned());
-            let renamed = input.kind != crate::verify::Kind::Protocol && name.as_deref() != Some(input.name.as_str());
+            let renamed =
+                input.kind != crate::verify::InputKind::Protocol && name.as_deref() != Some(input.name.as_str());
             if renamed { line(&beneath, &format!("is now {}", file.display())) } else { Ok(()) }
         }
-        State::Another { file, sha256 } => {
+        InputState::Another { file, sha256 } => {
             line(&beneath, &format!("found {}", file.display()))?;
             line(HASH_INDENT, &format!("then {stated}"))?;
             line(HASH_INDENT, &format!("now {sha256}"))
         }
-        State::NotFound { looked_for } => {
+        InputState::NotFound { looked_for } => {
             match looked_for {
                 Some(path) => line(&beneath, &format!("looked for {}", path.display()))?,
                 None => line(&beneath, "the session names no such file")?,
             }
             line(HASH_INDENT, &format!("then {stated}"))
         }
-        State::Unstated { sha256, .. } => {
+        InputState::Unstated { sha256, .. } => {
             line(&beneath, "the verdict holds no hash of it")?;
             line(HASH_INDENT, &format!("now {}", sha256.as_deref().unwrap_or("unreadable")))
         }
@@ -173,7 +174,7 @@ fn wrapped(out: &mut impl Write, first: &str, then: &str, text: &str) -> io::Res
 
 /// One verification as an object: `file`, `verified`, `unit`, `sheet_number`, `programs`, `inputs`, `unhashed`,
 /// `same_bytes`, `error`, `differences`.
-pub fn object(again: &Again, file: &str, bytes: Bytes) -> Value {
+pub fn object(again: &Verification, file: &str, bytes: Bytes) -> Value {
     let (differences, error) = match &again.judged {
         Ok(judged) => (json!(judged.differences), Value::Null),
         Err(error) => (Value::Null, json!(error.to_string())),

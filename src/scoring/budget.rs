@@ -79,12 +79,12 @@ pub struct Line {
     pub standard_uncertainty: f64,
     /// Infinite for Type B lines.
     pub degrees_of_freedom: f64,
-    pub shape: Shape,
+    pub shape: Distribution,
 }
 
 /// How what is not known is distributed, about zero.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Shape {
+pub enum Distribution {
     /// Normal, or Student's t where the degrees of freedom are finite.
     Normal,
     Rectangular,
@@ -94,38 +94,38 @@ pub enum Shape {
     Habits,
 }
 
-impl Shape {
+impl Distribution {
     pub fn word(self) -> &'static str {
         match self {
-            Shape::Normal => "normal",
-            Shape::Rectangular => "rectangular",
-            Shape::Triangular => "triangular",
-            Shape::Habits => "discrete",
+            Distribution::Normal => "normal",
+            Distribution::Rectangular => "rectangular",
+            Distribution::Triangular => "triangular",
+            Distribution::Habits => "discrete",
         }
     }
 
     /// One draw of unit standard deviation. Of a normal one with these degrees of freedom the t itself, whose spread is
     /// more.
-    fn draw(self, degrees_of_freedom: f64, chance: &Chance) -> f64 {
+    fn draw(self, degrees_of_freedom: f64, chance: &StandardDraw) -> f64 {
         let first = chance.first;
         match self {
-            Shape::Normal if degrees_of_freedom.is_infinite() => chance.normal,
+            Distribution::Normal if degrees_of_freedom.is_infinite() => chance.normal,
             // Bailey (1994), Math Comp 62:779-781; its limit is Box and Muller's normal deviate.
-            Shape::Normal => {
+            Distribution::Normal => {
                 let nu = degrees_of_freedom;
                 (nu * (-2.0 * chance.ln_first / nu).exp_m1()).sqrt() * chance.cosine
             }
-            Shape::Rectangular => 3f64.sqrt() * (2.0 * first - 1.0),
-            Shape::Triangular => 6f64.sqrt() * (first + chance.second - 1.0),
-            Shape::Habits if first < 0.5 => 0.0,
-            Shape::Habits if first < 0.75 => 2f64.sqrt(),
-            Shape::Habits => -2f64.sqrt(),
+            Distribution::Rectangular => 3f64.sqrt() * (2.0 * first - 1.0),
+            Distribution::Triangular => 6f64.sqrt() * (first + chance.second - 1.0),
+            Distribution::Habits if first < 0.5 => 0.0,
+            Distribution::Habits if first < 0.75 => 2f64.sqrt(),
+            Distribution::Habits => -2f64.sqrt(),
         }
     }
 }
 
 /// What one draw of a line comes from, and what it costs time to work out of it.
-struct Chance {
+struct StandardDraw {
     /// Uniform in 0 to 1: one from each of [`DRAWS`] equal parts.
     first: f64,
     /// Uniform in 0 to 1.
@@ -137,8 +137,8 @@ struct Chance {
 }
 
 /// The draws of a budget's nth line: the same for every budget, so made once.
-fn chances(nth: usize) -> &'static [Chance] {
-    static KNOWN: Mutex<Vec<&'static [Chance]>> = Mutex::new(vec![]);
+fn chances(nth: usize) -> &'static [StandardDraw] {
+    static KNOWN: Mutex<Vec<&'static [StandardDraw]>> = Mutex::new(vec![]);
     let mut known = KNOWN.lock().unwrap_or_else(PoisonError::into_inner);
     while known.len() <= nth {
         let mut rng = ChaCha8Rng::seed_from_u64(SEED);
@@ -151,7 +151,7 @@ fn chances(nth: usize) -> &'static [Chance] {
         let chance = |part| {
             let (first, second) = ((part as f64 + 0.5) / DRAWS as f64, rng.random::<f64>());
             let (ln_first, cosine) = (first.ln(), (std::f64::consts::TAU * second).cos());
-            Chance { first, second, ln_first, cosine, normal: (-2.0 * ln_first).sqrt() * cosine }
+            StandardDraw { first, second, ln_first, cosine, normal: (-2.0 * ln_first).sqrt() * cosine }
         };
         known.push(Box::leak(parts.into_iter().map(chance).collect()));
     }
@@ -184,23 +184,23 @@ const SEED: u64 = 101;
 impl Line {
     pub fn b(source: Source, standard_uncertainty: f64) -> Self {
         let (standard_uncertainty, degrees_of_freedom) = (standard_uncertainty.abs(), f64::INFINITY);
-        Self { source, standard_uncertainty, degrees_of_freedom, shape: Shape::Normal }
+        Self { source, standard_uncertainty, degrees_of_freedom, shape: Distribution::Normal }
     }
 
     pub fn rectangular(source: Source, standard_uncertainty: f64) -> Self {
-        Self { shape: Shape::Rectangular, ..Self::b(source, standard_uncertainty) }
+        Self { shape: Distribution::Rectangular, ..Self::b(source, standard_uncertainty) }
     }
 
     pub fn triangular(source: Source, standard_uncertainty: f64) -> Self {
-        Self { shape: Shape::Triangular, ..Self::b(source, standard_uncertainty) }
+        Self { shape: Distribution::Triangular, ..Self::b(source, standard_uncertainty) }
     }
 
     pub fn habits(source: Source, standard_uncertainty: f64) -> Self {
-        Self { shape: Shape::Habits, ..Self::b(source, standard_uncertainty) }
+        Self { shape: Distribution::Habits, ..Self::b(source, standard_uncertainty) }
     }
 
     pub fn scatter(standard_uncertainty: f64, degrees_of_freedom: f64) -> Self {
-        Self { source: Source::Scatter, standard_uncertainty, degrees_of_freedom, shape: Shape::Normal }
+        Self { source: Source::Scatter, standard_uncertainty, degrees_of_freedom, shape: Distribution::Normal }
     }
 
     /// `normal`, `t`, `rectangular`, …
@@ -303,7 +303,7 @@ impl Budget {
     fn needs_draws(&self) -> bool {
         let variance = self.part(|_| true).powi(2);
         let dominates = |line: &Line| line.standard_uncertainty.powi(2) > variance / 2.0;
-        self.0.iter().any(|line| line.shape != Shape::Normal && dominates(line))
+        self.0.iter().any(|line| line.shape != Distribution::Normal && dominates(line))
     }
 
     /// Draws of what is not known of the value.
@@ -372,7 +372,8 @@ fn merge(lines: impl Iterator<Item = Line>, size: impl Fn(Source, &[f64]) -> f64
         let parts: Vec<(f64, f64)> = group.iter().map(|l| (l.standard_uncertainty, l.degrees_of_freedom)).collect();
         let (_, degrees_of_freedom) = stats::welch_satterthwaite(&parts);
         // Fresh draws add up to something normal; one draw for all keeps its shape.
-        let shape = if group.len() > 1 && source.averages_over_repeats() { Shape::Normal } else { group[0].shape };
+        let shape =
+            if group.len() > 1 && source.averages_over_repeats() { Distribution::Normal } else { group[0].shape };
         merged.push(Line { source, standard_uncertainty: size(source, &sizes), degrees_of_freedom, shape });
     }
     merged

@@ -5,9 +5,9 @@ use crate::ride::{Trace, Window};
 use crate::stats;
 
 use super::budget::{Budget, Line, Source};
-use super::references::{Need, lacking, serving};
-use super::value::{Kind, Measured, NoValue, Value};
-use super::windows::{STORAGE_U_S, Scene};
+use super::references::{ReferenceNeed, lacking, serving};
+use super::value::{Measured, NoValue, Value, ValueKind};
+use super::windows::{STORAGE_U_S, ScoringContext};
 
 /// A crank that reports once a revolution at its own angle, into head units that sample on their own phase: what
 /// repeats of one session share. From simulation with perfect clocks.
@@ -23,23 +23,23 @@ const LEAST_STEP: f64 = 0.5;
 
 /// Which signal an edge is looked for in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Signal {
+pub enum EdgeSignal {
     Power,
     Cadence,
 }
 
-impl Signal {
+impl EdgeSignal {
     fn column(self, trace: &Trace) -> &[Option<f64>] {
         match self {
-            Signal::Power => &trace.power_w,
-            Signal::Cadence => &trace.cadence_rpm,
+            EdgeSignal::Power => &trace.power_w,
+            EdgeSignal::Cadence => &trace.cadence_rpm,
         }
     }
 
     fn word(self) -> &'static str {
         match self {
-            Signal::Power => "power",
-            Signal::Cadence => "cadence",
+            EdgeSignal::Power => "power",
+            EdgeSignal::Cadence => "cadence",
         }
     }
 }
@@ -53,14 +53,14 @@ pub struct Stop {
 
 /// Which of the two edges.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Edge {
+pub enum StopEdge {
     Release,
     Onset,
 }
 
 /// Where a signal crosses half of its own step.
 #[derive(Debug, Clone, Copy, PartialEq)]
-enum Crossing {
+enum SignalEdge {
     At(f64),
     /// Not until here.
     NotBefore(f64),
@@ -69,14 +69,14 @@ enum Crossing {
     NoStep,
 }
 
-impl Scene<'_> {
+impl ScoringContext<'_> {
     /// The unit's crossing less the reference's, s.
-    pub fn lag(&self, edge: Edge, signal: Signal, stop: Stop) -> Measured {
+    pub fn lag(&self, edge: StopEdge, signal: EdgeSignal, stop: Stop) -> Measured {
         let reference = self.edge_reference(signal, stop)?;
         let trace = &self.ride.references[reference].trace;
         let about = match edge {
-            Edge::Release => stop.coast.start_s,
-            Edge::Onset => stop.restart.start_s,
+            StopEdge::Release => stop.coast.start_s,
+            StopEdge::Onset => stop.restart.start_s,
         };
         let reference_s = self.reference_crossing(edge, signal, trace, about, stop)?;
         if !self.ride.unit.clock.aligned_on.tells_lag() {
@@ -86,20 +86,20 @@ impl Scene<'_> {
             )));
         }
         let until_s = match edge {
-            Edge::Release => stop.restart.start_s,
-            Edge::Onset => stop.restart.end_s,
+            StopEdge::Release => stop.restart.start_s,
+            StopEdge::Onset => stop.restart.end_s,
         };
         if signal.column(&self.ride.unit).iter().all(Option::is_none) {
             return Err(NoValue::Undecided(format!("the unit's recording holds no {}", signal.word())));
         }
         let (lag_s, kind) = match crossing(edge, signal, &self.ride.unit, reference_s, until_s) {
-            Crossing::At(at_s) => (at_s - reference_s, Kind::Measured),
-            Crossing::NotBefore(at_s) => (at_s - reference_s, Kind::AtLeast),
-            Crossing::Unseen => {
+            SignalEdge::At(at_s) => (at_s - reference_s, ValueKind::Measured),
+            SignalEdge::NotBefore(at_s) => (at_s - reference_s, ValueKind::AtLeast),
+            SignalEdge::Unseen => {
                 let word = signal.word();
                 return Err(NoValue::Undecided(format!("a sample is missing where the unit's {word} has its edge")));
             }
-            Crossing::NoStep => {
+            SignalEdge::NoStep => {
                 let word = signal.word();
                 return Err(NoValue::Undecided(format!("the unit's {word} shows no step here to time")));
             }
@@ -113,53 +113,53 @@ impl Scene<'_> {
 
     /// When the reference let go, session seconds; for windows that hang on it.
     fn release_s(&self, stop: Stop) -> Result<(usize, f64), NoValue> {
-        let reference = self.edge_reference(Signal::Power, stop)?;
+        let reference = self.edge_reference(EdgeSignal::Power, stop)?;
         let trace = &self.ride.references[reference].trace;
-        let at_s = self.reference_crossing(Edge::Release, Signal::Power, trace, stop.coast.start_s, stop)?;
+        let at_s = self.reference_crossing(StopEdge::Release, EdgeSignal::Power, trace, stop.coast.start_s, stop)?;
         Ok((reference, at_s))
     }
 
     /// The reference's power at one of its edges, for whoever shows it: which one, and when, where there is a step.
-    pub(super) fn reference_edge(&self, edge: Edge, stop: Stop) -> Option<(usize, Option<f64>)> {
-        let reference = self.edge_reference(Signal::Power, stop).ok()?;
+    pub(super) fn reference_edge(&self, edge: StopEdge, stop: Stop) -> Option<(usize, Option<f64>)> {
+        let reference = self.edge_reference(EdgeSignal::Power, stop).ok()?;
         let trace = &self.ride.references[reference].trace;
-        let about_s = if edge == Edge::Release { stop.coast.start_s } else { stop.restart.start_s };
-        Some((reference, self.reference_crossing(edge, Signal::Power, trace, about_s, stop).ok()))
+        let about_s = if edge == StopEdge::Release { stop.coast.start_s } else { stop.restart.start_s };
+        Some((reference, self.reference_crossing(edge, EdgeSignal::Power, trace, about_s, stop).ok()))
     }
 
     /// The first reference that serves edges and has the signal around the stop.
-    fn edge_reference(&self, signal: Signal, stop: Stop) -> Result<usize, NoValue> {
+    fn edge_reference(&self, signal: EdgeSignal, stop: Stop) -> Result<usize, NoValue> {
         let around = Window { start_s: stop.coast.start_s - 6.0, end_s: stop.restart.end_s };
-        serving(self.ride, Need::Edges)
+        serving(self.ride, ReferenceNeed::Edges)
             .into_iter()
             .find(|&i| {
                 let trace = &self.ride.references[i].trace;
                 let has = |k: usize| match signal {
-                    Signal::Power => trace.power_at(k).is_some(),
-                    Signal::Cadence => trace.cadence_at(k).is_some(),
+                    EdgeSignal::Power => trace.power_at(k).is_some(),
+                    EdgeSignal::Cadence => trace.cadence_at(k).is_some(),
                 };
                 around.seconds().filter(|&k| has(k)).count() * 10 >= around.seconds().len() * 9
             })
-            .ok_or_else(|| NoValue::Undecided(lacking(Need::Edges)))
+            .ok_or_else(|| NoValue::Undecided(lacking(ReferenceNeed::Edges)))
     }
 
     fn reference_crossing(
         &self,
-        edge: Edge,
-        signal: Signal,
+        edge: StopEdge,
+        signal: EdgeSignal,
         trace: &Trace,
         about_s: f64,
         stop: Stop,
     ) -> Result<f64, NoValue> {
-        let until_s = if edge == Edge::Release { stop.coast.end_s } else { stop.restart.end_s };
+        let until_s = if edge == StopEdge::Release { stop.coast.end_s } else { stop.restart.end_s };
         // The matcher's boundary is good to a second or two; levels are taken again around the crossing found.
         let first = crossing(edge, signal, trace, about_s, until_s);
         let second = match first {
-            Crossing::At(at_s) => crossing(edge, signal, trace, at_s, until_s),
+            SignalEdge::At(at_s) => crossing(edge, signal, trace, at_s, until_s),
             other => other,
         };
         match second {
-            Crossing::At(at_s) => Ok(at_s),
+            SignalEdge::At(at_s) => Ok(at_s),
             _ => Err(NoValue::Undecided(format!("the reference's {} shows no step here to time", signal.word()))),
         }
     }
@@ -207,12 +207,12 @@ impl Scene<'_> {
         } else {
             (mean_w, Unit::Watt, budget)
         };
-        Ok(Value { kind: Kind::Measured, budget, references: vec![reference], ..Value::count(value, unit) })
+        Ok(Value { kind: ValueKind::Measured, budget, references: vec![reference], ..Value::count(value, unit) })
     }
 }
 
 /// Mean of the samples in a stretch, or the middle one where the signal `may_step` in it; `None` below two.
-fn level(signal: Signal, trace: &Trace, from_s: f64, to_s: f64, may_step: bool) -> Option<f64> {
+fn level(signal: EdgeSignal, trace: &Trace, from_s: f64, to_s: f64, may_step: bool) -> Option<f64> {
     let start = trace.time_s.partition_point(|&t| t < from_s);
     let end = trace.time_s.partition_point(|&t| t <= to_s);
     let mut values: Vec<f64> = signal.column(trace)[start..end.max(start)].iter().copied().flatten().collect();
@@ -229,28 +229,28 @@ const BOUNDARY_S: f64 = 2.0;
 
 /// Where `trace` crosses half of its own step around `about_s`: levels from −6 to −0.5 s and from +3 to +6 s, first
 /// crossing, linear between adjacent samples, never across a missing one.
-fn crossing(edge: Edge, signal: Signal, trace: &Trace, about_s: f64, until_s: f64) -> Crossing {
+fn crossing(edge: StopEdge, signal: EdgeSignal, trace: &Trace, about_s: f64, until_s: f64) -> SignalEdge {
     let before = level(signal, trace, about_s - 6.0, about_s - 0.5, false);
     // A reading held until then and zero after it are two levels: half way between them there is none.
-    let after = level(signal, trace, about_s + 3.0, (about_s + 6.0).min(until_s), edge == Edge::Release);
+    let after = level(signal, trace, about_s + 3.0, (about_s + 6.0).min(until_s), edge == StopEdge::Release);
     let half = match (edge, before, after) {
         // A unit that still reads on has not stepped yet: half of what it came from, down to nothing, is awaited.
-        (Edge::Release, Some(before), after) if before > 0.0 => {
+        (StopEdge::Release, Some(before), after) if before > 0.0 => {
             let after = after.filter(|after| *after < before * LEAST_STEP).unwrap_or(0.0);
             (before + after) / 2.0
         }
-        (Edge::Onset, before, Some(after)) if after > 0.0 => {
+        (StopEdge::Onset, before, Some(after)) if after > 0.0 => {
             let before = before.unwrap_or(0.0);
             if before > after * LEAST_STEP {
-                return Crossing::NoStep;
+                return SignalEdge::NoStep;
             }
             (before + after) / 2.0
         }
         // Silent until the end: the level it will come back to is not known, that it has not come back is.
-        (Edge::Onset, Some(0.0), _) => f64::MIN_POSITIVE,
-        _ => return Crossing::NoStep,
+        (StopEdge::Onset, Some(0.0), _) => f64::MIN_POSITIVE,
+        _ => return SignalEdge::NoStep,
     };
-    let across = |value: f64| if edge == Edge::Release { value < half } else { value >= half };
+    let across = |value: f64| if edge == StopEdge::Release { value < half } else { value >= half };
     let start = trace.time_s.partition_point(|&t| t < about_s - 3.0);
     let mut last: Option<(f64, f64)> = None;
     // Until when it was seen not to have crossed: what was not recorded shows nothing.
@@ -268,9 +268,9 @@ fn crossing(edge: Edge, signal: Signal, trace: &Trace, about_s: f64, until_s: f6
         if across(value) {
             return match last {
                 Some((t, v)) if at_s - t <= LONGEST_STEP_S && !across(v) => {
-                    Crossing::At(t + (at_s - t) * (half - v) / (value - v))
+                    SignalEdge::At(t + (at_s - t) * (half - v) / (value - v))
                 }
-                _ => Crossing::Unseen,
+                _ => SignalEdge::Unseen,
             };
         }
         let joined = last.is_some_and(|(t, _)| at_s - t <= LONGEST_STEP_S);
@@ -281,7 +281,7 @@ fn crossing(edge: Edge, signal: Signal, trace: &Trace, about_s: f64, until_s: f6
         }
         last = Some((at_s, value));
     }
-    seen_s.filter(|s| *s > about_s).map_or(Crossing::Unseen, Crossing::NotBefore)
+    seen_s.filter(|s| *s > about_s).map_or(SignalEdge::Unseen, SignalEdge::NotBefore)
 }
 
 #[cfg(test)]
@@ -325,21 +325,24 @@ mod tests {
 
     #[test]
     fn an_onset_lies_half_way_up_between_two_samples() {
-        let found = crossing(Edge::Onset, Signal::Power, &trace(&step(12)), 11.0, 25.0);
-        assert_eq!(found, Crossing::At(11.5));
+        let found = crossing(StopEdge::Onset, EdgeSignal::Power, &trace(&step(12)), 11.0, 25.0);
+        assert_eq!(found, SignalEdge::At(11.5));
     }
 
     #[test]
     fn an_edge_in_a_hole_of_the_recording_is_not_timed() {
         let mut samples = step(12);
         samples.retain(|s| s.0 != 11.0);
-        assert_eq!(crossing(Edge::Onset, Signal::Power, &trace(&samples), 11.0, 25.0), Crossing::Unseen);
+        assert_eq!(crossing(StopEdge::Onset, EdgeSignal::Power, &trace(&samples), 11.0, 25.0), SignalEdge::Unseen);
     }
 
     #[test]
     fn a_unit_that_never_lets_go_has_a_lower_bound() {
         let held: Vec<(f64, f64)> = (0..30).map(|t| (t as f64, 200.0)).collect();
-        assert_eq!(crossing(Edge::Release, Signal::Power, &trace(&held), 10.0, 18.0), Crossing::NotBefore(18.0));
+        assert_eq!(
+            crossing(StopEdge::Release, EdgeSignal::Power, &trace(&held), 10.0, 18.0),
+            SignalEdge::NotBefore(18.0)
+        );
     }
 
     #[test]
@@ -347,7 +350,7 @@ mod tests {
         // The last turn before the coast was easier, and its reading stands for 5 s.
         let power_w = |t: usize| [200.0, 150.0, 0.0][usize::from(t >= 10) + usize::from(t >= 15)];
         let held: Vec<(f64, f64)> = (0..30).map(|t| (t as f64, power_w(t))).collect();
-        let Crossing::At(at_s) = crossing(Edge::Release, Signal::Power, &trace(&held), 10.0, 25.0) else {
+        let SignalEdge::At(at_s) = crossing(StopEdge::Release, EdgeSignal::Power, &trace(&held), 10.0, 25.0) else {
             panic!("it lets go");
         };
         // Half of 200 W lies a third of the way down from 150 W.
@@ -358,15 +361,18 @@ mod tests {
     fn what_was_not_recorded_is_no_reading_held() {
         let held: Vec<(f64, f64)> = (0..30).filter(|t| !(13..20).contains(t)).map(|t| (f64::from(t), 200.0)).collect();
         // Nothing is known after second 12, though the unit reads on when the rider pedals again.
-        assert_eq!(crossing(Edge::Release, Signal::Power, &trace(&held), 10.0, 18.0), Crossing::NotBefore(12.0));
+        assert_eq!(
+            crossing(StopEdge::Release, EdgeSignal::Power, &trace(&held), 10.0, 18.0),
+            SignalEdge::NotBefore(12.0)
+        );
         let mut lost = trace(&(0..30).map(|t| (f64::from(t), 200.0)).collect::<Vec<_>>());
         lost.power_w[9..20].fill(None);
-        assert_eq!(crossing(Edge::Release, Signal::Power, &lost, 10.0, 18.0), Crossing::Unseen);
+        assert_eq!(crossing(StopEdge::Release, EdgeSignal::Power, &lost, 10.0, 18.0), SignalEdge::Unseen);
     }
 
     #[test]
     fn a_unit_that_reads_on_shows_no_onset() {
         let held: Vec<(f64, f64)> = (0..30).map(|t| (t as f64, 200.0)).collect();
-        assert_eq!(crossing(Edge::Onset, Signal::Power, &trace(&held), 18.0, 25.0), Crossing::NoStep);
+        assert_eq!(crossing(StopEdge::Onset, EdgeSignal::Power, &trace(&held), 18.0, 25.0), SignalEdge::NoStep);
     }
 }

@@ -2,7 +2,7 @@
 
 use crate::ride::{Ride, Window};
 
-use super::references::{Need, clock_u, serving};
+use super::references::{ReferenceNeed, clock_u, serving};
 
 /// Below this the reference counts as coasting. Common practice, no source.
 const PEDALLING_W: f64 = 15.0;
@@ -25,8 +25,8 @@ impl Losses {
         let set_aside = set_aside(ride);
         let silent =
             |k: usize| ride.unit.recorded_at(k) && !set_aside[k] && ride.unit.power_at(k).is_none_or(|p| p == 0.0);
-        let edge = serving(ride, Need::Edges);
-        let witness = if edge.is_empty() { serving(ride, Need::SteadyPower) } else { edge };
+        let edge = serving(ride, ReferenceNeed::Edges);
+        let witness = if edge.is_empty() { serving(ride, ReferenceNeed::SteadyPower) } else { edge };
         let margin = (clock_u(ride, &witness) + 1.0).ceil() as usize;
         let pedalling = |k: usize| {
             witness.iter().any(|&i| {

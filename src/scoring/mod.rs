@@ -21,11 +21,11 @@ use crate::session::{Session, Sides};
 use budget::{Budget, Line, Source};
 use losses::Losses;
 use phase::PhaseScorer;
-pub use references::{Agreement, Pair, Suspect};
-use references::{Need, serving};
-pub use shown::{Level, ReferenceEdges, Shown};
-use value::{Kind, NoValue, Scored, Value};
-use windows::{Paired, PooledScatter, Scene};
+pub use references::{Agreement, OutlyingReference, Pair};
+use references::{ReferenceNeed, serving};
+pub use shown::{PictureMarks, ReferenceEdges, SteadyLevel};
+use value::{NoValue, Scored, Value, ValueKind};
+use windows::{PairedSeconds, PooledScatter, ScoringContext};
 
 /// How much later than a move readings may still be of it: a turn of the cranks, a second of the head unit, the legs.
 const READINGS_FOLLOW_S: f64 = 2.0;
@@ -48,11 +48,11 @@ pub struct Scores {
     pub rings: Vec<RingScore>,
     pub agreement: Agreement,
     /// Where the unit's level shows, stretch by stretch; diagnosis looks at it.
-    pub stretches: Vec<Stretch>,
+    pub stretches: Vec<SteadyStretch>,
     /// Seconds of the ride that the control channel set aside.
     pub set_aside_s: usize,
     /// For pictures.
-    pub shown: Shown,
+    pub shown: PictureMarks,
 }
 
 /// What was computed of a whole ride where there is no protocol.
@@ -61,7 +61,7 @@ pub struct Compared {
     pub whole_ride: Vec<Scored>,
     pub agreement: Agreement,
     /// For pictures.
-    pub shown: Shown,
+    pub shown: PictureMarks,
 }
 
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -84,7 +84,7 @@ pub struct RingScore {
 
 /// Part of a steady block, or of soft pedalling: the unit's mean error there and what blurs it.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Stretch {
+pub struct SteadyStretch {
     /// Index into `matches.found`.
     pub found: usize,
     pub window: Window,
@@ -105,7 +105,7 @@ pub fn score_all(session: &Session, protocol: &Protocol, matches: &Matches, ride
     let judging = agreement.left_out().map(|reference| references::without(ride, reference));
     let ride = judging.as_ref().unwrap_or(ride);
     let losses = Losses::of(ride);
-    let mut scene = Scene { ride, losses: &losses, pooled: None };
+    let mut scene = ScoringContext { ride, losses: &losses, pooled: None };
     scene.pooled = pooled_scatter(&scene, &steady);
 
     let mut phases: Vec<PhaseScore> = matches
@@ -139,9 +139,9 @@ pub fn score_all(session: &Session, protocol: &Protocol, matches: &Matches, ride
         agreement,
         stretches: ride_wide::stretches(&scene, protocol, matches, &windows),
         set_aside_s: losses.set_aside.iter().filter(|aside| **aside).count(),
-        shown: Shown::of(protocol, matches, scene, &steady),
+        shown: PictureMarks::of(protocol, matches, scene, &steady),
     };
-    let contrasting = Contrasting { protocol, matches, scene, windows: &windows, steady: &steady };
+    let contrasting = ContrastScorer { protocol, matches, scene, windows: &windows, steady: &steady };
     scores.contrasts = protocol.contrasts.iter().map(|c| (c.clone(), contrasting.score(c))).collect();
     scores.rings = rings(protocol, matches, &scene, &windows);
     widen(&mut scores);
@@ -166,11 +166,11 @@ fn steady_windows(protocol: &Protocol, matches: &Matches) -> Vec<Window> {
 /// Compares the whole ride where there is no protocol.
 pub fn score_whole_ride(ride: &Ride, checks: &[Check], coverage: f64) -> Compared {
     let losses = Losses::of(ride);
-    let scene = Scene { ride, losses: &losses, pooled: None };
+    let scene = ScoringContext { ride, losses: &losses, pooled: None };
     let window = ride_wide::overlap(ride);
     let whole_ride = checks.iter().map(|check| Scored::of(check, ride_wide::measure(&scene, check, window))).collect();
     let agreement = references::agreement(ride, &[window], coverage);
-    Compared { whole_ride, agreement, shown: Shown::lost(&losses) }
+    Compared { whole_ride, agreement, shown: PictureMarks::lost(&losses) }
 }
 
 /// What of a phase as ridden is scored. A sprint's and a stop's parts are cut again by the measures themselves.
@@ -188,10 +188,12 @@ fn scored_window(phase: &Phase, ridden: &Ridden) -> Window {
     }
 }
 
-fn pooled_scatter(scene: &Scene, steady: &[Window]) -> Option<PooledScatter> {
-    let pairs: Vec<Paired> = steady
+fn pooled_scatter(scene: &ScoringContext, steady: &[Window]) -> Option<PooledScatter> {
+    let pairs: Vec<PairedSeconds> = steady
         .iter()
-        .filter_map(|&window| Some(scene.power_pairs(&scene.consensus(Need::SteadyPower, window).ok()?, window)))
+        .filter_map(|&window| {
+            Some(scene.power_pairs(&scene.consensus(ReferenceNeed::SteadyPower, window).ok()?, window))
+        })
         .collect();
     PooledScatter::of(&pairs)
 }
@@ -206,27 +208,27 @@ fn first_unit(limit: &Limit) -> Unit {
 }
 
 /// What a measure of this drill asks of a reference; `None` where it asks nothing.
-fn needed(measure: Measure, drill: &Drill) -> Option<Need> {
+fn needed(measure: Measure, drill: &Drill) -> Option<ReferenceNeed> {
     use Measure::*;
     match measure {
         MeanError => Some(match drill {
-            Drill::Steady { .. } | Drill::Ramp { .. } | Drill::Free { .. } => Need::SteadyPower,
+            Drill::Steady { .. } | Drill::Ramp { .. } | Drill::Free { .. } => ReferenceNeed::SteadyPower,
             // A flywheel still gives back what it took in the surge just before.
-            Drill::SoftPedal { .. } => Need::Edges,
-            _ => Need::ShortWork,
+            Drill::SoftPedal { .. } => ReferenceNeed::Edges,
+            _ => ReferenceNeed::ShortWork,
         }),
-        WorkError | HeldTime | Spike => Some(Need::ShortWork),
-        Spread | CadenceError | Linearity => Some(Need::SteadyPower),
-        LeftError | RightError => Some(Need::Sides),
+        WorkError | HeldTime | Spike => Some(ReferenceNeed::ShortWork),
+        Spread | CadenceError | Linearity => Some(ReferenceNeed::SteadyPower),
+        LeftError | RightError => Some(ReferenceNeed::Sides),
         PeakError | ResidualPower | PhantomWork | ReleaseLag | OnsetLag | CadenceReleaseLag | CadenceOnsetLag
-        | MissingWork => Some(Need::Edges),
+        | MissingWork => Some(ReferenceNeed::Edges),
         DropoutTime | DriftTime | DriftTemperature | TorqueError | Hysteresis | ZeroShift => None,
     }
 }
 
 /// Required checks that none of a session's references serves.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Unserved {
+pub struct UnmeasurableChecks {
     /// Name of the phase or of the contrast.
     pub place: String,
     pub measures: Vec<Measure>,
@@ -235,7 +237,7 @@ pub struct Unserved {
 }
 
 /// Phases without their keys, then contrasts, in the protocol's order.
-pub fn unserved(protocol: &Protocol, ride: &Ride) -> Vec<Unserved> {
+pub fn unserved(protocol: &Protocol, ride: &Ride) -> Vec<UnmeasurableChecks> {
     // Of a side that the unit does not tell nothing is asked.
     let tells = |measure| match (measure, ride.unit.sides) {
         (Measure::LeftError, sides) => matches!(sides, Sides::Both | Sides::LeftDoubled),
@@ -245,19 +247,23 @@ pub fn unserved(protocol: &Protocol, ride: &Ride) -> Vec<Unserved> {
     let lacks = |measure: Measure, drill: &Drill| {
         tells(measure) && needed(measure, drill).is_some_and(|need| serving(ride, need).is_empty())
     };
-    let mut found: Vec<Unserved> = vec![];
+    let mut found: Vec<UnmeasurableChecks> = vec![];
     for phase in protocol.phases.iter().filter(|phase| phase.part == Part::Required) {
         let required: Vec<Measure> = phase.checks.iter().filter(|c| !c.advisory).map(|c| c.measure).collect();
         let measures: Vec<Measure> = required.iter().copied().filter(|m| lacks(*m, &phase.drill)).collect();
         if !measures.is_empty() && found.iter().all(|known| known.place != phase.id.name) {
             let all = required.iter().all(|m| measures.contains(m) || !tells(*m));
-            found.push(Unserved { place: phase.id.name.clone(), measures, all });
+            found.push(UnmeasurableChecks { place: phase.id.name.clone(), measures, all });
         }
     }
     for contrast in protocol.contrasts.iter().filter(|contrast| !contrast.advisory) {
         let of = protocol.phases.iter().find(|phase| contrast.of.selects(&phase.id));
         if of.is_some_and(|phase| lacks(contrast.measure, &phase.drill)) {
-            found.push(Unserved { place: contrast.name.clone(), measures: vec![contrast.measure], all: true });
+            found.push(UnmeasurableChecks {
+                place: contrast.name.clone(),
+                measures: vec![contrast.measure],
+                all: true,
+            });
         }
     }
     found
@@ -330,7 +336,7 @@ fn give_scatter(phases: &mut [PhaseScore], ridden: &[usize], check: usize, measu
     let measured: Vec<usize> = ridden
         .iter()
         .copied()
-        .filter(|&i| matches!(&phases[i].checks[check].measured, Ok(value) if value.kind == Kind::Measured))
+        .filter(|&i| matches!(&phases[i].checks[check].measured, Ok(value) if value.kind == ValueKind::Measured))
         .collect();
     let repeated = phase.repeats > 1 && measured.len() >= 3;
     if !needs_repeats(measure, &phase.drill) && !repeated {
@@ -379,8 +385,8 @@ fn mean_value(values: &[&Value]) -> Value {
             line.degrees_of_freedom = own.degrees_of_freedom;
         }
     }
-    let kind = if values.iter().any(|v| v.kind == Kind::AtLeast) { Kind::AtLeast } else { values[0].kind };
-    let also = values[0].also.map(|also| value::Also {
+    let kind = if values.iter().any(|v| v.kind == ValueKind::AtLeast) { ValueKind::AtLeast } else { values[0].kind };
+    let also = values[0].also.map(|also| value::SecondUnit {
         factor: values.iter().filter_map(|v| v.also).map(|a| a.factor).sum::<f64>() / n,
         ..also
     });
@@ -398,15 +404,15 @@ fn mean_value(values: &[&Value]) -> Value {
 }
 
 /// What it takes to score a contrast.
-struct Contrasting<'a> {
+struct ContrastScorer<'a> {
     protocol: &'a Protocol,
     matches: &'a Matches,
-    scene: Scene<'a>,
+    scene: ScoringContext<'a>,
     windows: &'a [Option<Window>],
     steady: &'a [Window],
 }
 
-impl Contrasting<'_> {
+impl ContrastScorer<'_> {
     /// Mean over pairs alike in all but the contrasted keys of the difference, errors of power in per cent; what both
     /// share cancels.
     fn score(&self, contrast: &Contrast) -> Scored {
@@ -425,7 +431,9 @@ impl Contrasting<'_> {
             let sides = [i, partner].map(|phase| self.mean(phase, &check));
             informs_only |= sides.iter().any(|side| side.advisory);
             match sides.map(|side| side.measured) {
-                [Ok(of), Ok(against)] if against.kind == Kind::Measured => differences.push(difference(of, &against)),
+                [Ok(of), Ok(against)] if against.kind == ValueKind::Measured => {
+                    differences.push(difference(of, &against))
+                }
                 [Ok(_), Ok(_)] => {
                     lacking =
                         Some(NoValue::Undecided("only a lower bound is known of what it is held against".to_owned()));
@@ -463,7 +471,7 @@ fn difference(of: Value, against: &Value) -> Value {
     // A time shifts both ends of a difference of times alike; on power a clock's effect has the sign of the edge.
     let budget = Budget::of_difference(&of.budget, &against.budget, of.unit == Unit::Second);
     let reference = (of.reference + against.reference) / 2.0;
-    let in_watts = value::Also { unit: Unit::Watt, factor: reference / 100.0 };
+    let in_watts = value::SecondUnit { unit: Unit::Watt, factor: reference / 100.0 };
     let also = (of.unit == Unit::Percent && reference != 0.0).then_some(in_watts);
     Value { value: of.value - against.value, budget, reference, also, gain_sensitive: false, ..of }
 }
@@ -483,7 +491,7 @@ fn over_pairs(differences: &[Value], pairs: usize) -> Value {
 }
 
 /// The unit's steady error by ring, W.
-fn rings(protocol: &Protocol, matches: &Matches, scene: &Scene, windows: &[Option<Window>]) -> Vec<RingScore> {
+fn rings(protocol: &Protocol, matches: &Matches, scene: &ScoringContext, windows: &[Option<Window>]) -> Vec<RingScore> {
     let on_ring = |ring: Ring| {
         let errors: Vec<Value> = (0..windows.len())
             .filter(|&i| {
@@ -494,12 +502,12 @@ fn rings(protocol: &Protocol, matches: &Matches, scene: &Scene, windows: &[Optio
                 };
                 matches!(phase.drill, Drill::Steady { .. }) && phase.ring.or(ridden) == Some(ring)
             })
-            .filter_map(|i| scene.mean_error(Need::SteadyPower, windows[i]?, Unit::Watt).ok())
+            .filter_map(|i| scene.mean_error(ReferenceNeed::SteadyPower, windows[i]?, Unit::Watt).ok())
             .collect();
         let blocks: Vec<&Value> = errors.iter().collect();
         (!blocks.is_empty()).then(|| {
             let mut error = mean_value(&blocks);
-            error.also = Some(value::Also { unit: Unit::Percent, factor: 100.0 / error.reference });
+            error.also = Some(value::SecondUnit { unit: Unit::Percent, factor: 100.0 / error.reference });
             RingScore { ring, blocks: blocks.len(), error }
         })
     };

@@ -8,10 +8,10 @@ use crate::session::Sides;
 use crate::stats;
 
 use super::budget::{Budget, Line, Source};
-use super::edges::{Edge, Signal, Stop};
-use super::references::{self, Consensus, Need, serving};
+use super::edges::{EdgeSignal, Stop, StopEdge};
+use super::references::{self, Consensus, ReferenceNeed, serving};
 use super::value::{Measured, NoValue, Scored, Value};
-use super::windows::{Paired, Scene, push_in};
+use super::windows::{PairedSeconds, ScoringContext, push_in};
 use super::{READINGS_FOLLOW_S, SPRINT_TAIL_S, first_unit, needed, ride_wide};
 
 /// A second's mean rounds a sprint's peak off by 0.4 % against its last message (from simulation); even odds for either
@@ -28,7 +28,7 @@ fn is_of_total(measure: Measure) -> bool {
 
 /// One ridden phase.
 pub struct PhaseScorer<'a> {
-    pub scene: Scene<'a>,
+    pub scene: ScoringContext<'a>,
     pub phase: &'a Phase,
     pub ridden: &'a Ridden,
     pub window: Window,
@@ -58,12 +58,12 @@ impl PhaseScorer<'_> {
         let scene = &self.scene;
         let need = needed(check.measure, &self.phase.drill);
         // Sides have something to fall back on in sprints.
-        if let Some(need) = need.filter(|need| *need != Need::Sides && serving(scene.ride, *need).is_empty()) {
+        if let Some(need) = need.filter(|need| *need != ReferenceNeed::Sides && serving(scene.ride, *need).is_empty()) {
             return Err(NoValue::Undecided(references::lacking(need)));
         }
         match check.measure {
             Measure::MeanError | Measure::WorkError => {
-                scene.mean_error(need.unwrap_or(Need::ShortWork), self.window, first)
+                scene.mean_error(need.unwrap_or(ReferenceNeed::ShortWork), self.window, first)
             }
             Measure::LeftError => self.side(Side::Left, first),
             Measure::RightError => self.side(Side::Right, first),
@@ -75,10 +75,10 @@ impl PhaseScorer<'_> {
             Measure::PeakError => self.peak(check.over_s.unwrap_or(3.0), first),
             Measure::ResidualPower => scene.residual_power(self.stop()?, false),
             Measure::PhantomWork => scene.residual_power(self.stop()?, true),
-            Measure::ReleaseLag => scene.lag(Edge::Release, Signal::Power, self.stop()?),
-            Measure::OnsetLag => scene.lag(Edge::Onset, Signal::Power, self.stop()?),
-            Measure::CadenceReleaseLag => scene.lag(Edge::Release, Signal::Cadence, self.stop()?),
-            Measure::CadenceOnsetLag => scene.lag(Edge::Onset, Signal::Cadence, self.stop()?),
+            Measure::ReleaseLag => scene.lag(StopEdge::Release, EdgeSignal::Power, self.stop()?),
+            Measure::OnsetLag => scene.lag(StopEdge::Onset, EdgeSignal::Power, self.stop()?),
+            Measure::CadenceReleaseLag => scene.lag(StopEdge::Release, EdgeSignal::Cadence, self.stop()?),
+            Measure::CadenceOnsetLag => scene.lag(StopEdge::Onset, EdgeSignal::Cadence, self.stop()?),
             Measure::MissingWork => self.missing_work(first),
             Measure::Linearity => ride_wide::linearity(scene, &self.steps()),
             Measure::DriftTime
@@ -101,7 +101,7 @@ impl PhaseScorer<'_> {
         };
         let total = self.phase.checks.iter().find(|check| is_of_total(check.measure))?;
         let asked = self.phase.checks.iter().any(|check| check.measure == measure);
-        let told = !asked && !serving(self.scene.ride, Need::Sides).is_empty();
+        let told = !asked && !serving(self.scene.ride, ReferenceNeed::Sides).is_empty();
         told.then(|| self.score(&Check { measure, advisory: true, ..total.clone() }))
     }
 
@@ -127,8 +127,8 @@ impl PhaseScorer<'_> {
         let Some(right_share) = self.seated_share_for(&measured) else { return measured };
         let share = if side == Side::Right { right_share } else { 1.0 - right_share };
         let unit = &self.scene.ride.unit;
-        let consensus = self.scene.consensus(Need::ShortWork, self.window)?;
-        let paired = Paired::over(
+        let consensus = self.scene.consensus(ReferenceNeed::ShortWork, self.window)?;
+        let paired = PairedSeconds::over(
             &self.scene,
             self.window,
             |k| match side {
@@ -163,7 +163,7 @@ impl PhaseScorer<'_> {
     fn seated_share_for(&self, measured: &Measured) -> Option<f64> {
         let sprint = matches!(self.phase.drill, Drill::Sprint { .. });
         let open = matches!(measured, Err(NoValue::Undecided(_)));
-        let unserved = serving(self.scene.ride, Need::Sides).is_empty();
+        let unserved = serving(self.scene.ride, ReferenceNeed::Sides).is_empty();
         if sprint && open && unserved { self.seated_right_share() } else { None }
     }
 
@@ -181,7 +181,7 @@ impl PhaseScorer<'_> {
     /// Best mean over `over_s`, each instrument's own best, on its own samples.
     fn peak(&self, over_s: f64, first: Unit) -> Measured {
         let ride = self.scene.ride;
-        let reference = self.scene.consensus(Need::Edges, self.window)?.members[0].0;
+        let reference = self.scene.consensus(ReferenceNeed::Edges, self.window)?.members[0].0;
         let traces = [&ride.unit, &ride.references[reference].trace];
         let best = traces.map(|trace| self.best(trace, over_s));
         let [Some((unit_s, unit_w)), Some((reference_s, reference_w))] = best else {
@@ -226,7 +226,7 @@ impl PhaseScorer<'_> {
         let Stop { restart, .. } = self.stop()?;
         let window =
             Window { start_s: restart.start_s - 2.0, end_s: restart.end_s - READINGS_FOLLOW_S + SPRINT_TAIL_S };
-        let mut value = self.scene.mean_error(Need::ShortWork, window, first)?;
+        let mut value = self.scene.mean_error(ReferenceNeed::ShortWork, window, first)?;
         value.value = -value.value;
         Ok(value)
     }

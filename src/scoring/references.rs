@@ -30,7 +30,7 @@ const COVERAGE: f64 = 0.95;
 
 /// What a measure asks of a reference.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Need {
+pub enum ReferenceNeed {
     /// Mean power or work over a steady stretch: any reference serves.
     SteadyPower,
     /// Work over a short stretch with margins: a hub only where nothing better is there.
@@ -42,15 +42,15 @@ pub enum Need {
 }
 
 /// Indices of the references that serve.
-pub fn serving(ride: &Ride, need: Need) -> Vec<usize> {
+pub fn serving(ride: &Ride, need: ReferenceNeed) -> Vec<usize> {
     let all = 0..ride.references.len();
     let hubless = || all.clone().filter(|&i| ride.references[i].trace.located != Location::Hub);
     match need {
-        Need::SteadyPower => all.collect(),
-        Need::Edges => hubless().collect(),
-        Need::ShortWork if hubless().next().is_none() => all.collect(),
-        Need::ShortWork => hubless().collect(),
-        Need::Sides => hubless()
+        ReferenceNeed::SteadyPower => all.collect(),
+        ReferenceNeed::Edges => hubless().collect(),
+        ReferenceNeed::ShortWork if hubless().next().is_none() => all.collect(),
+        ReferenceNeed::ShortWork => hubless().collect(),
+        ReferenceNeed::Sides => hubless()
             .filter(|&i| {
                 let trace = &ride.references[i].trace;
                 trace.sides == Sides::Both && trace.right_share_pct.iter().any(Option::is_some)
@@ -60,13 +60,13 @@ pub fn serving(ride: &Ride, need: Need) -> Vec<usize> {
 }
 
 /// References in words, for a check that has none that serves.
-pub fn lacking(need: Need) -> String {
+pub fn lacking(need: ReferenceNeed) -> String {
     let what = match need {
-        Need::SteadyPower | Need::ShortWork => "no reference covers this window",
-        Need::Edges => {
+        ReferenceNeed::SteadyPower | ReferenceNeed::ShortWork => "no reference covers this window",
+        ReferenceNeed::Edges => {
             "no reference other than a hub covers this window, and a hub's flywheel hides edges, coasting and peaks"
         }
-        Need::Sides => "no reference here measures the two sides apart",
+        ReferenceNeed::Sides => "no reference here measures the two sides apart",
     };
     what.to_owned()
 }
@@ -82,7 +82,7 @@ pub struct Consensus {
 
 impl Consensus {
     /// The consensus over a window; `None` if no serving reference covers it.
-    pub fn over(ride: &Ride, need: Need, window: Window) -> Option<Self> {
+    pub fn over(ride: &Ride, need: ReferenceNeed, window: Window) -> Option<Self> {
         let mut members: Vec<(usize, f64, f64)> = Vec::new();
         for i in serving(ride, need) {
             let reference = &ride.references[i];
@@ -93,7 +93,7 @@ impl Consensus {
                 continue;
             }
             let Some(mean_w) = stats::mean(&powers) else { continue };
-            let u = lines_of(reference, mean_w, need == Need::ShortWork)
+            let u = lines_of(reference, mean_w, need == ReferenceNeed::ShortWork)
                 .iter()
                 .map(|l| l.standard_uncertainty.powi(2))
                 .sum::<f64>();
@@ -106,7 +106,7 @@ impl Consensus {
         }
         let mean_w = members.iter().map(|m| m.1 / total * m.2).sum();
         let members = members.into_iter().map(|(i, w, _)| (i, w / total)).collect();
-        Some(Self { members, mean_w, short: need == Need::ShortWork })
+        Some(Self { members, mean_w, short: need == ReferenceNeed::ShortWork })
     }
 
     /// One reference by itself.
@@ -195,13 +195,13 @@ pub struct Agreement {
     /// Root of χ² over its degrees of freedom; `None` with fewer than two references.
     pub birge: Option<f64>,
     /// Named only with evidence from a third instrument.
-    pub suspect: Option<Suspect>,
+    pub suspect: Option<OutlyingReference>,
     /// How far the farthest reference lies from what all say together, %.
     pub apart_pct: f64,
 }
 
 #[derive(Debug, Clone, PartialEq)]
-pub struct Suspect {
+pub struct OutlyingReference {
     pub reference: usize,
     /// Against the ones that agree, %.
     pub off_by_pct: f64,
@@ -240,7 +240,7 @@ pub fn agreement(ride: &Ride, windows: &[Window], coverage: f64) -> Agreement {
         let (own, base) = both(windows, unit, |k| ride.references[0].trace.power_at(k));
         stats::ratio(&own, &base)
     };
-    Gains::of(ride, windows).map_or_else(Agreement::default, |gains| agreement_of(&gains, witness(), coverage))
+    ReferenceGains::of(ride, windows).map_or_else(Agreement::default, |gains| agreement_of(&gains, witness(), coverage))
 }
 
 /// The two references that differ most for what they state, window by window: `None` where all agree.
@@ -249,14 +249,14 @@ pub fn agreement(ride: &Ride, windows: &[Window], coverage: f64) -> Agreement {
 pub fn apart(ride: &Ride, windows: &[Window], coverage: f64) -> Vec<Option<Pair>> {
     let level = 1.0 - (1.0 - coverage) / windows.len().max(1) as f64;
     let worst = |window: &Window| {
-        let pairs = agreement_of(&Gains::of(ride, &[*window])?, None, level).pairs;
+        let pairs = agreement_of(&ReferenceGains::of(ride, &[*window])?, None, level).pairs;
         pairs.into_iter().filter(|pair| pair.e_n > 1.0).max_by(|a, b| a.e_n.total_cmp(&b.e_n))
     };
     windows.iter().map(worst).collect()
 }
 
 /// The same of gains; `witness` is the unit's own gain against the first reference.
-fn agreement_of(gains: &Gains, witness: Option<stats::Ratio>, coverage: f64) -> Agreement {
+fn agreement_of(gains: &ReferenceGains, witness: Option<stats::Ratio>, coverage: f64) -> Agreement {
     let k = stats::coverage_factor(coverage, f64::INFINITY);
     let mut pairs = Vec::new();
     for first in 0..gains.values.len() {
@@ -285,12 +285,12 @@ pub fn without(ride: &Ride, reference: usize) -> Ride {
 }
 
 /// Each reference's gain against the first one, with the covariance of what they state.
-struct Gains {
+struct ReferenceGains {
     values: Vec<f64>,
     covariance: Vec<Vec<f64>>,
 }
 
-impl Gains {
+impl ReferenceGains {
     /// `None` with fewer than two references, or where one of them has nothing in common with the first.
     fn of(ride: &Ride, windows: &[Window]) -> Option<Self> {
         let n = ride.references.len();
@@ -331,9 +331,9 @@ impl Gains {
 ///
 /// Each is left out in turn: the one without which the others agree best, if it lies as far from them as honest ones
 /// seldom do ([`accused_beyond`]). With two references the unit is the third witness, as good as [`UNIT_STANDARD`].
-fn suspect(gains: &Gains, witness: Option<stats::Ratio>) -> Option<Suspect> {
+fn suspect(gains: &ReferenceGains, witness: Option<stats::Ratio>) -> Option<OutlyingReference> {
     let n = gains.values.len();
-    let mut all = Gains { values: gains.values.clone(), covariance: gains.covariance.clone() };
+    let mut all = ReferenceGains { values: gains.values.clone(), covariance: gains.covariance.clone() };
     if n == 2 {
         let ratio = witness?;
         all.values.push(ratio.ratio);
@@ -359,7 +359,7 @@ fn suspect(gains: &Gains, witness: Option<stats::Ratio>) -> Option<Suspect> {
     let far = (together.chi2 - agreed.chi2).max(0.0).sqrt() > accused_beyond(&weights)[*reference];
     let off_by_pct = 100.0 * (all.values[*reference] / agreed.value - 1.0);
     (far && agreed.p > AGREE_P && next.chi2 - agreed.chi2 > SUSPECT_CHI2)
-        .then_some(Suspect { reference: *reference, off_by_pct })
+        .then_some(OutlyingReference { reference: *reference, off_by_pct })
 }
 
 /// How many standard uncertainties from the others each reference is accused, by the inverse of its variance against them.
@@ -395,14 +395,14 @@ mod tests {
     use super::*;
 
     /// Gains with independent standard uncertainties and one shared part each.
-    fn gains(values: &[f64], own_pct: &[f64], shared_pct: &[f64]) -> Gains {
+    fn gains(values: &[f64], own_pct: &[f64], shared_pct: &[f64]) -> ReferenceGains {
         let n = values.len();
         let of = |i: usize, j: usize| {
             let own = if i == j { (own_pct[i] / 100.0).powi(2) } else { 0.0 };
             own + shared_pct[i] * shared_pct[j] / 1e4
         };
         let covariance = (0..n).map(|i| (0..n).map(|j| of(i, j)).collect()).collect();
-        Gains { values: values.to_vec(), covariance }
+        ReferenceGains { values: values.to_vec(), covariance }
     }
 
     fn witness(ratio: f64) -> Option<stats::Ratio> {

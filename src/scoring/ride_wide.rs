@@ -7,10 +7,10 @@ use crate::ride::{Ride, Window};
 use crate::stats;
 
 use super::budget::{Budget, Line, Source};
-use super::references::Need;
-use super::value::{Kind, Measured, NoValue, Scored, Value};
-use super::windows::Scene;
-use super::{Stretch, first_unit};
+use super::references::ReferenceNeed;
+use super::value::{Measured, NoValue, Scored, Value, ValueKind};
+use super::windows::ScoringContext;
+use super::{SteadyStretch, first_unit};
 
 /// Drift is fitted on means over this long, so that it is seen within blocks too.
 const CHUNK_S: usize = 30;
@@ -42,13 +42,18 @@ fn steady_blocks(protocol: &Protocol, matches: &Matches, windows: &[Option<Windo
 }
 
 /// Steady blocks in parts of [`CHUNK_S`], and soft pedalling as it was scored.
-pub fn stretches(scene: &Scene, protocol: &Protocol, matches: &Matches, windows: &[Option<Window>]) -> Vec<Stretch> {
+pub fn stretches(
+    scene: &ScoringContext,
+    protocol: &Protocol,
+    matches: &Matches,
+    windows: &[Option<Window>],
+) -> Vec<SteadyStretch> {
     let mut all = Vec::new();
     for (found, window) in windows.iter().enumerate() {
         let Some(window) = *window else { continue };
         let (need, part_s) = match protocol.phases[matches.found[found].phase].drill {
-            Drill::Steady { .. } => (Need::SteadyPower, CHUNK_S as f64),
-            Drill::SoftPedal { .. } => (Need::ShortWork, window.length_s()),
+            Drill::Steady { .. } => (ReferenceNeed::SteadyPower, CHUNK_S as f64),
+            Drill::SoftPedal { .. } => (ReferenceNeed::ShortWork, window.length_s()),
             _ => continue,
         };
         let (Ok(consensus), Ok(whole)) = (scene.consensus(need, window), scene.mean_error(need, window, Unit::Watt))
@@ -68,7 +73,7 @@ pub fn stretches(scene: &Scene, protocol: &Protocol, matches: &Matches, windows:
             if pairs.unit.len() * 2 < pairs.asked_s || power_w <= 0.0 {
                 continue;
             }
-            all.push(Stretch {
+            all.push(SteadyStretch {
                 found,
                 window: part,
                 power_w,
@@ -81,12 +86,17 @@ pub fn stretches(scene: &Scene, protocol: &Protocol, matches: &Matches, windows:
     all
 }
 
-pub fn whole_ride(scene: &Scene, protocol: &Protocol, matches: &Matches, windows: &[Option<Window>]) -> Vec<Scored> {
+pub fn whole_ride(
+    scene: &ScoringContext,
+    protocol: &Protocol,
+    matches: &Matches,
+    windows: &[Option<Window>],
+) -> Vec<Scored> {
     let steady = steady_blocks(protocol, matches, windows);
     let window = overlap(scene.ride);
     let score = |check: &Check| match check.measure {
-        Measure::DriftTime => drift(scene, &steady, Against::Hours),
-        Measure::DriftTemperature => drift(scene, &steady, Against::Temperature),
+        Measure::DriftTime => drift(scene, &steady, DriftOver::Hours),
+        Measure::DriftTemperature => drift(scene, &steady, DriftOver::Temperature),
         Measure::Linearity => linearity(scene, &steady.iter().map(|s| s.1).collect::<Vec<_>>()),
         _ => measure(scene, check, window),
     };
@@ -94,10 +104,10 @@ pub fn whole_ride(scene: &Scene, protocol: &Protocol, matches: &Matches, windows
 }
 
 /// A measure that needs nothing but a window.
-pub fn measure(scene: &Scene, check: &Check, window: Window) -> Measured {
+pub fn measure(scene: &ScoringContext, check: &Check, window: Window) -> Measured {
     let first = first_unit(&check.limit);
     match check.measure {
-        Measure::WorkError | Measure::MeanError => scene.mean_error(Need::SteadyPower, window, first),
+        Measure::WorkError | Measure::MeanError => scene.mean_error(ReferenceNeed::SteadyPower, window, first),
         Measure::Spread => scene.spread(window, first),
         Measure::CadenceError => scene.cadence_error(window),
         Measure::DropoutTime => scene.dropout_time(window),
@@ -113,12 +123,12 @@ pub fn measure(scene: &Scene, check: &Check, window: Window) -> Measured {
 /// to the slope afterwards.
 ///
 /// Source: York et al. (2004), Am J Phys 72:367-375.
-pub fn linearity(scene: &Scene, blocks: &[Window]) -> Measured {
+pub fn linearity(scene: &ScoringContext, blocks: &[Window]) -> Measured {
     let (mut x, mut y, mut s, mut noise_degrees) = (vec![], vec![], vec![], 0.0);
     let mut lines = Vec::new();
     for &window in blocks {
-        let Ok(consensus) = scene.consensus(Need::SteadyPower, window) else { continue };
-        let Ok(value) = scene.mean_error(Need::SteadyPower, window, Unit::Watt) else { continue };
+        let Ok(consensus) = scene.consensus(ReferenceNeed::SteadyPower, window) else { continue };
+        let Ok(value) = scene.mean_error(ReferenceNeed::SteadyPower, window, Unit::Watt) else { continue };
         x.push(value.reference);
         y.push(value.reference + value.value);
         let noise_w = value.budget.part(|source| matches!(source, Source::Scatter | Source::Resolution));
@@ -140,7 +150,7 @@ pub fn linearity(scene: &Scene, blocks: &[Window]) -> Measured {
         }
     }
     let value = Value::count((fit.line.slope - 1.0) * 100.0, Unit::Percent);
-    Ok(Value { kind: Kind::Measured, budget, gain_sensitive: true, ..value })
+    Ok(Value { kind: ValueKind::Measured, budget, gain_sensitive: true, ..value })
 }
 
 /// Scatter of a slope, %: as the blocks' own noise says, unless they lie farther from the line than one such fit in twenty
@@ -153,17 +163,17 @@ fn slope_scatter(fit: &stats::York, noise_degrees: f64) -> Line {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Against {
+enum DriftOver {
     Hours,
     Temperature,
 }
 
 /// Slope of the error over time or temperature, fitted jointly with a level for each ring and with the gain.
-fn drift(scene: &Scene, steady: &[(Option<Ring>, Window)], against: Against) -> Measured {
+fn drift(scene: &ScoringContext, steady: &[(Option<Ring>, Window)], against: DriftOver) -> Measured {
     let ride = scene.ride;
-    let mut rows: Vec<Chunk> = Vec::new();
+    let mut rows: Vec<DriftPoint> = Vec::new();
     for (ring, window) in steady {
-        let consensus = scene.consensus(Need::SteadyPower, *window)?;
+        let consensus = scene.consensus(ReferenceNeed::SteadyPower, *window)?;
         let seconds: Vec<usize> = window.seconds().collect();
         let first = rows.len();
         for chunk in seconds.chunks(CHUNK_S) {
@@ -174,14 +184,14 @@ fn drift(scene: &Scene, steady: &[(Option<Ring>, Window)], against: Against) -> 
                 .collect();
             let temperature: Vec<f64> = chunk.iter().filter_map(|&k| ride.unit.temperature_at(k)).collect();
             let x = match against {
-                Against::Hours => Some(chunk[0] as f64 / 3600.0),
-                Against::Temperature => stats::mean(&temperature),
+                DriftOver::Hours => Some(chunk[0] as f64 / 3600.0),
+                DriftOver::Temperature => stats::mean(&temperature),
             };
             if let (Some(x), true) = (x, pairs.len() * 2 > CHUNK_S) {
                 let n = pairs.len() as f64;
                 let power_w = pairs.iter().map(|p| p.1).sum::<f64>() / n;
                 let error_w = pairs.iter().map(|p| p.0 - p.1).sum::<f64>() / n;
-                rows.push(Chunk { x, power_w, error_w, small: *ring == Some(Ring::Small) });
+                rows.push(DriftPoint { x, power_w, error_w, small: *ring == Some(Ring::Small) });
             }
         }
         // What scatters in a chunk's reference stands in its error too, with the other sign. Beside a power that rises
@@ -191,12 +201,12 @@ fn drift(scene: &Scene, steady: &[(Option<Ring>, Window)], against: Against) -> 
             block.iter_mut().for_each(|chunk| chunk.power_w = power_w);
         }
     }
-    let what = if against == Against::Hours { "time" } else { "temperature" };
+    let what = if against == DriftOver::Hours { "time" } else { "temperature" };
     let cannot = |why: &str| Err(NoValue::Undecided(format!("drift with {what}: {why}")));
     if rows.len() < 8 {
         return cannot("too little steady riding");
     }
-    let column = |f: fn(&Chunk) -> f64| rows.iter().map(f).collect::<Vec<f64>>();
+    let column = |f: fn(&DriftPoint) -> f64| rows.iter().map(f).collect::<Vec<f64>>();
     let others = [vec![1.0; rows.len()], column(|r| f64::from(u8::from(r.small))), column(|r| r.power_w)];
     let x = column(|r| r.x);
     let (x_own, y_own) = (orthogonal_to(&others, &x), orthogonal_to(&others, &column(|r| r.error_w)));
@@ -217,16 +227,16 @@ fn drift(scene: &Scene, steady: &[(Option<Ring>, Window)], against: Against) -> 
     // 1987, Measurement Error Models, 1.1; from memory). Rounding that goes with the temperature blurs it less, so half of
     // what is put right is taken as uncertain.
     let blurred = WHOLE_DEGREE_SD.powi(2) * rows.len() as f64 / own;
-    let steeper = if against == Against::Temperature { 1.0 / (1.0 - blurred.min(MOST_BLURRED)) } else { 1.0 };
+    let steeper = if against == DriftOver::Temperature { 1.0 / (1.0 - blurred.min(MOST_BLURRED)) } else { 1.0 };
     let mut budget = Budget::default();
     budget.push(Line::scatter(u_slope * steeper, (effective - fitted).max(1.0)));
     budget.push(Line::b(Source::Resolution, slope * (steeper - 1.0) / 2.0));
     let slope = slope * steeper;
-    let unit = if against == Against::Hours { Unit::WattPerHour } else { Unit::WattPerCelsius };
-    Ok(Value { kind: Kind::Measured, budget, ..Value::count(slope, unit) })
+    let unit = if against == DriftOver::Hours { Unit::WattPerHour } else { Unit::WattPerCelsius };
+    Ok(Value { kind: ValueKind::Measured, budget, ..Value::count(slope, unit) })
 }
 
-struct Chunk {
+struct DriftPoint {
     x: f64,
     power_w: f64,
     error_w: f64,

@@ -8,12 +8,12 @@ use crate::quantity::Unit;
 use crate::ride::Ride;
 use crate::ride::Window;
 
-use super::edges::{Edge, Stop};
+use super::edges::{Stop, StopEdge};
 use super::losses::Losses;
 use super::phase::PhaseScorer;
-use super::references::Need;
+use super::references::ReferenceNeed;
 use super::scored_window;
-use super::windows::Scene;
+use super::windows::ScoringContext;
 
 /// Session seconds at which the reference's power crossed half of its own step.
 #[derive(Debug, Clone, PartialEq)]
@@ -26,7 +26,7 @@ pub struct ReferenceEdges {
 
 /// Steady riding at one power: a block, or a step of a ramp.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Level {
+pub struct SteadyLevel {
     /// Index into `matches.found`.
     pub found: usize,
     pub window: Window,
@@ -38,24 +38,24 @@ pub struct Level {
 
 /// What pictures mark, found by the same rules as the scores.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct Shown {
+pub struct PictureMarks {
     /// Runs in which the unit said nothing while the rider pedalled.
     pub dropouts: Vec<Window>,
     /// Runs in which its head unit heard nothing at all.
     pub set_aside: Vec<Window>,
     /// By `matches.found`; `None` for what is no coast-and-restart, or was not ridden.
     pub stops: Vec<Option<ReferenceEdges>>,
-    pub levels: Vec<Level>,
+    pub levels: Vec<SteadyLevel>,
 }
 
-impl Shown {
+impl PictureMarks {
     /// Without a protocol only what was lost.
     pub(super) fn lost(losses: &Losses) -> Self {
         Self { dropouts: runs(&losses.dropout), set_aside: runs(&losses.set_aside), ..Self::default() }
     }
 
     /// `steady`: the scored windows of the blocks.
-    pub(super) fn of(protocol: &Protocol, matches: &Matches, scene: Scene, steady: &[Window]) -> Self {
+    pub(super) fn of(protocol: &Protocol, matches: &Matches, scene: ScoringContext, steady: &[Window]) -> Self {
         let mut shown = Self::lost(scene.losses);
         for (at, found) in matches.found.iter().enumerate() {
             let phase = &protocol.phases[found.phase];
@@ -73,8 +73,8 @@ impl Shown {
                 _ => vec![],
             };
             shown.levels.extend(windows.into_iter().filter_map(|window| {
-                let value = scene.mean_error(Need::SteadyPower, window, Unit::Watt).ok()?;
-                Some(Level {
+                let value = scene.mean_error(ReferenceNeed::SteadyPower, window, Unit::Watt).ok()?;
+                Some(SteadyLevel {
                     found: at,
                     window,
                     reference_w: value.reference,
@@ -90,18 +90,18 @@ impl Shown {
     #[cfg(test)]
     pub fn of_ride(protocol: Option<&Protocol>, matches: &Matches, ride: &Ride) -> Self {
         let losses = Losses::of(ride);
-        let scene = Scene { ride, losses: &losses, pooled: None };
+        let scene = ScoringContext { ride, losses: &losses, pooled: None };
         let Some(protocol) = protocol else { return Self::lost(&losses) };
         let steady = super::steady_windows(protocol, matches);
-        Self::of(protocol, matches, Scene { pooled: super::pooled_scatter(&scene, &steady), ..scene }, &steady)
+        Self::of(protocol, matches, ScoringContext { pooled: super::pooled_scatter(&scene, &steady), ..scene }, &steady)
     }
 }
 
-impl Scene<'_> {
+impl ScoringContext<'_> {
     /// Both edges of the reference that lags are taken against; `None` without one that serves.
     fn edges(&self, stop: Stop) -> Option<ReferenceEdges> {
-        let (reference, release_s) = self.reference_edge(Edge::Release, stop)?;
-        let (_, onset_s) = self.reference_edge(Edge::Onset, stop)?;
+        let (reference, release_s) = self.reference_edge(StopEdge::Release, stop)?;
+        let (_, onset_s) = self.reference_edge(StopEdge::Onset, stop)?;
         let reference = self.ride.references[reference].trace.label.clone();
         Some(ReferenceEdges { reference, release_s, onset_s })
     }

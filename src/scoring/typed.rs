@@ -6,7 +6,7 @@ use crate::session::{Conditions, LoadReading, Readings, Session};
 use crate::stats;
 
 use super::budget::{Budget, Line, Source};
-use super::value::{Kind, Measured, NoValue, Scored, Value};
+use super::value::{Measured, NoValue, Scored, Value, ValueKind};
 
 /// What normal gravity at a known latitude and height leaves open, rectangular (common practice, no source) …
 const GRAVITY_LOCAL_HALF_WIDTH: f64 = 0.0005;
@@ -85,9 +85,9 @@ fn static_load(session: &Session, sides: &[Side], check: &Check) -> Measured {
                 budget.push(line);
             }
             budget.push(Line::b(Source::Resolution, TORQUE_ROUNDING_SD_NM / n.sqrt() / truth * 100.0));
-            let also = Some(super::value::Also { unit: Unit::NewtonMetre, factor: truth / 100.0 });
+            let also = Some(super::value::SecondUnit { unit: Unit::NewtonMetre, factor: truth / 100.0 });
             let value = Value::count(error / truth * 100.0, Unit::Percent);
-            Ok(Value { kind: Kind::Measured, budget, also, reference: truth, ..value })
+            Ok(Value { kind: ValueKind::Measured, budget, also, reference: truth, ..value })
         }
         Measure::Hysteresis => hysteresis(&readings),
         other => Err(NoValue::Undecided(format!("`{}` is not a measure of a static load", other.word()))),
@@ -140,7 +140,7 @@ fn hysteresis(readings: &[&LoadReading]) -> Measured {
     budget.push(Line::triangular(Source::Resolution, TORQUE_ROUNDING_SD_NM * 2f64.sqrt()));
     // The crank is levelled for each of the two; mass, gravity and length are the same.
     budget.push(Line::triangular(Source::CrankAngle, angle_nm * (2.0 / 3.0_f64).sqrt()));
-    Ok(Value { kind: Kind::Measured, budget, ..Value::count(largest, Unit::NewtonMetre) })
+    Ok(Value { kind: ValueKind::Measured, budget, ..Value::count(largest, Unit::NewtonMetre) })
 }
 
 #[cfg(test)]

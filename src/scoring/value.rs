@@ -7,7 +7,7 @@ use super::budget::Budget;
 
 /// What kind of number it is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
+pub enum ValueKind {
     /// Has an uncertainty.
     Measured,
     /// Counted seconds or readings: no uncertainty.
@@ -18,7 +18,7 @@ pub enum Kind {
 
 /// The value in a second unit: `factor` times the first.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Also {
+pub struct SecondUnit {
     pub unit: Unit,
     pub factor: f64,
 }
@@ -27,12 +27,12 @@ pub struct Also {
 pub struct Value {
     pub value: f64,
     pub unit: Unit,
-    pub kind: Kind,
+    pub kind: ValueKind,
     /// In `unit`.
     pub budget: Budget,
     /// What per cents of a limit are taken of, in watts (joules for work); 0 where no per cent makes sense.
     pub reference: f64,
-    pub also: Option<Also>,
+    pub also: Option<SecondUnit>,
     /// Hangs on a reference's gain, so a quarrel between references leaves it undecided unless it fails either way.
     pub gain_sensitive: bool,
     /// Indices of the references it was judged by.
@@ -53,7 +53,7 @@ impl Value {
         Self {
             value,
             unit,
-            kind: Kind::Count,
+            kind: ValueKind::Count,
             budget: Budget::default(),
             reference: 0.0,
             also: None,
@@ -71,15 +71,15 @@ impl Value {
         let to_pct = if reference_w != 0.0 { 100.0 / reference_w } else { 0.0 };
         let in_pct = first == Unit::Percent && to_pct != 0.0;
         let (factor, unit, also) = if in_pct {
-            (to_pct, Unit::Percent, Some(Also { unit: Unit::Watt, factor: 1.0 / to_pct }))
+            (to_pct, Unit::Percent, Some(SecondUnit { unit: Unit::Watt, factor: 1.0 / to_pct }))
         } else {
-            let also = (to_pct != 0.0).then_some(Also { unit: Unit::Percent, factor: to_pct });
+            let also = (to_pct != 0.0).then_some(SecondUnit { unit: Unit::Percent, factor: to_pct });
             (1.0, Unit::Watt, also)
         };
         Self {
             value: error_w * factor,
             unit,
-            kind: Kind::Measured,
+            kind: ValueKind::Measured,
             budget: budget_w.times(factor),
             reference: reference_w,
             also,

@@ -8,8 +8,8 @@ use crate::stats;
 
 use super::budget::{Budget, Line, Source};
 use super::losses::Losses;
-use super::references::{Consensus, Need, lacking, serving};
-use super::value::{Kind, Measured, NoValue, Value};
+use super::references::{Consensus, ReferenceNeed, lacking, serving};
+use super::value::{Measured, NoValue, Value, ValueKind};
 
 /// Below this many effective samples a window's own scatter is too poor a guide; the session's is used.
 const ENOUGH_EFFECTIVE: f64 = 5.0;
@@ -34,7 +34,7 @@ const REFERENCE_CADENCE_U_RPM: f64 = 0.3;
 
 /// Seconds that unit and references both have, and what was left out.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct Paired {
+pub struct PairedSeconds {
     pub unit: Vec<f64>,
     pub reference: Vec<f64>,
     /// Reference work in seconds lost to dropouts, J.
@@ -45,16 +45,16 @@ pub struct Paired {
     pub asked_s: usize,
 }
 
-impl Paired {
+impl PairedSeconds {
     /// Pairs two signals over a window; seconds lost or set aside are counted, not paired.
     pub fn over(
-        scene: &Scene,
+        scene: &ScoringContext,
         window: Window,
         unit: impl Fn(usize) -> Option<f64>,
         reference: impl Fn(usize) -> Option<f64>,
     ) -> Self {
-        let Scene { ride, losses, .. } = *scene;
-        let mut paired = Paired::default();
+        let ScoringContext { ride, losses, .. } = *scene;
+        let mut paired = PairedSeconds::default();
         for k in window.seconds().filter(|&k| ride.recorded_at(k)) {
             paired.asked_s += 1;
             let reference = reference(k);
@@ -108,7 +108,7 @@ pub struct PooledScatter {
 
 impl PooledScatter {
     /// From all steady windows; `None` if none gives an estimate.
-    pub fn of(pairs: &[Paired]) -> Option<Self> {
+    pub fn of(pairs: &[PairedSeconds]) -> Option<Self> {
         let (mut variance, mut dof, mut samples, mut effective) = (0.0, 0.0, 0.0, 0.0);
         for paired in pairs {
             let (Some(ratio), Some(mean)) =
@@ -132,15 +132,15 @@ impl PooledScatter {
 
 /// What scoring a window needs to know besides the window.
 #[derive(Clone, Copy)]
-pub struct Scene<'a> {
+pub struct ScoringContext<'a> {
     pub ride: &'a Ride,
     pub losses: &'a Losses,
     pub pooled: Option<PooledScatter>,
 }
 
-impl Scene<'_> {
+impl ScoringContext<'_> {
     /// Scatter line of Σ(u − r) over Σr, in watts at the mean reference power.
-    fn scatter_line(&self, paired: &Paired) -> Option<Line> {
+    fn scatter_line(&self, paired: &PairedSeconds) -> Option<Line> {
         let ratio = stats::ratio(&paired.unit, &paired.reference)?;
         let mean = stats::mean(&paired.reference)?;
         if ratio.effective_samples >= ENOUGH_EFFECTIVE {
@@ -168,12 +168,12 @@ impl Scene<'_> {
     }
 
     /// Pairs of unit and consensus power.
-    pub fn power_pairs(&self, consensus: &Consensus, window: Window) -> Paired {
-        Paired::over(self, window, |k| self.ride.unit.power_at(k), |k| consensus.power_at(self.ride, k))
+    pub fn power_pairs(&self, consensus: &Consensus, window: Window) -> PairedSeconds {
+        PairedSeconds::over(self, window, |k| self.ride.unit.power_at(k), |k| consensus.power_at(self.ride, k))
     }
 
     /// Mean error of power over a window, W, with its budget: Σ(P_unit − P_ref)/n.
-    pub fn mean_error(&self, need: Need, window: Window, first: Unit) -> Measured {
+    pub fn mean_error(&self, need: ReferenceNeed, window: Window, first: Unit) -> Measured {
         let consensus = self.consensus(need, window)?;
         let paired = self.power_pairs(&consensus, window);
         let mut value = self.error_of(&paired, &consensus, window, first, |k| self.ride.unit.power_at(k))?;
@@ -183,14 +183,14 @@ impl Scene<'_> {
         Ok(value)
     }
 
-    pub fn consensus(&self, need: Need, window: Window) -> Result<Consensus, NoValue> {
+    pub fn consensus(&self, need: ReferenceNeed, window: Window) -> Result<Consensus, NoValue> {
         Consensus::over(self.ride, need, window).ok_or_else(|| NoValue::Undecided(lacking(need)))
     }
 
     /// Error without the reference's own lines.
     fn error_of(
         &self,
-        paired: &Paired,
+        paired: &PairedSeconds,
         consensus: &Consensus,
         window: Window,
         first: Unit,
@@ -237,7 +237,7 @@ impl Scene<'_> {
             Side::Left => unit.left_power_at(k),
             Side::Right => unit.right_power_at(k),
         };
-        let consensus = self.consensus(Need::Sides, window)?;
+        let consensus = self.consensus(ReferenceNeed::Sides, window)?;
         let reference_side = |k: usize| {
             consensus.blend(|i| {
                 let trace = &self.ride.references[i].trace;
@@ -252,7 +252,7 @@ impl Scene<'_> {
             })
         };
         let unit_side = |k: usize| if unit.power_at(k) == Some(0.0) { Some(0.0) } else { unit_side(k) };
-        let paired = Paired::over(self, window, unit_side, reference_side);
+        let paired = PairedSeconds::over(self, window, unit_side, reference_side);
         let mut value = self.error_of(&paired, &consensus, window, first, unit_side)?;
         let total_w = consensus.mean_w;
         // A stated uncertainty is for the total: for a side √2 of its share, and one point of balance.
@@ -270,7 +270,7 @@ impl Scene<'_> {
     /// Mean cadence error, rpm, over the seconds in which both turn.
     pub fn cadence_error(&self, window: Window) -> Measured {
         let unit = &self.ride.unit;
-        let with_cadence: Vec<usize> = serving(self.ride, Need::SteadyPower)
+        let with_cadence: Vec<usize> = serving(self.ride, ReferenceNeed::SteadyPower)
             .into_iter()
             .filter(|&i| window.seconds().any(|k| self.ride.references[i].trace.cadence_at(k).is_some()))
             .collect();
@@ -279,7 +279,8 @@ impl Scene<'_> {
         };
         let turning = |cadence: Option<f64>| cadence.filter(|c| *c > 0.0);
         let trace = &self.ride.references[reference].trace;
-        let paired = Paired::over(self, window, |k| turning(unit.cadence_at(k)), |k| turning(trace.cadence_at(k)));
+        let paired =
+            PairedSeconds::over(self, window, |k| turning(unit.cadence_at(k)), |k| turning(trace.cadence_at(k)));
         if let Some(reason) = paired.refusal() {
             return Err(NoValue::Undecided(format!("cadence: {reason}")));
         }
@@ -291,14 +292,14 @@ impl Scene<'_> {
         budget.push(Line::scatter(sd / effective.sqrt(), (effective - 1.0).max(1.0)));
         budget.push(Line::b(Source::ReferenceGain, REFERENCE_CADENCE_U_RPM));
         let references = vec![reference];
-        Ok(Value { kind: Kind::Measured, budget, references, ..Value::count(mean, Unit::Rpm) })
+        Ok(Value { kind: ValueKind::Measured, budget, references, ..Value::count(mean, Unit::Rpm) })
     }
 
     /// The limit of agreement farther from zero, without its sign, of the per-second error; both limits beside it.
     ///
     /// Whatever scatters in the reference is part of it: it is how far the two instruments differ.
     pub fn spread(&self, window: Window, first: Unit) -> Measured {
-        let consensus = self.consensus(Need::SteadyPower, window)?;
+        let consensus = self.consensus(ReferenceNeed::SteadyPower, window)?;
         let paired = self.power_pairs(&consensus, window);
         let mean = self.error_of(&paired, &consensus, window, Unit::Watt, |k| self.ride.unit.power_at(k))?;
         let differences: Vec<f64> = paired.unit.iter().zip(&paired.reference).map(|(u, r)| u - r).collect();
@@ -332,7 +333,7 @@ impl Scene<'_> {
 
     /// Longest run of one repeated non-zero reading while the reference moves by more than its own noise.
     pub fn held_time(&self, window: Window) -> Measured {
-        let consensus = self.consensus(Need::ShortWork, window)?;
+        let consensus = self.consensus(ReferenceNeed::ShortWork, window)?;
         let reference = |k: usize| consensus.power_at(self.ride, k);
         let steps: Vec<f64> =
             window.seconds().filter_map(|k| Some((reference(k + 1)? - reference(k)?).abs())).collect();
@@ -364,7 +365,7 @@ impl Scene<'_> {
 
     /// Largest unit reading above the reference's largest within 3 s, W.
     pub fn spike(&self, window: Window) -> Measured {
-        let consensus = self.consensus(Need::ShortWork, window)?;
+        let consensus = self.consensus(ReferenceNeed::ShortWork, window)?;
         let above = |k: usize| {
             let near = (k.saturating_sub(3)..=k + 3).filter_map(|j| consensus.power_at(self.ride, j));
             Some(self.ride.unit.power_at(k)? - near.reduce(f64::max)?)
@@ -380,7 +381,7 @@ impl Scene<'_> {
         budget.push(Line::b(Source::Resolution, ROUNDING_SD));
         let references = consensus.indices();
         Ok(Value {
-            kind: Kind::Measured,
+            kind: ValueKind::Measured,
             budget,
             references,
             gain_sensitive: true,

@@ -3,7 +3,7 @@
 use chrono::{NaiveDate, NaiveTime};
 
 use super::model::{ClockTime, Pin};
-use crate::protocol::{Phase, Slip, one_repeat};
+use crate::protocol::{Phase, TextMistake, one_repeat};
 
 /// `14:32:10`, `14:32`, `2026-11-03 14:32:10`, `2026-11-03T14:32:10Z`, `14:32:10+01:00`.
 pub(super) fn clock_time(text: &str) -> Option<ClockTime> {
@@ -37,9 +37,9 @@ fn offset(text: &str) -> Option<i32> {
 ///
 /// # Errors
 /// What is not of this form, with its characters.
-pub fn pin(text: &str, phases: &[Phase]) -> Result<Pin, Slip> {
+pub fn pin(text: &str, phases: &[Phase]) -> Result<Pin, TextMistake> {
     let whole = text.chars().count();
-    let wrong = |from, to, message: &str| Slip {
+    let wrong = |from, to, message: &str| TextMistake {
         from,
         to,
         message: message.into(),

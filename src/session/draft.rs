@@ -33,13 +33,14 @@ pub struct Draft {
 pub fn draft(recordings: &[Recording], protocol: Option<&Protocol>, folder: &Path) -> Option<Draft> {
     let mut left_out = vec![];
     let strands = one_ride(restarts(with_power(recordings, &mut left_out)), &mut left_out);
-    let found: Vec<Found> = strands.iter().flat_map(|strand| instruments(strand)).collect();
+    let found: Vec<DraftedInstrument> = strands.iter().flat_map(|strand| instruments(strand)).collect();
     if found.is_empty() {
         return None;
     }
     let (unit, because) = unit_among(&found);
     // Session time is the first reference's clock; a trainer is the least suited.
-    let mut references: Vec<&Found> = found.iter().enumerate().filter(|(i, _)| *i != unit).map(|(_, f)| f).collect();
+    let mut references: Vec<&DraftedInstrument> =
+        found.iter().enumerate().filter(|(i, _)| *i != unit).map(|(_, f)| f).collect();
     references.sort_by_key(|found| found.is_trainer());
 
     let mut text = String::from(
@@ -87,7 +88,7 @@ pub fn draft(recordings: &[Recording], protocol: Option<&Protocol>, folder: &Pat
 // ---- which recordings belong together ----
 
 /// The recordings of one head unit, in order of time: several where it was restarted.
-type Strand<'a> = Vec<&'a Recording>;
+type HeadUnitRecordings<'a> = Vec<&'a Recording>;
 
 fn with_power<'a>(recordings: &'a [Recording], left_out: &mut Vec<String>) -> Vec<&'a Recording> {
     let mut kept: Vec<&Recording> = vec![];
@@ -105,7 +106,7 @@ fn with_power<'a>(recordings: &'a [Recording], left_out: &mut Vec<String>) -> Ve
 }
 
 /// In the order in which their first recordings were given.
-fn restarts(given: Vec<&Recording>) -> Vec<Strand<'_>> {
+fn restarts(given: Vec<&Recording>) -> Vec<HeadUnitRecordings<'_>> {
     let mut by_time: Vec<usize> = (0..given.len()).collect();
     by_time.sort_by_key(|&i| given[i].start);
     let mut strands: Vec<Vec<usize>> = vec![];
@@ -134,7 +135,7 @@ fn is_restart(earlier: &Recording, later: &Recording) -> bool {
 }
 
 /// The most strands that hang together by overlapping; undated ones stay, for nothing says that they don't.
-fn one_ride<'a>(strands: Vec<Strand<'a>>, left_out: &mut Vec<String>) -> Vec<Strand<'a>> {
+fn one_ride<'a>(strands: Vec<HeadUnitRecordings<'a>>, left_out: &mut Vec<String>) -> Vec<HeadUnitRecordings<'a>> {
     let mut ride: Vec<usize> = (0..strands.len()).collect();
     for i in 0..strands.len() {
         for j in 0..i {
@@ -180,7 +181,7 @@ fn seconds(span: TimeDelta) -> f64 {
 // ---- what a recording says of its instruments ----
 
 /// One instrument, as far as its recordings tell.
-struct Found<'a> {
+struct DraftedInstrument<'a> {
     recordings: &'a [&'a Recording],
     /// The field of its power, where it is not the usual one.
     power: Option<String>,
@@ -189,11 +190,11 @@ struct Found<'a> {
     shares_recording: bool,
 }
 
-fn instruments<'a>(recordings: &'a [&'a Recording]) -> Vec<Found<'a>> {
+fn instruments<'a>(recordings: &'a [&'a Recording]) -> Vec<DraftedInstrument<'a>> {
     let Some(first) = recordings.first() else { return vec![] };
     let fields = power_fields(first);
     let shares_recording = fields.len() > 1;
-    let found = |power| Found { recordings, power, sensors: power_sensors(first), shares_recording };
+    let found = |power| DraftedInstrument { recordings, power, sensors: power_sensors(first), shares_recording };
     fields.into_iter().map(found).collect()
 }
 
@@ -225,7 +226,7 @@ fn power_sensors(recording: &Recording) -> Vec<&Sensor> {
     recording.sensors.iter().filter(kind).collect()
 }
 
-impl Found<'_> {
+impl DraftedInstrument<'_> {
     /// Its sensor, if there is only one that it can be.
     fn sensor(&self) -> Option<&Sensor> {
         match self.sensors[..] {
@@ -253,8 +254,8 @@ impl Found<'_> {
 }
 
 /// Which is the unit under test, and what says so.
-fn unit_among(found: &[Found]) -> (usize, Option<&'static str>) {
-    let only = |is: &dyn Fn(&Found) -> bool| {
+fn unit_among(found: &[DraftedInstrument]) -> (usize, Option<&'static str>) {
+    let only = |is: &dyn Fn(&DraftedInstrument) -> bool| {
         let mut those = found.iter().enumerate().filter(|(_, f)| is(f)).map(|(i, _)| i);
         those.next().filter(|_| those.next().is_none())
     };
@@ -276,7 +277,7 @@ fn ask(key: &str, hint: &str) -> String {
     format!("{key}: ?  # {hint}")
 }
 
-fn unit_lines(unit: &Found, because: Option<&str>, folder: &Path) -> Vec<String> {
+fn unit_lines(unit: &DraftedInstrument, because: Option<&str>, folder: &Path) -> Vec<String> {
     let label = match (because, unit.label("unit")) {
         (Some(because), Some(label)) => format!("label: {label}  # {because}"),
         (Some(because), None) => ask("label", &format!("as in unit 017; {because}")),
@@ -289,7 +290,7 @@ fn unit_lines(unit: &Found, because: Option<&str>, folder: &Path) -> Vec<String>
 }
 
 /// By serial number, else (or where two head units heard one instrument) by the least number that is free.
-fn reference_labels(references: &[&Found]) -> Vec<String> {
+fn reference_labels(references: &[&DraftedInstrument]) -> Vec<String> {
     let mut labels: Vec<String> = vec![];
     for found in references {
         let numbers = (1..).map(|n| quoted(&format!("reference {n}")));
@@ -298,7 +299,7 @@ fn reference_labels(references: &[&Found]) -> Vec<String> {
     labels
 }
 
-fn reference_lines(reference: &Found, label: String, folder: &Path) -> Vec<String> {
+fn reference_lines(reference: &DraftedInstrument, label: String, folder: &Path) -> Vec<String> {
     let mut lines = vec![format!("label: {label}")];
     lines.extend(instrument_lines(reference, folder));
     lines.push(match reference.is_trainer() {
@@ -320,7 +321,7 @@ fn unrecorded_reference() -> Vec<String> {
     ]
 }
 
-fn instrument_lines(found: &Found, folder: &Path) -> Vec<String> {
+fn instrument_lines(found: &DraftedInstrument, folder: &Path) -> Vec<String> {
     let files: Vec<String> = found.recordings.iter().map(|r| path(&r.file, folder)).collect();
     let mut lines = vec![match &files[..] {
         [file] => format!("recording: {file}"),
@@ -370,7 +371,7 @@ fn instrument_lines(found: &Found, folder: &Path) -> Vec<String> {
     lines
 }
 
-fn date(strands: &[Strand]) -> Option<String> {
+fn date(strands: &[HeadUnitRecordings]) -> Option<String> {
     let dated = || strands.iter().flatten().filter(|r| r.is_dated());
     let from = dated().map(|r| r.start).min()?;
     let to = dated().map(|r| end(r)).max()?;

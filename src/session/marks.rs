@@ -17,7 +17,7 @@ use sha2::{Digest, Sha256};
 
 use super::clock::clock_time;
 use crate::problem::Problems;
-use crate::protocol::{Node, Phases, Protocol, Reading, Selector, hex, placed_selector};
+use crate::protocol::{Node, Phases, Protocol, Selector, SourceFiles, hex, placed_selector};
 
 /// The version of the file's layout.
 const VERSION: &str = "1";
@@ -34,15 +34,15 @@ pub struct MarksFile {
     /// Of the file's bytes, lower-case hex.
     pub sha256: String,
     /// `None` where its heading is missing.
-    pub heading: Option<Heading>,
-    pub marks: Vec<Noted>,
+    pub heading: Option<MarksHeader>,
+    pub marks: Vec<TimedMark>,
     /// One sentence each.
     pub cautions: Vec<String>,
 }
 
 /// What the marks were made for.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Heading {
+pub struct MarksHeader {
     pub title: String,
     pub revision: String,
     pub sha256: String,
@@ -50,14 +50,14 @@ pub struct Heading {
 
 /// One line: when, by the clock of whatever wrote it, and what.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Noted {
+pub struct TimedMark {
     pub at: DateTime<Utc>,
-    pub what: Said,
+    pub what: MarkEvent,
     pub text: Option<String>,
 }
 
 #[derive(Debug, Clone, PartialEq)]
-pub enum Said {
+pub enum MarkEvent {
     /// Of a repeat's later moves each is named (`coast`, `restart`).
     Began {
         of: Selector,
@@ -68,14 +68,14 @@ pub enum Said {
     Spoiled(Selector),
     TakenBack(Selector),
     Added(Selector),
-    Session(Happened),
+    Session(SessionEvent),
     /// Only a text.
     Note,
 }
 
 /// What happened to the session as a whole.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Happened {
+pub enum SessionEvent {
     Started,
     Paused,
     Resumed,
@@ -85,22 +85,22 @@ pub enum Happened {
     Done,
 }
 
-impl Happened {
+impl SessionEvent {
     const ALL: [Self; 6] = [Self::Started, Self::Paused, Self::Resumed, Self::Back, Self::Stopped, Self::Done];
 
     pub fn word(self) -> &'static str {
         match self {
-            Happened::Started => "started",
-            Happened::Paused => "paused",
-            Happened::Resumed => "resumed",
-            Happened::Back => "back",
-            Happened::Stopped => "stopped",
-            Happened::Done => "done",
+            SessionEvent::Started => "started",
+            SessionEvent::Paused => "paused",
+            SessionEvent::Resumed => "resumed",
+            SessionEvent::Back => "back",
+            SessionEvent::Stopped => "stopped",
+            SessionEvent::Done => "done",
         }
     }
 }
 
-impl Heading {
+impl MarksHeader {
     pub fn of(protocol: &Protocol) -> Self {
         let Protocol { title, revision, sha256, .. } = protocol;
         Self { title: title.clone(), revision: revision.clone(), sha256: sha256.clone() }
@@ -125,7 +125,7 @@ impl Heading {
 }
 
 /// One line of a marks file, without its line break.
-impl fmt::Display for Heading {
+impl fmt::Display for MarksHeader {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let Self { title, revision, sha256 } = self;
         let (title, revision, sha256) = (quoted(title), quoted(revision), quoted(sha256));
@@ -134,7 +134,7 @@ impl fmt::Display for Heading {
 }
 
 /// One line of a marks file, without its line break.
-impl fmt::Display for Noted {
+impl fmt::Display for TimedMark {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         // Rounded first: a format cuts.
         let at = self.at.round_subsecs(1);
@@ -142,17 +142,17 @@ impl fmt::Display for Noted {
         write!(f, "- {{ at: \"{}.{tenth}Z\"", at.format("%Y-%m-%dT%H:%M:%S"))?;
         let selector = |s: &Selector| quoted(&s.to_string());
         match &self.what {
-            Said::Began { of, act } => {
+            MarkEvent::Began { of, act } => {
                 write!(f, ", began: {}", selector(of))?;
                 act.as_ref().map_or(Ok(()), |act| write!(f, ", move: {act}"))?;
             }
-            Said::Ended(of) => write!(f, ", ended: {}", selector(of))?,
-            Said::Skipped(of) => write!(f, ", skipped: {}", selector(of))?,
-            Said::Spoiled(of) => write!(f, ", spoiled: {}", selector(of))?,
-            Said::TakenBack(of) => write!(f, ", taken_back: {}", selector(of))?,
-            Said::Added(of) => write!(f, ", added: {}", selector(of))?,
-            Said::Session(happened) => write!(f, ", session: {}", happened.word())?,
-            Said::Note => {}
+            MarkEvent::Ended(of) => write!(f, ", ended: {}", selector(of))?,
+            MarkEvent::Skipped(of) => write!(f, ", skipped: {}", selector(of))?,
+            MarkEvent::Spoiled(of) => write!(f, ", spoiled: {}", selector(of))?,
+            MarkEvent::TakenBack(of) => write!(f, ", taken_back: {}", selector(of))?,
+            MarkEvent::Added(of) => write!(f, ", added: {}", selector(of))?,
+            MarkEvent::Session(happened) => write!(f, ", session: {}", happened.word())?,
+            MarkEvent::Note => {}
         }
         if let Some(text) = &self.text {
             write!(f, ", text: {}", quoted(text))?;
@@ -185,7 +185,7 @@ pub(crate) fn quoted(text: &str) -> String {
 /// Every mistake at its line. No mistakes, but cautions: half a line, as a crash may leave it, and marks of another
 /// protocol.
 pub fn load_marks(path: &Path, protocol: Option<&Protocol>) -> Result<MarksFile, Problems> {
-    let mut reading = Reading::default();
+    let mut reading = SourceFiles::default();
     let marks = match std::fs::read(path) {
         Ok(bytes) => read(&mut reading, path, bytes, protocol),
         // Says that it can't be read.
@@ -196,7 +196,7 @@ pub fn load_marks(path: &Path, protocol: Option<&Protocol>) -> Result<MarksFile,
 
 /// Bytes of the marks file at `path`, read for `protocol`.
 pub(super) fn read(
-    reading: &mut Reading,
+    reading: &mut SourceFiles,
     path: &Path,
     bytes: Vec<u8>,
     protocol: Option<&Protocol>,
@@ -233,7 +233,7 @@ pub(super) fn read(
     Some(MarksFile { file: path.to_owned(), sha256, heading, marks, cautions })
 }
 
-fn heading(reading: &mut Reading, node: &Node) -> Option<Heading> {
+fn heading(reading: &mut SourceFiles, node: &Node) -> Option<MarksHeader> {
     let mut keys = reading.map(node, "the heading")?;
     if let Some(version) = keys.take("assize_marks").filter(|v| v.as_text() != Some(VERSION)) {
         reading.report(version.at, format!("this program reads version {VERSION} of the marks file"), None);
@@ -242,19 +242,19 @@ fn heading(reading: &mut Reading, node: &Node) -> Option<Heading> {
     let revision = keys.need(reading, "revision", "\"1\"").and_then(|n| reading.text(n));
     let sha256 = keys.need(reading, "sha256", "\"0f…\"").and_then(|n| reading.text(n));
     keys.finish(reading);
-    Some(Heading { title: title?, revision: revision?, sha256: sha256? })
+    Some(MarksHeader { title: title?, revision: revision?, sha256: sha256? })
 }
 
 /// What is said of a repeat.
-type Kind = fn(Selector) -> Said;
+type RepeatEvent = fn(Selector) -> MarkEvent;
 
 /// `None` without a report for a mark of a phase that a protocol other than the one it was made for does not have.
-fn noted(reading: &mut Reading, node: &Node, phases: &Phases, lenient: bool) -> Option<Noted> {
+fn noted(reading: &mut SourceFiles, node: &Node, phases: &Phases, lenient: bool) -> Option<TimedMark> {
     let mut keys = reading.map(node, "a mark")?;
     let at = keys.need(reading, "at", "\"2026-11-28T14:32:10Z\"").and_then(|n| instant(reading, n));
     let act = keys.take("move").and_then(|n| reading.text(n));
     let text = keys.take("text").and_then(|n| reading.text(n));
-    let of = |reading: &mut Reading, node: &Node| {
+    let of = |reading: &mut SourceFiles, node: &Node| {
         let known = |name: &str| phases.all.iter().any(|p| p.id.name == name);
         let name = node.as_text().map(|t| t.split(['[', '/']).next().unwrap_or(t).trim().to_owned());
         if lenient && name.is_some_and(|name| !known(&name)) {
@@ -267,23 +267,23 @@ fn noted(reading: &mut Reading, node: &Node, phases: &Phases, lenient: bool) -> 
         }
         selector
     };
-    let kinds: [(&'static str, Kind); 6] = [
-        ("began", |of| Said::Began { of, act: None }),
-        ("ended", Said::Ended),
-        ("skipped", Said::Skipped),
-        ("spoiled", Said::Spoiled),
-        ("taken_back", Said::TakenBack),
-        ("added", Said::Added),
+    let kinds: [(&'static str, RepeatEvent); 6] = [
+        ("began", |of| MarkEvent::Began { of, act: None }),
+        ("ended", MarkEvent::Ended),
+        ("skipped", MarkEvent::Skipped),
+        ("spoiled", MarkEvent::Spoiled),
+        ("taken_back", MarkEvent::TakenBack),
+        ("added", MarkEvent::Added),
     ];
-    let mut said: Vec<(crate::protocol::Place, Option<Said>)> = vec![];
+    let mut said: Vec<(crate::protocol::TextPlace, Option<MarkEvent>)> = vec![];
     for (key, kind) in kinds {
         if let Some(n) = keys.take(key) {
             said.push((n.at, of(reading, n).map(kind)));
         }
     }
     if let Some(n) = keys.take("session") {
-        let words = Happened::ALL.map(|h| (h.word(), h));
-        said.push((n.at, reading.one_of(n, &words).map(Said::Session)));
+        let words = SessionEvent::ALL.map(|h| (h.word(), h));
+        said.push((n.at, reading.one_of(n, &words).map(MarkEvent::Session)));
     }
     keys.finish(reading);
     if let [_, (second, _), ..] = said[..] {
@@ -292,7 +292,7 @@ fn noted(reading: &mut Reading, node: &Node, phases: &Phases, lenient: bool) -> 
     }
     let what = match said.pop() {
         Some((_, what)) => what?,
-        None if text.is_some() => Said::Note,
+        None if text.is_some() => MarkEvent::Note,
         None => {
             let help = "as in `began: standing-sprints/2` or `text: chain noisy`";
             reading.report(node.at, "this mark says nothing", Some(help.into()));
@@ -300,13 +300,13 @@ fn noted(reading: &mut Reading, node: &Node, phases: &Phases, lenient: bool) -> 
         }
     };
     let what = match (what, act) {
-        (Said::Began { of, .. }, act) => Said::Began { of, act },
+        (MarkEvent::Began { of, .. }, act) => MarkEvent::Began { of, act },
         (what, _) => what,
     };
-    Some(Noted { at: at?, what, text })
+    Some(TimedMark { at: at?, what, text })
 }
 
-fn instant(reading: &mut Reading, node: &Node) -> Option<DateTime<Utc>> {
+fn instant(reading: &mut SourceFiles, node: &Node) -> Option<DateTime<Utc>> {
     let text = reading.text(node)?;
     let read = clock_time(&text).and_then(|time| {
         let utc = time.date?.and_time(time.time).and_utc();
@@ -377,32 +377,32 @@ mod tests {
         crate::protocol::selector(text, &protocol().phases).unwrap()
     }
 
-    fn all() -> Vec<Noted> {
-        let mark = |second, what| Noted { at: at(second), what, text: None };
+    fn all() -> Vec<TimedMark> {
+        let mark = |second, what| TimedMark { at: at(second), what, text: None };
         vec![
-            mark(0, Said::Session(Happened::Started)),
-            mark(1, Said::Began { of: of("steady[ring=small, power=120 W]"), act: None }),
-            mark(2, Said::Ended(of("steady[ring=small, power=120 W]"))),
-            mark(3, Said::Began { of: of("coast-and-restart/2"), act: Some("coast".into()) }),
-            mark(4, Said::Skipped(of("standing-sprints/3"))),
-            Noted {
+            mark(0, MarkEvent::Session(SessionEvent::Started)),
+            mark(1, MarkEvent::Began { of: of("steady[ring=small, power=120 W]"), act: None }),
+            mark(2, MarkEvent::Ended(of("steady[ring=small, power=120 W]"))),
+            mark(3, MarkEvent::Began { of: of("coast-and-restart/2"), act: Some("coast".into()) }),
+            mark(4, MarkEvent::Skipped(of("standing-sprints/3"))),
+            TimedMark {
                 text: Some("chain \"dropped\" } #1\u{2028}\u{7}".into()),
-                ..mark(5, Said::Spoiled(of("standing-sprints/4")))
+                ..mark(5, MarkEvent::Spoiled(of("standing-sprints/4")))
             },
-            mark(6, Said::TakenBack(of("standing-sprints/4"))),
-            mark(7, Said::Added(of("standing-sprints/7"))),
-            Noted { text: Some("fan on".into()), ..mark(8, Said::Note) },
-            mark(9, Said::Session(Happened::Done)),
+            mark(6, MarkEvent::TakenBack(of("standing-sprints/4"))),
+            mark(7, MarkEvent::Added(of("standing-sprints/7"))),
+            TimedMark { text: Some("fan on".into()), ..mark(8, MarkEvent::Note) },
+            mark(9, MarkEvent::Session(SessionEvent::Done)),
         ]
     }
 
     fn written() -> String {
         let lines = all().iter().map(|m| format!("{m}\n")).collect::<String>();
-        format!("# Marks.\n{}\n{lines}", Heading::of(&protocol()))
+        format!("# Marks.\n{}\n{lines}", MarksHeader::of(&protocol()))
     }
 
     fn back(text: &[u8]) -> MarksFile {
-        let (mut reading, protocol) = (Reading::default(), protocol());
+        let (mut reading, protocol) = (SourceFiles::default(), protocol());
         let marks = read(&mut reading, Path::new("m.yaml"), text.to_vec(), Some(&protocol));
         reading.close(marks).unwrap_or_else(|p| panic!("{p}"))
     }
@@ -410,9 +410,9 @@ mod tests {
     #[test]
     fn what_is_written_is_read_back() {
         let read = back(written().as_bytes());
-        let tenths: Vec<Noted> = all().into_iter().map(|m| Noted { at: m.at.round_subsecs(1), ..m }).collect();
+        let tenths: Vec<TimedMark> = all().into_iter().map(|m| TimedMark { at: m.at.round_subsecs(1), ..m }).collect();
         assert_eq!((read.marks, read.cautions), (tenths, vec![]));
-        assert_eq!(read.heading, Some(Heading::of(&protocol())));
+        assert_eq!(read.heading, Some(MarksHeader::of(&protocol())));
         assert_eq!(written().lines().count(), all().len() + 2, "one line each");
     }
 
@@ -457,8 +457,8 @@ mod tests {
     #[test]
     fn a_persons_mistake_is_told_at_its_line() {
         let says = |line: &str| {
-            let text = format!("{}\n{line}\n", Heading::of(&protocol()));
-            let (mut reading, protocol) = (Reading::default(), protocol());
+            let text = format!("{}\n{line}\n", MarksHeader::of(&protocol()));
+            let (mut reading, protocol) = (SourceFiles::default(), protocol());
             let marks = read(&mut reading, Path::new("m.yaml"), text.into_bytes(), Some(&protocol));
             reading.close(marks).unwrap_err().to_string()
         };
@@ -475,13 +475,13 @@ mod tests {
         let mut other = protocol();
         other.title = "Another".into();
         other.phases.retain(|p| p.id.name != "standing-sprints");
-        let mut reading = Reading::default();
+        let mut reading = SourceFiles::default();
         let marks = read(&mut reading, Path::new("m.yaml"), written().into_bytes(), Some(&other));
         let read = reading.close(marks).unwrap_or_else(|p| panic!("{p}"));
         assert_eq!(read.marks.len(), all().len() - 4);
         assert!(read.cautions[0].contains("made for \"Bench trial on both chainrings\""), "{:?}", read.cautions);
         let changed = Protocol { sha256: "0".into(), ..protocol() };
-        let mut reading = Reading::default();
+        let mut reading = SourceFiles::default();
         let marks = super::read(&mut reading, Path::new("m.yaml"), written().into_bytes(), Some(&changed));
         assert!(reading.close(marks).unwrap().cautions[0].contains("was changed"));
     }

@@ -65,11 +65,11 @@ pub use clock::pin;
 pub(crate) use draft::relative;
 pub use draft::{Draft, draft};
 pub(crate) use marks::quoted;
-pub use marks::{COAST, Happened, Heading, MarksFile, Noted, RESTART, SOFT, Said, load_marks};
+pub use marks::{COAST, MarkEvent, MarksFile, MarksHeader, RESTART, SOFT, SessionEvent, TimedMark, load_marks};
 pub use model::*;
 
 use crate::problem::Problems;
-use crate::protocol::{Reading, Reopened};
+use crate::protocol::{MovedFiles, SourceFiles};
 
 /// Reads a session file, the protocol that it names and its cards.
 ///
@@ -79,7 +79,7 @@ use crate::protocol::{Reading, Reopened};
 /// Every mistake of all these files, each at its place. A recording that is not there and a `?` that nobody
 /// filled in are mistakes; what a recording holds is not looked at.
 pub fn load(path: &Path) -> Result<Session, Problems> {
-    let mut reading = Reading::default();
+    let mut reading = SourceFiles::default();
     let session = parse::read(&mut reading, path);
     reading.close(session)
 }
@@ -89,7 +89,7 @@ pub fn load(path: &Path) -> Result<Session, Problems> {
 /// # Errors
 /// As [`load`].
 pub fn load_bytes(path: &Path, bytes: &[u8]) -> Result<Session, Problems> {
-    let mut reading = Reading::of(path, bytes);
+    let mut reading = SourceFiles::of(path, bytes);
     let session = parse::read(&mut reading, path);
     reading.close(session)
 }
@@ -100,7 +100,7 @@ pub fn load_bytes(path: &Path, bytes: &[u8]) -> Result<Session, Problems> {
 /// # Errors
 /// As [`load`], for every other mistake.
 pub fn load_before_ride(path: &Path) -> Result<Session, Problems> {
-    let mut reading = Reading::before_ride();
+    let mut reading = SourceFiles::before_ride();
     let session = parse::read(&mut reading, path);
     // Nothing but a `?` is a session of which nothing is known.
     let session = session.or_else(|| (reading.problem_count() == 0).then(Session::default));
@@ -112,8 +112,8 @@ pub fn load_before_ride(path: &Path) -> Result<Session, Problems> {
 ///
 /// # Errors
 /// As [`load`], for every other mistake.
-pub(crate) fn load_again(path: &Path, bytes: &[u8], given: Reopened) -> Result<(Session, Reopened), Problems> {
-    let mut reading = Reading::reopening(path, bytes, given);
+pub(crate) fn load_again(path: &Path, bytes: &[u8], given: MovedFiles) -> Result<(Session, MovedFiles), Problems> {
+    let mut reading = SourceFiles::reopening(path, bytes, given);
     let session = parse::read(&mut reading, path);
     let reopened = reading.reopened().map(std::mem::take).unwrap_or_default();
     reading.close(session).map(|session| (session, reopened))

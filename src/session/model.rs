@@ -31,7 +31,7 @@ pub struct Session {
     pub conditions: Conditions,
     pub readings: Readings,
     pub remarks: Vec<Remark>,
-    pub marks: Vec<Mark>,
+    pub marks: Vec<ButtonMark>,
     /// What was written while riding.
     pub marks_file: Option<super::MarksFile>,
     pub pins: Vec<Pin>,
@@ -303,7 +303,7 @@ pub struct Remark {
 
 /// The rider's note that a phase began (or ended) at a time.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Mark {
+pub struct ButtonMark {
     pub at: ClockTime,
     pub phase: Option<Selector>,
     pub text: Option<String>,

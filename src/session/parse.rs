@@ -9,8 +9,8 @@ use super::clock::{self, clock_time};
 use super::marks::{self, MarksFile};
 use super::model::*;
 use crate::protocol::{
-    self, Body, Drill, Keys, Node, Phases, Protocol, Reading, Reopened, SIDES, hex, nearest, overlay, placed_repeat,
-    placed_selector, positive, power,
+    self, Body, Drill, MapKeys, MovedFiles, Node, Phases, Protocol, SIDES, SourceFiles, hex, nearest, overlay,
+    placed_repeat, placed_selector, positive, power,
 };
 use crate::quantity::{Bound, Limit, Unit as Measured};
 
@@ -29,7 +29,7 @@ const CHANNELS: [&str; 11] = [
     "right_share",
 ];
 
-pub(super) fn read(reading: &mut Reading, file: &Path) -> Option<Session> {
+pub(super) fn read(reading: &mut SourceFiles, file: &Path) -> Option<Session> {
     let first = reading.opened();
     let own = reading.open(file, None)?;
     let sha256 = reading.sha256(first..reading.opened());
@@ -141,9 +141,9 @@ fn is_ridden(protocol: &Protocol) -> bool {
 /// The file that a session names; where it is read again and that is not there, what was given in its place, else
 /// `None`, noted.
 fn named_file(
-    reading: &mut Reading,
+    reading: &mut SourceFiles,
     node: &Node,
-    of: impl FnOnce(&mut Reopened) -> (&Option<PathBuf>, &mut Option<PathBuf>),
+    of: impl FnOnce(&mut MovedFiles) -> (&Option<PathBuf>, &mut Option<PathBuf>),
 ) -> Option<PathBuf> {
     let path = reading.file_of_session(node)?;
     match reading.reopened() {
@@ -159,7 +159,7 @@ fn named_file(
 }
 
 /// A card's keys under those of the node that names it.
-fn overlay_card(reading: &mut Reading, card: &Node, own: &Node) -> Node {
+fn overlay_card(reading: &mut SourceFiles, card: &Node, own: &Node) -> Node {
     let path = reading.existing_file(card);
     if let (Some(path), Some(again)) = (&path, reading.reopened()) {
         again.cards.push(path.clone());
@@ -172,17 +172,17 @@ fn overlay_card(reading: &mut Reading, card: &Node, own: &Node) -> Node {
 }
 
 fn each<T>(
-    reading: &mut Reading,
+    reading: &mut SourceFiles,
     node: Option<&Node>,
     what: &str,
-    mut read: impl FnMut(&mut Reading, &Node) -> Option<T>,
+    mut read: impl FnMut(&mut SourceFiles, &Node) -> Option<T>,
 ) -> Vec<T> {
     let Some(node) = node else { return vec![] };
     let items = reading.list(node, what).unwrap_or_default();
     items.iter().filter_map(|item| read(reading, item)).collect()
 }
 
-fn units(reading: &mut Reading, keys: &mut Keys, ridden: bool, assumed: &mut Vec<String>) -> Vec<Unit> {
+fn units(reading: &mut SourceFiles, keys: &mut MapKeys, ridden: bool, assumed: &mut Vec<String>) -> Vec<Unit> {
     let nodes: Vec<&Node> = match (keys.take("unit"), keys.take("units")) {
         (Some(_), Some(list)) => {
             reading.report(list.at, "`unit` and `units` both stand here", Some("keep one of them".into()));
@@ -207,7 +207,7 @@ fn units(reading: &mut Reading, keys: &mut Keys, ridden: bool, assumed: &mut Vec
     units
 }
 
-fn references(reading: &mut Reading, node: &Node, assumed: &mut Vec<String>) -> Vec<Reference> {
+fn references(reading: &mut SourceFiles, node: &Node, assumed: &mut Vec<String>) -> Vec<Reference> {
     each(reading, Some(node), "references", |reading, node| {
         let node = with_card(reading, node);
         let mut keys = reading.map(&node, "a reference")?;
@@ -222,7 +222,7 @@ fn references(reading: &mut Reading, node: &Node, assumed: &mut Vec<String>) -> 
 }
 
 /// `within claim` needs a claim.
-fn need_claims(reading: &mut Reading, root: &Node, protocol: &Protocol, units: &[Unit]) {
+fn need_claims(reading: &mut SourceFiles, root: &Node, protocol: &Protocol, units: &[Unit]) {
     let checks = protocol.phases.iter().flat_map(|p| &p.checks).chain(&protocol.whole_ride).map(|c| &c.limit);
     if !checks.chain(protocol.contrasts.iter().map(|c| &c.limit)).any(|limit| *limit == Limit::WithinClaim) {
         return;
@@ -239,7 +239,7 @@ fn need_claims(reading: &mut Reading, root: &Node, protocol: &Protocol, units: &
     }
 }
 
-fn with_card(reading: &mut Reading, node: &Node) -> Node {
+fn with_card(reading: &mut SourceFiles, node: &Node) -> Node {
     match node.get("instrument") {
         Some(card) => overlay_card(reading, card, node),
         None => node.clone(),
@@ -247,12 +247,12 @@ fn with_card(reading: &mut Reading, node: &Node) -> Node {
 }
 
 /// `1.0 % or 2 W`, expanded with k = 2.
-fn uncertainty(reading: &mut Reading, node: &Node) -> Option<Bound> {
+fn uncertainty(reading: &mut SourceFiles, node: &Node) -> Option<Bound> {
     reading.words(node, "an uncertainty, as in `1.0 % or 2 W`", |w| w.bound(&[Measured::Percent, Measured::Watt]))
 }
 
 /// A date, kept as written.
-fn iso_date(reading: &mut Reading, node: &Node) -> Option<String> {
+fn iso_date(reading: &mut SourceFiles, node: &Node) -> Option<String> {
     let date = reading.text(node)?;
     if chrono::NaiveDate::parse_from_str(&date, "%Y-%m-%d").is_err() {
         reading.report(node.at, format!("`{date}` is no date"), Some("as in `2026-03-02`".into()));
@@ -260,7 +260,7 @@ fn iso_date(reading: &mut Reading, node: &Node) -> Option<String> {
     Some(date)
 }
 
-fn amendment(reading: &mut Reading, node: &Node) -> Option<Amendment> {
+fn amendment(reading: &mut SourceFiles, node: &Node) -> Option<Amendment> {
     let mut keys = reading.map(node, "an amendment")?;
     let sheet = keys.need(reading, "sheet", "A-7C41-09E2").and_then(|n| reading.text(n));
     let because = keys.need(reading, "because", "the crank length was typed wrong").and_then(|n| reading.text(n));
@@ -268,7 +268,7 @@ fn amendment(reading: &mut Reading, node: &Node) -> Option<Amendment> {
     Some(Amendment { sheet: sheet?, because: because? })
 }
 
-fn certificate(reading: &mut Reading, node: &Node) -> Option<Certificate> {
+fn certificate(reading: &mut SourceFiles, node: &Node) -> Option<Certificate> {
     let mut keys = reading.map(node, "a certificate")?;
     let number = keys.take("number").and_then(|n| reading.text(n));
     let date = keys.take("date").and_then(|n| iso_date(reading, n));
@@ -277,7 +277,12 @@ fn certificate(reading: &mut Reading, node: &Node) -> Option<Certificate> {
     Some(Certificate { number, date, by })
 }
 
-fn instrument(reading: &mut Reading, keys: &mut Keys, recorded: bool, assumed: &mut Vec<String>) -> Option<Instrument> {
+fn instrument(
+    reading: &mut SourceFiles,
+    keys: &mut MapKeys,
+    recorded: bool,
+    assumed: &mut Vec<String>,
+) -> Option<Instrument> {
     keys.take("instrument");
     let label = keys.need(reading, "label", "unit 017").and_then(|n| reading.text(n));
     let mut text = |key| keys.take(key).and_then(|n| reading.text(n));
@@ -329,7 +334,7 @@ fn instrument(reading: &mut Reading, keys: &mut Keys, recorded: bool, assumed: &
 }
 
 /// Labels are unique, and of the instruments in one recording at most one leaves its field unsaid.
-fn tell_apart(reading: &mut Reading, root: &Node, instruments: &[&Instrument]) {
+fn tell_apart(reading: &mut SourceFiles, root: &Node, instruments: &[&Instrument]) {
     for (i, this) in instruments.iter().enumerate() {
         for earlier in &instruments[..i] {
             let at = label_place(root, &this.label).unwrap_or(root.at);
@@ -347,7 +352,7 @@ fn tell_apart(reading: &mut Reading, root: &Node, instruments: &[&Instrument]) {
 }
 
 /// Where the last instrument of this label says so.
-fn label_place(root: &Node, label: &str) -> Option<protocol::Place> {
+fn label_place(root: &Node, label: &str) -> Option<protocol::TextPlace> {
     let lists = ["units", "references"].iter().filter_map(|key| root.get(key)).flat_map(|n| match &n.body {
         Body::List(items) => items.as_slice(),
         _ => &[],
@@ -361,7 +366,7 @@ fn assumed_loss() -> String {
     format!("chain-drive loss: nobody said; taken as {} % ± {} %", default.loss_pct, default.loss_expanded_pct)
 }
 
-fn drivetrain(reading: &mut Reading, node: &Node, assumed: &mut Vec<String>) -> Drivetrain {
+fn drivetrain(reading: &mut SourceFiles, node: &Node, assumed: &mut Vec<String>) -> Drivetrain {
     let mut drivetrain = Drivetrain::default();
     let Some(mut keys) = reading.map(node, "`drivetrain`") else { return drivetrain };
     let mut teeth = |key| {
@@ -393,7 +398,7 @@ fn drivetrain(reading: &mut Reading, node: &Node, assumed: &mut Vec<String>) -> 
 }
 
 /// Further keys as written; one that is nearly a known key is a slip.
-fn others(reading: &mut Reading, keys: &Keys, known: &[&str]) -> Vec<(String, String)> {
+fn others(reading: &mut SourceFiles, keys: &MapKeys, known: &[&str]) -> Vec<(String, String)> {
     let mut others = vec![];
     for entry in keys.rest() {
         match nearest(&entry.key, known) {
@@ -407,7 +412,7 @@ fn others(reading: &mut Reading, keys: &Keys, known: &[&str]) -> Vec<(String, St
     others
 }
 
-fn conditions(reading: &mut Reading, node: &Node) -> Conditions {
+fn conditions(reading: &mut SourceFiles, node: &Node) -> Conditions {
     let Some(mut keys) = reading.map(node, "`conditions`") else { return Conditions::default() };
     let mut value = |key, unit, what| {
         let node = keys.take(key)?;
@@ -421,7 +426,7 @@ fn conditions(reading: &mut Reading, node: &Node) -> Conditions {
     Conditions { temperature_c, crank_length_m, latitude_deg, height_m, other }
 }
 
-fn readings(reading: &mut Reading, node: &Node) -> Readings {
+fn readings(reading: &mut SourceFiles, node: &Node) -> Readings {
     let Some(mut keys) = reading.map(node, "`readings`") else { return Readings::default() };
     let mut number = |key| {
         let node = keys.take(key)?;
@@ -451,7 +456,7 @@ fn readings(reading: &mut Reading, node: &Node) -> Readings {
     Readings { zero_before, zero_after, loads, other }
 }
 
-fn time(reading: &mut Reading, node: &Node) -> Option<ClockTime> {
+fn time(reading: &mut SourceFiles, node: &Node) -> Option<ClockTime> {
     let text = reading.text(node)?;
     let time = clock_time(&text);
     if time.is_none() {
@@ -461,7 +466,7 @@ fn time(reading: &mut Reading, node: &Node) -> Option<ClockTime> {
     time
 }
 
-fn remark(reading: &mut Reading, node: &Node, phases: Option<&Phases>) -> Option<Remark> {
+fn remark(reading: &mut SourceFiles, node: &Node, phases: Option<&Phases>) -> Option<Remark> {
     if node.as_text().is_some() {
         return Some(Remark { at: None, text: reading.text(node)?, spoiled: None });
     }
@@ -473,16 +478,16 @@ fn remark(reading: &mut Reading, node: &Node, phases: Option<&Phases>) -> Option
     Some(Remark { at, text: text?, spoiled })
 }
 
-fn mark(reading: &mut Reading, node: &Node, phases: Option<&Phases>) -> Option<Mark> {
+fn mark(reading: &mut SourceFiles, node: &Node, phases: Option<&Phases>) -> Option<ButtonMark> {
     let mut keys = reading.map(node, "a mark")?;
     let at = keys.need(reading, "at", "\"14:32:10\"").and_then(|n| time(reading, n));
     let phase = keys.take("phase").and_then(|n| placed_selector(reading, n, phases));
     let text = keys.take("text").and_then(|n| reading.text(n));
     keys.finish(reading);
-    Some(Mark { at: at?, phase, text })
+    Some(ButtonMark { at: at?, phase, text })
 }
 
-fn marks_file(reading: &mut Reading, node: &Node, protocol: Option<&Protocol>) -> Option<MarksFile> {
+fn marks_file(reading: &mut SourceFiles, node: &Node, protocol: Option<&Protocol>) -> Option<MarksFile> {
     let path = named_file(reading, node, |again| (&again.marks, &mut again.missing_marks))?;
     match std::fs::read(&path) {
         Ok(bytes) => marks::read(reading, &path, bytes, protocol),
@@ -494,7 +499,7 @@ fn marks_file(reading: &mut Reading, node: &Node, protocol: Option<&Protocol>) -
 }
 
 /// `{phase, from, to}`, or the one-line form that the command line takes too.
-fn pin(reading: &mut Reading, node: &Node, phases: Option<&Phases>) -> Option<Pin> {
+fn pin(reading: &mut SourceFiles, node: &Node, phases: Option<&Phases>) -> Option<Pin> {
     if let Some(text) = node.as_text() {
         let pin = clock::pin(text, &phases?.all);
         return pin.map_err(|slip| reading.slip(node, slip)).ok();
@@ -512,7 +517,7 @@ fn pin(reading: &mut Reading, node: &Node, phases: Option<&Phases>) -> Option<Pi
     Some(pin)
 }
 
-fn photo(reading: &mut Reading, node: &Node) -> Option<Photo> {
+fn photo(reading: &mut SourceFiles, node: &Node) -> Option<Photo> {
     let file = reading.file_of_session(node)?;
     match std::fs::read(&file) {
         // No part of a verdict.

@@ -4,33 +4,33 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::judge::JudgeError;
 use crate::protocol::{Drill, Protocol};
-use crate::rehearse::{Bench, Fault};
+use crate::rehearse::{Fault, RehearsalBench};
 use crate::verdict::Outcome;
 
-use super::curve::{Found, Share, WANTED, threshold};
+use super::curve::{FoundSize, TrialShare, WANTED, threshold};
 use super::lever::{Lever, length_s};
-use super::{Judged, Trials, place_of};
+use super::{JudgedTrial, Trials, place_of};
 
 /// What was learnt of one wanted fault.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Advice {
     pub fault: Fault,
     /// Sessions that fail as the protocol is.
-    pub now: Share,
+    pub now: TrialShare,
     /// Required checks, `PLACE MEASURE`, that fail or stay undecided in a fifth of the sessions more than with a sound unit.
     pub shows_in: Vec<String>,
     /// Empty where it is found often enough, or shows in nothing.
-    pub levers: Vec<Moved>,
+    pub levers: Vec<MovedLever>,
 }
 
 /// One lever, moved until the fault was found often enough.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Moved {
+pub struct MovedLever {
     pub lever: Lever,
     /// In times of what the protocol asks for.
-    pub found: Found,
+    pub found: FoundSize,
     /// At the most that was tried.
-    pub at_most: Share,
+    pub at_most: TrialShare,
     pub solution: Option<Solution>,
 }
 
@@ -39,10 +39,10 @@ pub struct Moved {
 pub struct Solution {
     pub times: f64,
     pub protocol: Protocol,
-    pub bench: Bench,
-    pub failed: Share,
+    pub bench: RehearsalBench,
+    pub failed: TrialShare,
     /// Of a sound unit.
-    pub passed: Share,
+    pub passed: TrialShare,
 }
 
 /// Fewer sessions would tell nothing of nine in ten; each step halves the range of the lever that is left.
@@ -82,18 +82,18 @@ pub fn advise(
     Ok(advice)
 }
 
-fn failed(sessions: &[Judged]) -> Share {
+fn failed(sessions: &[JudgedTrial]) -> TrialShare {
     share(sessions, Outcome::Fail)
 }
 
-fn share(sessions: &[Judged], outcome: Outcome) -> Share {
+fn share(sessions: &[JudgedTrial], outcome: Outcome) -> TrialShare {
     let hits = sessions.iter().filter(|judged| judged.outcome == outcome).count() as u64;
-    Share { hits, n: sessions.len() as u64 }
+    TrialShare { hits, n: sessions.len() as u64 }
 }
 
-fn shows_in(sound: &[Judged], faulty: &[Judged]) -> Vec<String> {
+fn shows_in(sound: &[JudgedTrial], faulty: &[JudgedTrial]) -> Vec<String> {
     const MORE_OFTEN: f64 = 0.2;
-    let shares = |sessions: &[Judged]| {
+    let shares = |sessions: &[JudgedTrial]| {
         let mut of: BTreeMap<String, f64> = BTreeMap::new();
         for judged in sessions {
             let touched: BTreeSet<&String> = judged.failed.union(&judged.undecided).collect();
@@ -159,15 +159,15 @@ impl<G: Fn() -> bool + Sync, D: Fn() + Sync> Solver<'_, G, D> {
         &self,
         trials: &Trials,
         faults: &[Option<&Fault>; N],
-    ) -> Result<[Vec<Judged>; N], JudgeError> {
-        let mut all = trials.judged(faults, Judged::of, self.go_on, self.done)?;
+    ) -> Result<[Vec<JudgedTrial>; N], JudgeError> {
+        let mut all = trials.judged(faults, JudgedTrial::of, self.go_on, self.done)?;
         Ok(std::array::from_fn(|n| std::mem::take(&mut all[n])))
     }
 
     /// `None` where it was interrupted.
-    fn solve(&self, lever: Lever, now: Share) -> Result<Option<Moved>, JudgeError> {
+    fn solve(&self, lever: Lever, now: TrialShare) -> Result<Option<MovedLever>, JudgeError> {
         let trials = self.trials;
-        let at = |times: f64| -> Result<Share, JudgeError> {
+        let at = |times: f64| -> Result<TrialShare, JudgeError> {
             let (protocol, bench) = lever.moved(trials.protocol, &trials.bench, times);
             let [faulty] =
                 self.sessions(&Trials { protocol: &protocol, bench, ..trials.clone() }, &[Some(self.fault)])?;
@@ -199,14 +199,14 @@ impl<G: Fn() -> bool + Sync, D: Fn() + Sync> Solver<'_, G, D> {
         loop {
             points.sort_by(|a, b| a.0.total_cmp(&b.0));
             let Some(found) = threshold(&points, WANTED) else { return Ok(None) };
-            let Found::At { size, .. } = found else {
-                return Ok(Some(Moved { lever, found, at_most, solution: None }));
+            let FoundSize::At { size, .. } = found else {
+                return Ok(Some(MovedLever { lever, found, at_most, solution: None }));
             };
             anew += 1;
             let Some(solution) = self.ride_anew(&lever, ridden(size), anew)? else { return Ok(None) };
             // Where the curve is flat it crosses anywhere: what other seeds say of the place is part of the curve.
             if solution.failed.value() >= WANTED || anew == ANEW {
-                return Ok(Some(Moved { lever, found, at_most, solution: Some(solution) }));
+                return Ok(Some(MovedLever { lever, found, at_most, solution: Some(solution) }));
             }
             points.push((solution.times, solution.failed));
         }

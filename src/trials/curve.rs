@@ -7,12 +7,12 @@ pub const WANTED: f64 = 0.9;
 
 /// So many of so many sessions.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Share {
+pub struct TrialShare {
     pub hits: u64,
     pub n: u64,
 }
 
-impl Share {
+impl TrialShare {
     /// NaN of no session.
     pub fn value(self) -> f64 {
         self.hits as f64 / self.n as f64
@@ -26,7 +26,7 @@ impl Share {
 
 /// The smallest size that is found with some probability.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Found {
+pub enum FoundSize {
     /// Somewhere between, most likely at `size`. An open end lies beyond the sizes that were ridden.
     At { size: f64, low: Option<f64>, high: Option<f64> },
     /// Every size that was ridden is found more often.
@@ -40,48 +40,48 @@ pub enum Found {
 /// What is more is found no less often: shares that fall by chance are pooled with their neighbours (Ayer et al. 1955, Ann
 /// Math Stat 26:641-647), and between sizes the curve is straight. Its ends do not lean on that line, as nobody knows how the
 /// curve rises between two sizes: from the last size with an upper limit below `wanted` to the first with a lower one above.
-pub fn threshold(points: &[(f64, Share)], wanted: f64) -> Option<Found> {
+pub fn threshold(points: &[(f64, TrialShare)], wanted: f64) -> Option<FoundSize> {
     if points.is_empty() || points.iter().any(|(_, share)| share.n == 0) {
         return None;
     }
     let sizes: Vec<f64> = points.iter().map(|(size, _)| *size).collect();
     let (first, last) = (sizes[0], sizes[sizes.len() - 1]);
-    Some(match crossing(&sizes, &rising_by(points, &Share::value), wanted) {
-        Crossing::Before => Found::Below(first),
-        Crossing::After => Found::Above(last),
-        Crossing::At(size) => {
+    Some(match crossing(&sizes, &rising_by(points, &TrialShare::value), wanted) {
+        CurveCrossing::Before => FoundSize::Below(first),
+        CurveCrossing::After => FoundSize::Above(last),
+        CurveCrossing::At(size) => {
             let lower = rising_by(points, &|share| share.interval().0);
             let upper = rising_by(points, &|share| share.interval().1);
             let low = upper.iter().rposition(|limit| *limit < wanted).map(|at| sizes[at]);
             let high = lower.iter().position(|limit| *limit >= wanted).map(|at| sizes[at]);
-            Found::At { size, low, high }
+            FoundSize::At { size, low, high }
         }
     })
 }
 
 /// The rising curve's share at each size, as [`threshold`] takes it; none where a size has no session.
-pub(super) fn rising_shares(points: &[(f64, Share)]) -> Vec<f64> {
-    if points.iter().any(|(_, share)| share.n == 0) { vec![] } else { rising_by(points, &Share::value) }
+pub(super) fn rising_shares(points: &[(f64, TrialShare)]) -> Vec<f64> {
+    if points.iter().any(|(_, share)| share.n == 0) { vec![] } else { rising_by(points, &TrialShare::value) }
 }
 
-fn rising_by(points: &[(f64, Share)], of: &dyn Fn(Share) -> f64) -> Vec<f64> {
+fn rising_by(points: &[(f64, TrialShare)], of: &dyn Fn(TrialShare) -> f64) -> Vec<f64> {
     rising(&points.iter().map(|(_, share)| (of(*share), share.n as f64)).collect::<Vec<_>>())
 }
 
-enum Crossing {
+enum CurveCrossing {
     Before,
     At(f64),
     After,
 }
 
-fn crossing(sizes: &[f64], rising: &[f64], wanted: f64) -> Crossing {
-    let Some(above) = rising.iter().position(|share| *share >= wanted) else { return Crossing::After };
+fn crossing(sizes: &[f64], rising: &[f64], wanted: f64) -> CurveCrossing {
+    let Some(above) = rising.iter().position(|share| *share >= wanted) else { return CurveCrossing::After };
     if above == 0 {
-        return Crossing::Before;
+        return CurveCrossing::Before;
     }
     let (from, to) = (above - 1, above);
     let part = (wanted - rising[from]) / (rising[to] - rising[from]);
-    Crossing::At(sizes[from] + part * (sizes[to] - sizes[from]))
+    CurveCrossing::At(sizes[from] + part * (sizes[to] - sizes[from]))
 }
 
 /// The rising sequence nearest to the values by least squares: neighbours that fall are pooled by weight.
@@ -106,14 +106,14 @@ mod tests {
 
     use super::*;
 
-    fn share(hits: u64) -> Share {
-        Share { hits, n: 100 }
+    fn share(hits: u64) -> TrialShare {
+        TrialShare { hits, n: 100 }
     }
 
     #[test]
     fn a_size_between_two_is_found_by_a_straight_line() {
         let points = [(1.0, share(2)), (2.0, share(50)), (3.0, share(100))];
-        let Some(Found::At { size, low: Some(low), high: Some(high) }) = threshold(&points, 0.9) else {
+        let Some(FoundSize::At { size, low: Some(low), high: Some(high) }) = threshold(&points, 0.9) else {
             panic!("{:?}", threshold(&points, 0.9))
         };
         assert!((size - 2.8).abs() < 1e-12, "{size}");
@@ -133,9 +133,9 @@ mod tests {
             for _ in 0..500 {
                 let points = sizes.map(|size| {
                     let p = 1.0 / (1.0 + ((middle - size) / width).exp());
-                    (size, Share { hits: (0..60).filter(|_| rng.random_bool(p)).count() as u64, n: 60 })
+                    (size, TrialShare { hits: (0..60).filter(|_| rng.random_bool(p)).count() as u64, n: 60 })
                 });
-                let Some(Found::At { low, high, .. }) = threshold(&points, 0.9) else { continue };
+                let Some(FoundSize::At { low, high, .. }) = threshold(&points, 0.9) else { continue };
                 asked += 1;
                 held += u64::from(low.is_none_or(|low| low <= truth) && high.is_none_or(|high| truth <= high));
             }
@@ -152,9 +152,9 @@ mod tests {
 
     #[test]
     fn what_lies_beyond_the_sizes_ridden_is_said_so() {
-        assert_eq!(threshold(&[(1.0, share(95)), (2.0, share(100))], 0.9), Some(Found::Below(1.0)));
-        assert_eq!(threshold(&[(1.0, share(5)), (2.0, share(70))], 0.9), Some(Found::Above(2.0)));
-        assert_eq!(threshold(&[(1.0, Share { hits: 0, n: 0 })], 0.9), None);
+        assert_eq!(threshold(&[(1.0, share(95)), (2.0, share(100))], 0.9), Some(FoundSize::Below(1.0)));
+        assert_eq!(threshold(&[(1.0, share(5)), (2.0, share(70))], 0.9), Some(FoundSize::Above(2.0)));
+        assert_eq!(threshold(&[(1.0, TrialShare { hits: 0, n: 0 })], 0.9), None);
         assert_eq!(threshold(&[], 0.9), None);
     }
 }

@@ -1,7 +1,7 @@
 //! Which faults are tried at which sizes where nobody says.
 
 use crate::protocol::Protocol;
-use crate::rehearse::{Bench, Fault, Plan, check_faults};
+use crate::rehearse::{Fault, RehearsalBench, RehearsalPlan, check_faults};
 
 /// From what nobody would notice to what nobody would argue about. Common practice, no source.
 const LADDERS: &[(&str, &str, &[f64])] = &[
@@ -24,9 +24,9 @@ const LADDERS: &[(&str, &str, &[f64])] = &[
 
 /// Every fault of the usual sizes that finds something to strike in this protocol on this bench, ladder by ladder from its
 /// least size.
-pub fn ladders(protocol: &Protocol, bench: &Bench) -> Vec<Fault> {
+pub fn ladders(protocol: &Protocol, bench: &RehearsalBench) -> Vec<Fault> {
     let strikes = |fault: &Fault| {
-        let plan = Plan { faults: vec![fault.clone()], bench: bench.clone(), ..Plan::new(1) };
+        let plan = RehearsalPlan { faults: vec![fault.clone()], bench: bench.clone(), ..RehearsalPlan::new(1) };
         check_faults(protocol, &plan).is_ok()
     };
     let all =
@@ -60,7 +60,8 @@ mod tests {
             crate::protocol::load(&file, None).unwrap_or_else(|problems| panic!("{problems}"))
         };
         let mut protocol = shipped("bench-both-rings.yaml");
-        let kinds = |protocol: &Protocol| by_ladder(ladders(protocol, &Bench::both()).into_iter().enumerate()).len();
+        let kinds =
+            |protocol: &Protocol| by_ladder(ladders(protocol, &RehearsalBench::both()).into_iter().enumerate()).len();
         assert_eq!(kinds(&protocol), LADDERS.len());
         protocol.phases.retain(|phase| !matches!(phase.drill, crate::protocol::Drill::Sprint { .. }));
         assert_eq!(kinds(&protocol), LADDERS.len() - 3);

@@ -2,7 +2,7 @@
 
 use crate::protocol::{Accept, Drill, Phase, Protocol};
 use crate::quantity::{Limit, Range};
-use crate::rehearse::{Bench, Fitted};
+use crate::rehearse::{FittedInstrument, RehearsalBench};
 
 /// One thing that is changed by a factor, all else left as it is.
 #[derive(Debug, Clone, PartialEq)]
@@ -34,7 +34,7 @@ impl Lever {
     }
 
     /// Protocol and bench with it moved by `times`, and what is then asked for, in words.
-    pub fn moved(&self, protocol: &Protocol, bench: &Bench, times: f64) -> (Protocol, Bench) {
+    pub fn moved(&self, protocol: &Protocol, bench: &RehearsalBench, times: f64) -> (Protocol, RehearsalBench) {
         let (mut protocol, mut bench) = (protocol.clone(), bench.clone());
         match self {
             Lever::Repeats(name) => named(&mut protocol, name).for_each(|phase| repeat(phase, times)),
@@ -85,7 +85,7 @@ pub fn length_s(drill: &Drill) -> Option<f64> {
 }
 
 /// Its true errors shrink with what it states.
-fn sharpen(fitted: &mut Fitted, times: f64) {
+fn sharpen(fitted: &mut FittedInstrument, times: f64) {
     fitted.stated.parts.iter_mut().for_each(|part| part.value /= times);
     (fitted.gain_sd, fitted.offset_sd_w) = (fitted.gain_sd / times, fitted.offset_sd_w / times);
 }

@@ -16,19 +16,19 @@ use std::path::PathBuf;
 
 use rayon::prelude::*;
 
-pub use advice::{Advice, FRESH, Moved, Solution, advise, sessions_at_most};
-pub use curve::{Found, Share, WANTED, threshold};
+pub use advice::{Advice, FRESH, MovedLever, Solution, advise, sessions_at_most};
+pub use curve::{FoundSize, TrialShare, WANTED, threshold};
 pub use ladder::{by_ladder, ladders};
 pub use lever::{Lever, each_limit, length_s};
-pub use reach::{Reach, Room, reach};
-pub use spare::{Change, Spare, Tried, sessions_of_spare, spare};
-pub use summary::{Counts, Ladder, Place, Sound, Summary, Work};
+pub use reach::{CheckReach, LimitMargin, reach};
+pub use spare::{LeftOutEffect, LeftOutPhase, SparePhases, sessions_of_spare, spare};
+pub use summary::{FailingPlace, Ladder, Sound, TrialCounts, TrialsSummary, Work};
 
 use crate::judge::{JudgeError, Judgement, judge_recordings};
 use crate::pattern::Pattern;
 use crate::protocol::Protocol;
 use crate::recording::Recording;
-use crate::rehearse::{Bench, Fault, Habits, Plan, Setting, record};
+use crate::rehearse::{Fault, RehearsalBench, RehearsalPlan, RideHabits, RideSetting, record};
 use crate::session::Session;
 use crate::verdict::{CheckOf, Finding, Outcome, PlacedCheck, Verdict};
 
@@ -36,8 +36,8 @@ use crate::verdict::{CheckOf, Finding, Outcome, PlacedCheck, Verdict};
 #[derive(Debug, Clone)]
 pub struct Trials<'a> {
     pub protocol: &'a Protocol,
-    pub bench: Bench,
-    pub setting: Setting,
+    pub bench: RehearsalBench,
+    pub setting: RideSetting,
     /// Of the first session; the next has the next.
     pub seed: u64,
     /// Of the sound unit and of each fault.
@@ -46,7 +46,7 @@ pub struct Trials<'a> {
 
 /// One rehearsed session as it was judged.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Judged {
+pub struct JudgedTrial {
     pub outcome: Outcome,
     /// Required checks that failed: `PHASE MEASURE`, the contrast's name, `whole ride MEASURE`.
     pub failed: BTreeSet<String>,
@@ -58,26 +58,29 @@ pub struct Judged {
 
 /// The sessions of one fault, or of a sound unit.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Point {
+pub struct TrialPoint {
     /// `None`: sound.
     pub fault: Option<Fault>,
     /// The pattern that stands for the fault, if one does.
     pub pattern: Option<Pattern>,
-    pub sessions: Vec<Judged>,
+    pub sessions: Vec<JudgedTrial>,
 }
 
-impl Point {
+impl TrialPoint {
     /// Sessions of which it is true.
-    pub fn share(&self, of: impl Fn(&Judged) -> bool) -> Share {
-        Share { hits: self.sessions.iter().filter(|judged| of(judged)).count() as u64, n: self.sessions.len() as u64 }
+    pub fn share(&self, of: impl Fn(&JudgedTrial) -> bool) -> TrialShare {
+        TrialShare {
+            hits: self.sessions.iter().filter(|judged| of(judged)).count() as u64,
+            n: self.sessions.len() as u64,
+        }
     }
 
-    pub fn ending(&self, outcome: Outcome) -> Share {
+    pub fn ending(&self, outcome: Outcome) -> TrialShare {
         self.share(|judged| judged.outcome == outcome)
     }
 
     /// Named by its own pattern; `None` where no pattern stands for it.
-    pub fn named(&self) -> Option<Share> {
+    pub fn named(&self) -> Option<TrialShare> {
         let pattern = self.pattern?;
         Some(self.share(|judged| judged.named.contains(&pattern)))
     }
@@ -95,10 +98,10 @@ pub fn ride(
     faults: &[Fault],
     go_on: impl Fn() -> bool + Sync,
     done: impl Fn() + Sync,
-) -> Result<Vec<Point>, JudgeError> {
+) -> Result<Vec<TrialPoint>, JudgeError> {
     let all: Vec<Option<&Fault>> = std::iter::once(None).chain(faults.iter().map(Some)).collect();
-    let sessions = trials.judged(&all, Judged::of, go_on, done)?;
-    let point = |(fault, sessions): (Option<&Fault>, Vec<Judged>)| Point {
+    let sessions = trials.judged(&all, JudgedTrial::of, go_on, done)?;
+    let point = |(fault, sessions): (Option<&Fault>, Vec<JudgedTrial>)| TrialPoint {
         fault: fault.cloned(),
         pattern: fault.and_then(|fault| fault.pattern(&trials.bench)),
         sessions,
@@ -145,12 +148,12 @@ impl Trials<'_> {
 
     fn one(&self, session: u32, fault: Option<&Fault>) -> Result<Verdict, JudgeError> {
         let seed = self.seed.wrapping_add(u64::from(session));
-        let plan = Plan {
+        let plan = RehearsalPlan {
             faults: fault.cloned().into_iter().collect(),
             bench: self.bench.clone(),
             setting: self.setting,
-            habits: Habits { as_stated: true, ..Habits::varied(seed) },
-            ..Plan::new(seed)
+            habits: RideHabits { as_stated: true, ..RideHabits::varied(seed) },
+            ..RehearsalPlan::new(seed)
         };
         let (session, recordings) = record(self.protocol, &plan);
         Ok(judge(&session, recordings)?.verdict)
@@ -167,7 +170,7 @@ pub fn judge(session: &Session, recordings: Vec<Recording>) -> Result<Judgement,
     Ok(judge_recordings(session, &recordings)?.swap_remove(0))
 }
 
-impl Judged {
+impl JudgedTrial {
     fn of(verdict: &Verdict) -> Self {
         let failed_at = required(verdict, Outcome::Fail);
         let named = |checks: &BTreeSet<String>| checks.iter().map(|check| without_keys(check)).collect();

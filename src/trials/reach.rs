@@ -8,13 +8,13 @@ use super::{Trials, without_keys};
 
 /// A required check of a sound unit, in a few rehearsals.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Reach {
+pub struct CheckReach {
     /// `PHASE MEASURE`, `CONTRAST MEASURE` or `whole ride MEASURE`.
     pub check: String,
     /// As written.
     pub limit: String,
     /// `None` where no rehearsal gave a value with an uncertainty: counts have none.
-    pub room: Option<Room>,
+    pub room: Option<LimitMargin>,
     /// Rehearsals in which it was undecided, of how many.
     pub undecided: (usize, usize),
     /// Why, of the first of them.
@@ -23,7 +23,7 @@ pub struct Reach {
 
 /// Where the uncertainty leaves the least of the limit; medians over the rehearsals.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Room {
+pub struct LimitMargin {
     /// With its keys, where the check's phase has siblings.
     pub at: String,
     /// Half of what lies within two limits; what lies between zero and one.
@@ -32,9 +32,9 @@ pub struct Room {
     pub unit: String,
 }
 
-impl Reach {
+impl CheckReach {
     /// Even the best value that there is can't pass: it is nearer to its limit than it is certain.
-    pub fn out_of_reach(&self) -> Option<&Room> {
+    pub fn out_of_reach(&self) -> Option<&LimitMargin> {
         self.room.as_ref().filter(|room| room.expanded_uncertainty > room.limit)
     }
 }
@@ -43,7 +43,7 @@ impl Reach {
 ///
 /// # Errors
 /// A rehearsal that can't be judged: a fault of the program.
-pub fn reach(trials: &Trials) -> Result<Vec<Reach>, JudgeError> {
+pub fn reach(trials: &Trials) -> Result<Vec<CheckReach>, JudgeError> {
     let sessions = trials.judged(&[None], required, || true, || ())?.swap_remove(0);
     let mut names: Vec<String> = vec![];
     for (at, _) in sessions.iter().flatten() {
@@ -55,7 +55,7 @@ pub fn reach(trials: &Trials) -> Result<Vec<Reach>, JudgeError> {
     Ok(names.into_iter().map(|name| of_check(name, &sessions)).collect())
 }
 
-fn of_check(check: String, sessions: &[Vec<(String, CheckVerdict)>]) -> Reach {
+fn of_check(check: String, sessions: &[Vec<(String, CheckVerdict)>]) -> CheckReach {
     let own = |session: &[(String, CheckVerdict)]| -> Vec<(String, CheckVerdict)> {
         session.iter().filter(|(at, _)| without_keys(at) == check).cloned().collect()
     };
@@ -66,7 +66,7 @@ fn of_check(check: String, sessions: &[Vec<(String, CheckVerdict)>]) -> Reach {
     places.sort();
     places.dedup();
     let rooms = places.into_iter().filter_map(|place| room(place, all().filter(|(at, _)| at == place).map(|(_, v)| v)));
-    Reach {
+    CheckReach {
         limit: all().find_map(|(_, verdict)| verdict.limit.clone()).unwrap_or_default(),
         room: rooms.max_by(|a, b| (a.expanded_uncertainty / a.limit).total_cmp(&(b.expanded_uncertainty / b.limit))),
         undecided: (sessions.iter().filter(|session| session.iter().any(|one| open(&one))).count(), sessions.len()),
@@ -75,7 +75,7 @@ fn of_check(check: String, sessions: &[Vec<(String, CheckVerdict)>]) -> Reach {
     }
 }
 
-fn room<'v>(at: &str, verdicts: impl Iterator<Item = &'v CheckVerdict>) -> Option<Room> {
+fn room<'v>(at: &str, verdicts: impl Iterator<Item = &'v CheckVerdict>) -> Option<LimitMargin> {
     let known = verdicts.filter_map(|verdict| {
         let limit = match (verdict.limit_low, verdict.limit_high) {
             (Some(low), Some(high)) => (high - low) / 2.0,
@@ -86,7 +86,7 @@ fn room<'v>(at: &str, verdicts: impl Iterator<Item = &'v CheckVerdict>) -> Optio
     });
     let known: Vec<(f64, f64, &String)> = known.collect();
     let middle = |of: fn(&(f64, f64, &String)) -> f64| median(&known.iter().map(of).collect::<Vec<_>>());
-    Some(Room {
+    Some(LimitMargin {
         at: at.to_owned(),
         limit: middle(|known| known.0)?,
         expanded_uncertainty: middle(|known| known.1)?,

@@ -9,13 +9,13 @@ use crate::stats::{self, Sides};
 use crate::verdict::Outcome;
 
 use super::curve::WANTED;
-use super::{Judged, Point, Trials, by_ladder, without_keys};
+use super::{JudgedTrial, TrialPoint, Trials, by_ladder, without_keys};
 
 /// What could go, one after the other.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Spare {
+pub struct SparePhases {
     /// Each that no failed session needed in order to fail: ridden without it, and without those that went before.
-    pub phases: Vec<Tried>,
+    pub phases: Vec<LeftOutPhase>,
     /// Phases without which some session would not have failed.
     pub needed: Vec<String>,
     /// Of what is left: `PHASE MEASURE`, `CONTRAST MEASURE` or `whole ride MEASURE` by which no session failed alone.
@@ -28,26 +28,26 @@ pub struct Spare {
 
 /// A phase that was left out.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Tried {
+pub struct LeftOutPhase {
     /// Selector.
     pub phase: String,
     /// Sessions with a fault that fail.
-    pub failing: Change,
+    pub failing: LeftOutEffect,
     /// Sessions of a sound unit that pass.
-    pub passing: Change,
+    pub passing: LeftOutEffect,
 }
 
 /// The same seeds with and without.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Change {
+pub struct LeftOutEffect {
     /// Sessions that do only with it, and only without.
     pub lost: u64,
     pub won: u64,
     pub of: u64,
 }
 
-impl Change {
-    fn between(with: &[Judged], without: &[Judged], outcome: Outcome) -> Self {
+impl LeftOutEffect {
+    fn between(with: &[JudgedTrial], without: &[JudgedTrial], outcome: Outcome) -> Self {
         let pairs = || with.iter().zip(without).map(|(a, b)| (a.outcome == outcome, b.outcome == outcome));
         let count = |pair| pairs().filter(|both| *both == pair).count() as u64;
         Self { lost: count((true, false)), won: count((false, true)), of: pairs().count() as u64 }
@@ -63,7 +63,7 @@ impl Change {
     }
 }
 
-impl Tried {
+impl LeftOutPhase {
     /// Nothing was lost by more than luck.
     pub fn goes(&self) -> bool {
         !self.failing.is_loss() && !self.passing.is_loss()
@@ -71,7 +71,7 @@ impl Tried {
 }
 
 /// Sessions that [`spare`] rides at most.
-pub fn sessions_of_spare(trials: &Trials, points: &[Point]) -> u64 {
+pub fn sessions_of_spare(trials: &Trials, points: &[TrialPoint]) -> u64 {
     let phases = trials.protocol.phases.iter().filter(|phase| counts(phase)).count() as u64;
     phases * u64::from(trials.sessions) * telling(points).len() as u64
 }
@@ -85,10 +85,10 @@ pub fn sessions_of_spare(trials: &Trials, points: &[Point]) -> u64 {
 /// A rehearsal that can't be judged: a fault of the program.
 pub fn spare(
     trials: &Trials,
-    points: &[Point],
+    points: &[TrialPoint],
     go_on: impl Fn() -> bool + Sync,
     done: impl Fn() + Sync,
-) -> Result<Spare, JudgeError> {
+) -> Result<SparePhases, JudgeError> {
     let faulty = points.iter().filter(|point| point.fault.is_some()).flat_map(|point| &point.sessions);
     let failed: Vec<&BTreeSet<String>> = faulty.map(|judged| &judged.failed_at).filter(|all| !all.is_empty()).collect();
     let suffices = |fewer: &Protocol| {
@@ -97,11 +97,11 @@ pub fn spare(
     };
     let (phases, needed, spared) = (vec![], vec![], vec![]);
     let protocol = trials.protocol.clone();
-    let mut spare = Spare { phases, needed, checks: spared, failed: failed.len() as u64, protocol };
+    let mut spare = SparePhases { phases, needed, checks: spared, failed: failed.len() as u64, protocol };
 
     let telling = telling(points);
     let faults: Vec<Option<&Fault>> = telling.iter().map(|point| point.fault.as_ref()).collect();
-    let mut with: Vec<Vec<Judged>> = telling.iter().map(|point| point.sessions.clone()).collect();
+    let mut with: Vec<Vec<JudgedTrial>> = telling.iter().map(|point| point.sessions.clone()).collect();
     let mut longest: Vec<&Phase> = trials.protocol.phases.iter().filter(|phase| counts(phase)).collect();
     longest.sort_by(|a, b| b.planned_s().total_cmp(&a.planned_s()));
     for phase in longest.into_iter().map(|phase| phase.id.to_string()) {
@@ -110,16 +110,17 @@ pub fn spare(
             spare.needed.push(phase);
             continue;
         }
-        let without = Trials { protocol: &fewer, ..trials.clone() }.judged(&faults, Judged::of, &go_on, &done)?;
+        let without = Trials { protocol: &fewer, ..trials.clone() }.judged(&faults, JudgedTrial::of, &go_on, &done)?;
         if !go_on() {
             break;
         }
         let changed = |fault: bool, outcome| {
             let of = telling.iter().zip(with.iter().zip(&without)).filter(|(point, _)| point.fault.is_some() == fault);
-            let changes = of.map(|(_, (with, without))| Change::between(with, without, outcome));
-            changes.fold(Change { lost: 0, won: 0, of: 0 }, Change::and)
+            let changes = of.map(|(_, (with, without))| LeftOutEffect::between(with, without, outcome));
+            changes.fold(LeftOutEffect { lost: 0, won: 0, of: 0 }, LeftOutEffect::and)
         };
-        let tried = Tried { phase, failing: changed(true, Outcome::Fail), passing: changed(false, Outcome::Pass) };
+        let tried =
+            LeftOutPhase { phase, failing: changed(true, Outcome::Fail), passing: changed(false, Outcome::Pass) };
         if tried.goes() {
             (spare.protocol, with) = (fewer, without);
         }
@@ -141,7 +142,7 @@ pub fn spare(
 }
 
 /// A sound unit, and of each fault the least size that is found, or the largest: there a loss shows most.
-fn telling(points: &[Point]) -> Vec<&Point> {
+fn telling(points: &[TrialPoint]) -> Vec<&TrialPoint> {
     let faulty = points.iter().enumerate().filter_map(|(place, point)| Some((place, point.fault.clone()?)));
     let least = by_ladder(faulty).into_iter().filter_map(|(_, sizes)| {
         let found = |place: usize| points[place].ending(Outcome::Fail).value() >= WANTED;

@@ -2,19 +2,19 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::curve::{Found, Share, WANTED, rising_shares, threshold};
-use super::{Judged, Point, Trials, by_ladder, place_of};
+use super::curve::{FoundSize, TrialShare, WANTED, rising_shares, threshold};
+use super::{JudgedTrial, TrialPoint, Trials, by_ladder, place_of};
 use crate::pattern::Pattern;
 use crate::protocol::{Part, Protocol};
 use crate::rehearse::Fault;
 use crate::verdict::Outcome;
 
 #[derive(Debug, Clone, PartialEq)]
-pub struct Summary {
+pub struct TrialsSummary {
     /// Least and most of a point: they differ, and are fewer than asked, after an early end.
     pub sessions: (u64, u64),
     /// In the order in which they were given.
-    pub points: Vec<Counts>,
+    pub points: Vec<TrialCounts>,
     pub sound: Option<Sound>,
     pub ladders: Vec<Ladder>,
     pub work: Work,
@@ -22,23 +22,23 @@ pub struct Summary {
 
 /// How the sessions of one point ended.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Counts {
+pub struct TrialCounts {
     /// `None`: sound.
     pub fault: Option<Fault>,
     pub pattern: Option<Pattern>,
-    pub passed: Share,
-    pub failed: Share,
-    pub undecided: Share,
+    pub passed: TrialShare,
+    pub failed: TrialShare,
+    pub undecided: TrialShare,
     /// By its own pattern; `None` where no pattern stands for the fault.
-    pub named: Option<Share>,
+    pub named: Option<TrialShare>,
 }
 
 /// A sound unit, and the checks that it failed or left open, the most frequent first.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Sound {
-    pub counts: Counts,
-    pub failed_by: Vec<(String, Share)>,
-    pub undecided_by: Vec<(String, Share)>,
+    pub counts: TrialCounts,
+    pub failed_by: Vec<(String, TrialShare)>,
+    pub undecided_by: Vec<(String, TrialShare)>,
 }
 
 /// One fault over a range of sizes.
@@ -48,16 +48,16 @@ pub struct Ladder {
     pub fault: Fault,
     pub pattern: Option<Pattern>,
     /// From the least size, whatever its sign.
-    pub rungs: Vec<Counts>,
+    pub rungs: Vec<TrialCounts>,
     /// From which size on [`WANTED`] of the sessions fail and are named; `None` without a session.
-    pub fails: Option<Found>,
-    pub named: Option<Found>,
+    pub fails: Option<FoundSize>,
+    pub named: Option<FoundSize>,
     /// Rising curves through the shares, one value for each rung; none without a session.
     pub failing: Vec<f64>,
     pub naming: Vec<f64>,
     pub not_passing: Vec<f64>,
     /// For each place of [`Work`]: of this fault's sessions, all sizes together, those that failed by it.
-    pub failed_by: Vec<Share>,
+    pub failed_by: Vec<TrialShare>,
 }
 
 /// Which phases, contrasts or the whole ride the faults fail by.
@@ -66,31 +66,31 @@ pub struct Work {
     /// Failed sessions with a fault.
     pub failed: u64,
     /// Everything that could have failed one; what failed most of them first.
-    pub places: Vec<Place>,
+    pub places: Vec<FailingPlace>,
 }
 
 #[derive(Debug, Clone, PartialEq)]
-pub struct Place {
+pub struct FailingPlace {
     /// As [`place_of`] says it.
     pub name: String,
     /// Of the failed sessions, those that failed by it.
-    pub found: Share,
+    pub found: TrialShare,
     /// Of the failed sessions, those that failed by nothing else.
-    pub alone: Share,
+    pub alone: TrialShare,
 }
 
-impl Summary {
-    pub fn of(trials: &Trials, points: &[Point]) -> Self {
+impl TrialsSummary {
+    pub fn of(trials: &Trials, points: &[TrialPoint]) -> Self {
         let ridden = || points.iter().map(|point| point.sessions.len() as u64);
         let work = Work::of(trials.protocol, points);
         let faulty = points.iter().enumerate().filter_map(|(place, point)| Some((place, point.fault.clone()?)));
         let ladder = |(fault, sizes): (Fault, Vec<(f64, usize)>)| {
-            let rungs: Vec<&Point> = sizes.iter().map(|(_, place)| &points[*place]).collect();
+            let rungs: Vec<&TrialPoint> = sizes.iter().map(|(_, place)| &points[*place]).collect();
             Ladder::of(fault, &rungs, &work)
         };
         Self {
             sessions: (ridden().min().unwrap_or(0), ridden().max().unwrap_or(0)),
-            points: points.iter().map(Counts::of).collect(),
+            points: points.iter().map(TrialCounts::of).collect(),
             sound: points.iter().find(|point| point.fault.is_none()).map(Sound::of),
             ladders: by_ladder(faulty).into_iter().map(ladder).collect(),
             work,
@@ -98,8 +98,8 @@ impl Summary {
     }
 }
 
-impl Counts {
-    fn of(point: &Point) -> Self {
+impl TrialCounts {
+    fn of(point: &TrialPoint) -> Self {
         Self {
             fault: point.fault.clone(),
             pattern: point.pattern,
@@ -115,33 +115,38 @@ impl Counts {
         self.fault.as_ref().map_or(0.0, |fault| fault.size.abs())
     }
 
-    pub fn not_passed(&self) -> Share {
-        Share { hits: self.passed.n - self.passed.hits, ..self.passed }
+    pub fn not_passed(&self) -> TrialShare {
+        TrialShare { hits: self.passed.n - self.passed.hits, ..self.passed }
     }
 }
 
 impl Sound {
-    fn of(point: &Point) -> Self {
-        let by = |which: fn(&Judged) -> &BTreeSet<String>| {
+    fn of(point: &TrialPoint) -> Self {
+        let by = |which: fn(&JudgedTrial) -> &BTreeSet<String>| {
             let mut by: BTreeMap<&str, u64> = BTreeMap::new();
             point.sessions.iter().flat_map(which).for_each(|check| *by.entry(check).or_default() += 1);
             let n = point.sessions.len() as u64;
-            let mut by: Vec<_> = by.into_iter().map(|(check, hits)| (check.to_owned(), Share { hits, n })).collect();
+            let mut by: Vec<_> =
+                by.into_iter().map(|(check, hits)| (check.to_owned(), TrialShare { hits, n })).collect();
             by.sort_by_key(|(_, share)| std::cmp::Reverse(share.hits));
             by
         };
-        Self { counts: Counts::of(point), failed_by: by(|judged| &judged.failed), undecided_by: by(|j| &j.undecided) }
+        Self {
+            counts: TrialCounts::of(point),
+            failed_by: by(|judged| &judged.failed),
+            undecided_by: by(|j| &j.undecided),
+        }
     }
 }
 
 impl Ladder {
-    fn of(fault: Fault, points: &[&Point], work: &Work) -> Self {
-        let rungs: Vec<Counts> = points.iter().map(|point| Counts::of(point)).collect();
-        let of = |share: fn(&Counts) -> Option<Share>| -> Vec<(f64, Share)> {
+    fn of(fault: Fault, points: &[&TrialPoint], work: &Work) -> Self {
+        let rungs: Vec<TrialCounts> = points.iter().map(|point| TrialCounts::of(point)).collect();
+        let of = |share: fn(&TrialCounts) -> Option<TrialShare>| -> Vec<(f64, TrialShare)> {
             rungs.iter().filter_map(|rung| Some((rung.size(), share(rung)?))).collect()
         };
         let (failed, named) = (of(|rung| Some(rung.failed)), of(|rung| rung.named));
-        let by = |place: &Place| Share {
+        let by = |place: &FailingPlace| TrialShare {
             hits: points.iter().map(|point| point.share(|judged| judged.failed_by(&place.name)).hits).sum(),
             n: points.iter().map(|point| point.sessions.len() as u64).sum(),
         };
@@ -160,10 +165,10 @@ impl Ladder {
 }
 
 impl Work {
-    fn of(protocol: &Protocol, points: &[Point]) -> Self {
-        let faulty: Vec<&Judged> = points.iter().filter(|p| p.fault.is_some()).flat_map(|p| &p.sessions).collect();
+    fn of(protocol: &Protocol, points: &[TrialPoint]) -> Self {
+        let faulty: Vec<&JudgedTrial> = points.iter().filter(|p| p.fault.is_some()).flat_map(|p| &p.sessions).collect();
         let failed = faulty.iter().filter(|judged| judged.outcome == Outcome::Fail).count() as u64;
-        let count = |of: &dyn Fn(&Judged) -> bool| Share {
+        let count = |of: &dyn Fn(&JudgedTrial) -> bool| TrialShare {
             hits: faulty.iter().filter(|judged| of(judged)).count() as u64,
             n: failed,
         };
@@ -173,12 +178,12 @@ impl Work {
                 names.push(place.to_owned());
             }
         }
-        let place = |name: String| Place {
+        let place = |name: String| FailingPlace {
             found: count(&|judged| judged.failed_by(&name)),
             alone: count(&|judged| judged.failed_only_by(&name)),
             name,
         };
-        let mut places: Vec<Place> = names.into_iter().map(place).collect();
+        let mut places: Vec<FailingPlace> = names.into_iter().map(place).collect();
         places.sort_by_key(|place| std::cmp::Reverse(place.found.hits));
         Self { failed, places }
     }
@@ -204,7 +209,7 @@ fn judging(protocol: &Protocol) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::rehearse::{Bench, Setting};
+    use crate::rehearse::{RehearsalBench, RideSetting};
 
     const PROTOCOL: &str = "assize: 1
 title: Three phases
@@ -217,28 +222,36 @@ phases:
 whole_ride: {spike: at most 100 W}
 ";
 
-    fn judged(failed: &[&str]) -> Judged {
+    fn judged(failed: &[&str]) -> JudgedTrial {
         let failed: BTreeSet<String> = failed.iter().map(|check| (*check).to_owned()).collect();
         let outcome = if failed.is_empty() { Outcome::Pass } else { Outcome::Fail };
         let (failed_at, undecided) = (BTreeSet::new(), BTreeSet::new());
-        Judged { outcome, failed, failed_at, undecided, named: BTreeSet::from([Pattern::Gain]) }
+        JudgedTrial { outcome, failed, failed_at, undecided, named: BTreeSet::from([Pattern::Gain]) }
     }
 
     #[test]
     fn work_is_counted_by_place_and_what_never_failed_is_there_too() {
         let protocol = crate::protocol::load_bytes("p.yaml".as_ref(), PROTOCOL.as_bytes()).unwrap();
-        let trials =
-            Trials { protocol: &protocol, bench: Bench::both(), setting: Setting::Resistance, seed: 1, sessions: 3 };
+        let trials = Trials {
+            protocol: &protocol,
+            bench: RehearsalBench::both(),
+            setting: RideSetting::Resistance,
+            seed: 1,
+            sessions: 3,
+        };
         let (low, high) = ("low mean_error", "high mean_error");
         let faulty = vec![judged(&[high]), judged(&[high, low, "high dropout_time"]), judged(&[])];
         let points = [
-            Point { fault: None, pattern: None, sessions: vec![judged(&[low]), judged(&[]), judged(&[low])] },
-            Point { fault: Some("gain=-2".parse().unwrap()), pattern: Some(Pattern::Gain), sessions: faulty },
+            TrialPoint { fault: None, pattern: None, sessions: vec![judged(&[low]), judged(&[]), judged(&[low])] },
+            TrialPoint { fault: Some("gain=-2".parse().unwrap()), pattern: Some(Pattern::Gain), sessions: faulty },
         ];
-        let summary = Summary::of(&trials, &points);
-        let share = |hits, n| Share { hits, n };
-        let place =
-            |name: &str, found, alone| Place { name: name.to_owned(), found: share(found, 2), alone: share(alone, 2) };
+        let summary = TrialsSummary::of(&trials, &points);
+        let share = |hits, n| TrialShare { hits, n };
+        let place = |name: &str, found, alone| FailingPlace {
+            name: name.to_owned(),
+            found: share(found, 2),
+            alone: share(alone, 2),
+        };
         assert_eq!(summary.work.places, [place("high", 2, 1), place("low", 1, 0), place("whole ride", 0, 0)]);
         assert_eq!(summary.sound.as_ref().unwrap().failed_by, [(low.to_owned(), share(2, 3))]);
         let ladder = &summary.ladders[0];
@@ -247,7 +260,7 @@ whole_ride: {spike: at most 100 W}
             (ladder.rungs[0].size(), ladder.rungs[0].not_passed(), ladder.rungs[0].named),
             (2.0, share(2, 3), Some(share(3, 3)))
         );
-        assert_eq!((ladder.fails, ladder.named), (Some(Found::Above(2.0)), Some(Found::Below(2.0))));
+        assert_eq!((ladder.fails, ladder.named), (Some(FoundSize::Above(2.0)), Some(FoundSize::Below(2.0))));
         assert_eq!((ladder.failing.clone(), ladder.naming.clone()), (vec![2.0 / 3.0], vec![1.0]));
     }
 }

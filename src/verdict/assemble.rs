@@ -15,7 +15,7 @@ use crate::protocol::Protocol;
 use crate::quantity::Unit;
 use crate::recording::Recording;
 use crate::ride::Ride;
-use crate::scoring::value::Kind;
+use crate::scoring::value::ValueKind;
 use crate::scoring::{self, Agreement, Scores};
 use crate::session::Session;
 
@@ -119,7 +119,7 @@ pub(crate) fn check_verdict(decided: &Decided, references: &[String]) -> CheckVe
     let Decided { measured, combined, .. } = decided;
     let value = measured.as_ref().ok();
     let expanded = decided.expanded_uncertainty();
-    let budget = value.filter(|value| value.kind != Kind::Count).into_iter().flat_map(|value| &value.budget.0);
+    let budget = value.filter(|value| value.kind != ValueKind::Count).into_iter().flat_map(|value| &value.budget.0);
     let budget = budget.map(|line| BudgetLine {
         source: line.source.word().to_owned(),
         standard_uncertainty: line.standard_uncertainty,
@@ -157,7 +157,7 @@ pub(crate) fn check_verdict(decided: &Decided, references: &[String]) -> CheckVe
         conformance_probability: decided.conformance_probability,
         verdict: decided.outcome,
         required: decided.required,
-        censored: value.is_some_and(|value| value.kind == Kind::AtLeast),
+        censored: value.is_some_and(|value| value.kind == ValueKind::AtLeast),
         reason: decided.reason.as_ref().map(|reason| reason_in_words(reason, references)),
         remedy: decided.remedy.map(remedy_in_words),
         clause: decided.clause.clone(),

@@ -43,7 +43,7 @@ impl Case<'_> {
     }
 }
 
-fn unserved_in_words(unserved: &scoring::Unserved) -> String {
+fn unserved_in_words(unserved: &scoring::UnmeasurableChecks) -> String {
     if unserved.all {
         return unserved.place.clone();
     }

@@ -1,6 +1,6 @@
 //! Why a check or a phase is decided as it is, and what would decide it, in words.
 
-use crate::decide::{Better, More, Over, Quarrel, Reason, Remedy, RepeatReason, RepeatRemedy};
+use crate::decide::{Better, More, Over, Reason, ReferencesDisagree, Remedy, RepeatReason, RepeatRemedy};
 use crate::scoring::value::NoValue;
 
 /// `references`: labels, in the session's order.
@@ -18,7 +18,7 @@ pub(crate) fn reason_in_words(reason: &Reason, references: &[String]) -> String 
     }
 }
 
-fn quarrel_in_words(Quarrel { pair, over }: &Quarrel, references: &[String]) -> String {
+fn quarrel_in_words(ReferencesDisagree { pair, over }: &ReferencesDisagree, references: &[String]) -> String {
     let here = match over {
         Over::Session => "",
         Over::Phase => " here",

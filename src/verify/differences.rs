@@ -11,7 +11,7 @@ use crate::words;
 /// What a difference means, the weightiest first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "snake_case")]
-pub enum Weight {
+pub enum Severity {
     /// An outcome, or a pattern that is named.
     Outcome,
     /// A number or text that the sheet shows otherwise.
@@ -30,7 +30,7 @@ pub struct Difference {
     pub place: String,
     /// JSON pointer (RFC 6901) into the verdict as it was written; into the one made now where it was not there.
     pub pointer: String,
-    pub weight: Weight,
+    pub weight: Severity,
     /// As it was written; `None` where it was not there.
     pub then: Option<Value>,
     pub now: Option<Value>,
@@ -38,20 +38,20 @@ pub struct Difference {
 
 /// Every value of two verdicts that differs, in the order of the first. The program's version is left out.
 pub fn differences(then: &Value, now: &Value, programs_differ: bool) -> Vec<Difference> {
-    let mut walk = Walk { found: vec![], programs_differ };
-    walk.value(&Place::default(), &Scale::default(), Some(then), Some(now));
+    let mut walk = Comparer { found: vec![], programs_differ };
+    walk.value(&JsonPlace::default(), &ShownDecimals::default(), Some(then), Some(now));
     walk.found
 }
 
 /// Where in the verdict, in words and as a pointer.
 #[derive(Debug, Clone, Default)]
-struct Place {
+struct JsonPlace {
     words: Vec<String>,
     pointer: String,
     key: String,
 }
 
-impl Place {
+impl JsonPlace {
     fn key(&self, key: &str) -> Self {
         // The lists that hold everything say nothing.
         const SILENT: [&str; 6] = ["phases", "checks", "contrasts", "whole_ride", "match", "also"];
@@ -103,11 +103,11 @@ impl Place {
 
 /// Decimal places with which the sheet shows the numbers of an object.
 #[derive(Debug, Clone, Default)]
-struct Scale {
+struct ShownDecimals {
     decimals: BTreeMap<String, i32>,
 }
 
-impl Scale {
+impl ShownDecimals {
     /// Values are shown to the place of their uncertainty's second digit, uncertainties with two digits, shares as per
     /// cent with one decimal.
     fn of(object: &Map<String, Value>) -> Self {
@@ -144,13 +144,13 @@ impl Scale {
     }
 }
 
-struct Walk {
+struct Comparer {
     found: Vec<Difference>,
     programs_differ: bool,
 }
 
-impl Walk {
-    fn value(&mut self, place: &Place, scale: &Scale, then: Option<&Value>, now: Option<&Value>) {
+impl Comparer {
+    fn value(&mut self, place: &JsonPlace, scale: &ShownDecimals, then: Option<&Value>, now: Option<&Value>) {
         match (then, now) {
             (Some(Value::Object(then)), Some(Value::Object(now))) => self.object(place, then, now),
             (Some(Value::Array(then)), Some(Value::Array(now))) => self.list(place, then, now),
@@ -169,8 +169,8 @@ impl Walk {
         }
     }
 
-    fn object(&mut self, place: &Place, then: &Map<String, Value>, now: &Map<String, Value>) {
-        let scale = Scale::of(then);
+    fn object(&mut self, place: &JsonPlace, then: &Map<String, Value>, now: &Map<String, Value>) {
+        let scale = ShownDecimals::of(then);
         let top = place.pointer.is_empty();
         for (key, value) in then {
             if !(top && key == "assize") {
@@ -185,21 +185,21 @@ impl Walk {
     }
 
     /// Items of one name stand beside each other, whatever their number.
-    fn list(&mut self, place: &Place, then: &[Value], now: &[Value]) {
+    fn list(&mut self, place: &JsonPlace, then: &[Value], now: &[Value]) {
         if in_a_list(place) && then.len() == now.len() {
             // A pair of a name and what is said of it.
             for (at, (then, now)) in then.iter().zip(now).enumerate() {
-                self.value(&place.step(&at.to_string()), &Scale::default(), Some(then), Some(now));
+                self.value(&place.step(&at.to_string()), &ShownDecimals::default(), Some(then), Some(now));
             }
             return;
         }
         let (names_then, names_now) = (named(then), named(now));
         for (at, name) in names_then.iter().enumerate() {
             let beside = names_now.iter().position(|other| other == name).map(|at| &now[at]);
-            self.value(&place.item(at, &then[at]), &Scale::default(), Some(&then[at]), beside);
+            self.value(&place.item(at, &then[at]), &ShownDecimals::default(), Some(&then[at]), beside);
         }
         for (at, _) in names_now.iter().enumerate().filter(|(_, name)| !names_then.contains(name)) {
-            self.value(&place.item(at, &now[at]), &Scale::default(), None, Some(&now[at]));
+            self.value(&place.item(at, &now[at]), &ShownDecimals::default(), None, Some(&now[at]));
         }
         let same_order = |a: &[(String, usize)], b: &[(String, usize)]| {
             a.iter().filter(|name| b.contains(name)).eq(b.iter().filter(|name| a.contains(name)))
@@ -211,43 +211,43 @@ impl Walk {
             self.found.push(Difference {
                 place: words.in_words(),
                 pointer: place.pointer.clone(),
-                weight: Weight::Shown,
+                weight: Severity::Shown,
                 then: Some(order(&names_then)),
                 now: Some(order(&names_now)),
             });
         }
     }
 
-    fn weight(&self, place: &Place, scale: &Scale, then: Option<&Value>, now: Option<&Value>) -> Weight {
+    fn weight(&self, place: &JsonPlace, scale: &ShownDecimals, then: Option<&Value>, now: Option<&Value>) -> Severity {
         let named_pattern = place.pointer.starts_with("/diagnosis/") && place.pointer.matches('/').count() == 2;
         let has_outcome = |value: Option<&Value>| value.is_some_and(|v| v.get("verdict").is_some());
         let key = place.key.as_str();
         let outcome = !in_a_list(place) && matches!(key, "verdict" | "censored" | "required" | "pattern");
         if outcome || named_pattern || has_outcome(then) || has_outcome(now) {
-            return Weight::Outcome;
+            return Severity::Outcome;
         }
         match (then, now) {
-            (None, Some(_)) if self.programs_differ && !in_a_list(place) => Weight::Added,
+            (None, Some(_)) if self.programs_differ && !in_a_list(place) => Severity::Added,
             (Some(Value::Number(a)), Some(Value::Number(b))) if a.is_f64() && b.is_f64() => {
                 let apart = a.as_f64().zip(b.as_f64()).map(|(a, b)| (a - b).abs());
                 if apart.is_some_and(|apart| apart < scale.half_of(&place.key)) {
-                    Weight::Unseen
+                    Severity::Unseen
                 } else {
-                    Weight::Shown
+                    Severity::Shown
                 }
             }
             (Some(Value::String(a)), Some(Value::String(b))) => {
                 let time = |text: &str| DateTime::<FixedOffset>::parse_from_rfc3339(text).ok();
                 let apart_ms = time(a).zip(time(b)).map(|(a, b)| (a - b).num_milliseconds().abs());
-                if apart_ms.is_some_and(|apart_ms| apart_ms < 500) { Weight::Unseen } else { Weight::Shown }
+                if apart_ms.is_some_and(|apart_ms| apart_ms < 500) { Severity::Unseen } else { Severity::Shown }
             }
-            _ => Weight::Shown,
+            _ => Severity::Shown,
         }
     }
 }
 
 /// Whether the last step is an item of a list: those are no keys that only one version knows.
-fn in_a_list(place: &Place) -> bool {
+fn in_a_list(place: &JsonPlace) -> bool {
     place.pointer.rsplit('/').next().is_some_and(|last| last.parse::<usize>().is_ok())
 }
 
@@ -361,13 +361,13 @@ mod tests {
         let steady = now["phases"].as_array().unwrap().iter().position(|p| p["drill"] == "steady").unwrap();
         let check = format!("/phases/{steady}/checks/0");
         let value = now.pointer(&format!("{check}/value")).unwrap().as_f64().unwrap();
-        assert_eq!(weight("/verdict", "pass".into()), Some(Weight::Outcome));
-        assert_eq!(weight(&format!("{check}/verdict"), "not ridden".into()), Some(Weight::Outcome));
-        assert_eq!(weight("/diagnosis/0/pattern", "phantom".into()), Some(Weight::Outcome));
-        assert_eq!(weight("/diagnosis", Value::Array(vec![])), Some(Weight::Outcome));
-        assert_eq!(weight(&format!("{check}/value"), (value + 1e6).into()), Some(Weight::Shown));
-        assert_eq!(weight(&format!("{check}/value"), (value + 1e-9).into()), Some(Weight::Unseen));
-        assert_eq!(weight(&format!("{check}/value"), Value::Null), Some(Weight::Shown));
+        assert_eq!(weight("/verdict", "pass".into()), Some(Severity::Outcome));
+        assert_eq!(weight(&format!("{check}/verdict"), "not ridden".into()), Some(Severity::Outcome));
+        assert_eq!(weight("/diagnosis/0/pattern", "phantom".into()), Some(Severity::Outcome));
+        assert_eq!(weight("/diagnosis", Value::Array(vec![])), Some(Severity::Outcome));
+        assert_eq!(weight(&format!("{check}/value"), (value + 1e6).into()), Some(Severity::Shown));
+        assert_eq!(weight(&format!("{check}/value"), (value + 1e-9).into()), Some(Severity::Unseen));
+        assert_eq!(weight(&format!("{check}/value"), Value::Null), Some(Severity::Shown));
     }
 
     #[test]
@@ -379,9 +379,9 @@ mod tests {
         assert_eq!((found.len(), found[0].place.as_str()), (1, "references: order"));
         let mut older = now.clone();
         older["unit"].as_object_mut().unwrap().remove("received");
-        assert_eq!(differences(&older, &now, true)[0].weight, Weight::Added);
-        assert_eq!(differences(&older, &now, false)[0].weight, Weight::Shown);
+        assert_eq!(differences(&older, &now, true)[0].weight, Severity::Added);
+        assert_eq!(differences(&older, &now, false)[0].weight, Severity::Shown);
         // What the newer one no longer says is a difference all the same.
-        assert_eq!(differences(&now, &older, true)[0].weight, Weight::Shown);
+        assert_eq!(differences(&now, &older, true)[0].weight, Severity::Shown);
     }
 }

@@ -14,20 +14,20 @@ use crate::protocol::hex;
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
-pub enum Kind {
+pub enum InputKind {
     Session,
     Protocol,
     Marks,
     Recording,
 }
 
-impl Kind {
+impl InputKind {
     pub fn word(self) -> &'static str {
         match self {
-            Kind::Session => "session",
-            Kind::Protocol => "protocol",
-            Kind::Marks => "marks",
-            Kind::Recording => "recording",
+            InputKind::Session => "session",
+            InputKind::Protocol => "protocol",
+            InputKind::Marks => "marks",
+            InputKind::Recording => "recording",
         }
     }
 }
@@ -35,7 +35,7 @@ impl Kind {
 /// One file that a verdict was judged from.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Input {
-    pub kind: Kind,
+    pub kind: InputKind,
     /// As the verdict calls it: its file, or a protocol's title.
     pub name: String,
     /// Of a recording, label of its instrument.
@@ -43,16 +43,16 @@ pub struct Input {
     /// As the verdict states it, lower-case hex.
     pub sha256: Option<String>,
     #[serde(flatten)]
-    pub state: State,
+    pub state: InputState,
 }
 
 impl Input {
-    pub(super) fn new(kind: Kind, name: &str, sha256: Option<&str>, state: State) -> Self {
+    pub(super) fn new(kind: InputKind, name: &str, sha256: Option<&str>, state: InputState) -> Self {
         Self { kind, name: name.to_owned(), instrument: None, sha256: sha256.map(str::to_owned), state }
     }
 
-    pub(super) fn recording(name: &str, instrument: &str, sha256: Option<&str>, state: State) -> Self {
-        Self { instrument: Some(instrument.to_owned()), ..Self::new(Kind::Recording, name, sha256, state) }
+    pub(super) fn recording(name: &str, instrument: &str, sha256: Option<&str>, state: InputState) -> Self {
+        Self { instrument: Some(instrument.to_owned()), ..Self::new(InputKind::Recording, name, sha256, state) }
     }
 
     /// `recording pedals-p.fit`
@@ -64,7 +64,7 @@ impl Input {
 /// What became of an input.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 #[serde(tag = "state", rename_all = "snake_case")]
-pub enum State {
+pub enum InputState {
     /// The same bytes, perhaps under another name.
     Same { file: PathBuf },
     Another {
@@ -83,14 +83,14 @@ pub enum State {
     },
 }
 
-impl State {
+impl InputState {
     pub(super) fn of(stated: Option<&str>, file: &Path, now: Option<String>) -> Self {
         let file = file.to_owned();
         match (stated, now) {
-            (_, None) => State::NotFound { looked_for: Some(file) },
-            (None, now) => State::Unstated { file: Some(file), sha256: now },
-            (Some(stated), Some(now)) if stated.eq_ignore_ascii_case(&now) => State::Same { file },
-            (Some(_), Some(sha256)) => State::Another { file, sha256 },
+            (_, None) => InputState::NotFound { looked_for: Some(file) },
+            (None, now) => InputState::Unstated { file: Some(file), sha256: now },
+            (Some(stated), Some(now)) if stated.eq_ignore_ascii_case(&now) => InputState::Same { file },
+            (Some(_), Some(sha256)) => InputState::Another { file, sha256 },
         }
     }
 }
@@ -100,11 +100,11 @@ const DEEPEST: usize = 8;
 
 /// Files by their hash; a clone is cheap.
 #[derive(Debug, Clone, Default)]
-pub struct Shelf {
+pub struct FilesByHash {
     files: Arc<BTreeMap<String, PathBuf>>,
 }
 
-impl Shelf {
+impl FilesByHash {
     /// Every file of a folder and of those in it; links to folders are not followed. What can't be read is left out. Of
     /// two files alike the first by name is kept.
     ///
@@ -151,15 +151,15 @@ impl Shelf {
     }
 
     /// A recording by hash: at `path` if it is there, else on the shelf, else another at `path`.
-    pub(super) fn place(&self, sha256: &str, path: &Path) -> State {
+    pub(super) fn place(&self, sha256: &str, path: &Path) -> InputState {
         self.place_of(sha256, path, sha256_of_file(path))
     }
 
-    pub(super) fn place_of(&self, sha256: &str, path: &Path, now: Option<String>) -> State {
-        match State::of(Some(sha256), path, now) {
-            same @ State::Same { .. } => same,
+    pub(super) fn place_of(&self, sha256: &str, path: &Path, now: Option<String>) -> InputState {
+        match InputState::of(Some(sha256), path, now) {
+            same @ InputState::Same { .. } => same,
             other => match self.files.get(&sha256.to_ascii_lowercase()) {
-                Some(file) => State::Same { file: file.clone() },
+                Some(file) => InputState::Same { file: file.clone() },
                 None => other,
             },
         }

@@ -13,32 +13,32 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 use serde_json::Value;
 
-pub use differences::{Difference, Weight, differences};
-pub use inputs::{Input, Kind, Shelf, State};
+pub use differences::{Difference, Severity, differences};
+pub use inputs::{FilesByHash, Input, InputKind, InputState};
 
 use crate::judge::{self, JudgeError};
 use crate::problem::Problems;
-use crate::protocol::{self, Reopened, Slip};
+use crate::protocol::{self, MovedFiles, TextMistake};
 use crate::session::{self, Session};
 use crate::verdict::json;
 use crate::verdict::{VERDICT_FORMAT, Verdict};
 
 /// Where the inputs of a verdict may be.
 #[derive(Debug, Clone, Default)]
-pub struct Places {
+pub struct InputPlaces {
     /// The folder that the session's name starts from, as a rule the verdict's own.
     pub folder: PathBuf,
     /// The session file, in place of the one of that name in the folder.
     pub session: Option<PathBuf>,
     /// Files that recordings are found among by their hash, whatever they are called.
-    pub shelf: Shelf,
+    pub shelf: FilesByHash,
     /// As `judge` was given them, in place of the session's own.
     pub protocol: Option<PathBuf>,
     pub marks: Option<PathBuf>,
     pub pins: Vec<String>,
 }
 
-impl Places {
+impl InputPlaces {
     /// Everything beside the verdict file.
     pub fn beside(verdict: &Path) -> Self {
         Self { folder: verdict.parent().unwrap_or(Path::new("")).to_owned(), ..Self::default() }
@@ -67,7 +67,7 @@ pub enum VerifyError {
     #[error("{given} needs a protocol, and the session names none")]
     NoProtocol { given: &'static str },
     #[error("--pin {pin}: {slip}")]
-    Pin { pin: String, slip: Slip },
+    Pin { pin: String, slip: TextMistake },
     #[error("the session has no unit `{label}`, only {}", listed(.has))]
     NoSuchUnit { label: String, has: Vec<String> },
     #[error(transparent)]
@@ -84,11 +84,11 @@ fn ways_out(missing: &[Input]) -> String {
     let mut ways: Vec<&str> = missing
         .iter()
         .map(|input| match (input.kind, &input.state) {
-            (_, State::NotFound { looked_for: None }) => "give the session that names it with --session FILE",
-            (Kind::Session, _) => "say where it is with --session FILE",
-            (Kind::Protocol, _) => "say where the protocol is with --protocol FILE",
-            (Kind::Marks, _) => "say where the marks are with --marks FILE",
-            (Kind::Recording, _) => "say with --recordings DIR where to look for recordings by their hash",
+            (_, InputState::NotFound { looked_for: None }) => "give the session that names it with --session FILE",
+            (InputKind::Session, _) => "say where it is with --session FILE",
+            (InputKind::Protocol, _) => "say where the protocol is with --protocol FILE",
+            (InputKind::Marks, _) => "say where the marks are with --marks FILE",
+            (InputKind::Recording, _) => "say with --recordings DIR where to look for recordings by their hash",
         })
         .collect();
     ways.dedup();
@@ -101,7 +101,7 @@ fn listed(labels: &[String]) -> String {
 
 /// What became of a verdict's inputs, and of the verdict.
 #[derive(Debug)]
-pub struct Again {
+pub struct Verification {
     /// Label of the unit that the verdict is about.
     pub unit: String,
     pub sheet_number: String,
@@ -109,7 +109,7 @@ pub struct Again {
     pub inputs: Vec<Input>,
     /// What the judgement rests on besides, of which a verdict holds no hash: one sentence each.
     pub unhashed: Vec<String>,
-    pub judged: Result<Judged, VerifyError>,
+    pub judged: Result<NewJudgement, VerifyError>,
 }
 
 /// Versions of the program that judged.
@@ -127,7 +127,7 @@ impl Programs {
 
 /// The judgement made anew.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Judged {
+pub struct NewJudgement {
     pub verdict: Verdict,
     /// In the verdict's order; without the program's version, which [`Programs`] tells.
     pub differences: Vec<Difference>,
@@ -136,32 +136,32 @@ pub struct Judged {
 /// What a verification comes to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
-pub enum Verified {
+pub enum VerificationResult {
     Same,
     Differs,
     CouldNot,
 }
 
-impl Again {
+impl Verification {
     /// `Same` only if every input and every value is.
-    pub fn verified(&self) -> Verified {
-        let Ok(judged) = &self.judged else { return Verified::CouldNot };
-        let other_input = self.inputs.iter().any(|input| matches!(input.state, State::Another { .. }));
-        let other_value = judged.differences.iter().any(|difference| difference.weight != Weight::Added);
-        if other_input || other_value { Verified::Differs } else { Verified::Same }
+    pub fn verified(&self) -> VerificationResult {
+        let Ok(judged) = &self.judged else { return VerificationResult::CouldNot };
+        let other_input = self.inputs.iter().any(|input| matches!(input.state, InputState::Another { .. }));
+        let other_value = judged.differences.iter().any(|difference| difference.weight != Severity::Added);
+        if other_input || other_value { VerificationResult::Differs } else { VerificationResult::Same }
     }
 }
 
 /// Looks for a verdict's inputs, judges them again and compares. Of a verdict that another version wrote, what that did not
 /// write yet counts as empty here; [`again_as_written`] knows it from its JSON.
-pub fn again(verdict: &Verdict, places: &Places) -> Again {
+pub fn again(verdict: &Verdict, places: &InputPlaces) -> Verification {
     let written = serde_json::to_value(verdict).unwrap_or_default();
     again_as_written(verdict, &written, places)
 }
 
 /// [`again`] for whoever has the verdict as it was written: keys that this program does not know are differences too.
-pub fn again_as_written(verdict: &Verdict, written: &Value, places: &Places) -> Again {
-    let mut again = Again {
+pub fn again_as_written(verdict: &Verdict, written: &Value, places: &InputPlaces) -> Verification {
+    let mut again = Verification {
         unit: verdict.unit.label.clone(),
         sheet_number: verdict.sheet_number.clone(),
         programs: Programs { then: verdict.assize.clone(), now: env!("CARGO_PKG_VERSION").to_owned() },
@@ -175,19 +175,19 @@ pub fn again_as_written(verdict: &Verdict, written: &Value, places: &Places) -> 
     again.judged = look_and_judge(verdict, places, &mut again.inputs, &mut again.unhashed).map(|now| {
         let programs_differ = again.programs.differ();
         let judged = serde_json::to_value(&now).unwrap_or_default();
-        Judged { differences: differences(written, &judged, programs_differ), verdict: now }
+        NewJudgement { differences: differences(written, &judged, programs_differ), verdict: now }
     });
     again
 }
 
 /// Whether `text` is what this program writes of the verdict, byte for byte.
-pub fn written_as_now(text: &[u8], judged: &Judged) -> bool {
+pub fn written_as_now(text: &[u8], judged: &NewJudgement) -> bool {
     json::to_string(&judged.verdict).as_bytes() == text
 }
 
 fn look_and_judge(
     verdict: &Verdict,
-    places: &Places,
+    places: &InputPlaces,
     inputs: &mut Vec<Input>,
     unhashed: &mut Vec<String>,
 ) -> Result<Verdict, VerifyError> {
@@ -213,7 +213,7 @@ fn look_and_judge(
     }
     let found = find_recordings(verdict, places, &session, inputs);
     let missing: Vec<Input> =
-        inputs.iter().filter(|input| matches!(input.state, State::NotFound { .. })).cloned().collect();
+        inputs.iter().filter(|input| matches!(input.state, InputState::NotFound { .. })).cloned().collect();
     if !missing.is_empty() {
         return Err(VerifyError::Missing(missing));
     }
@@ -229,20 +229,20 @@ fn look_and_judge(
 /// The session as it was judged; `None` where there is none or it is not there.
 fn reopen(
     verdict: &Verdict,
-    places: &Places,
+    places: &InputPlaces,
     inputs: &mut Vec<Input>,
-) -> Result<Option<(Session, Reopened)>, VerifyError> {
+) -> Result<Option<(Session, MovedFiles)>, VerifyError> {
     let facts = &verdict.session;
     let name = facts.file.as_deref().map(inputs::last_part);
     let file = places.session.clone().or_else(|| name.map(|name| places.folder.join(name)));
     let Some(file) = file else { return Ok(None) };
     let bytes = inputs::read_file(&file);
-    let state = State::of(facts.sha256.as_deref(), &file, bytes.as_deref().map(inputs::sha256));
-    let same = matches!(state, State::Same { .. });
+    let state = InputState::of(facts.sha256.as_deref(), &file, bytes.as_deref().map(inputs::sha256));
+    let same = matches!(state, InputState::Same { .. });
     let shown = name.map_or_else(|| inputs::name(&file), str::to_owned);
-    inputs.push(Input::new(Kind::Session, &shown, facts.sha256.as_deref(), state));
+    inputs.push(Input::new(InputKind::Session, &shown, facts.sha256.as_deref(), state));
     let Some(bytes) = bytes else { return Ok(None) };
-    let given = Reopened { protocol: places.protocol.clone(), marks: places.marks.clone(), ..Reopened::default() };
+    let given = MovedFiles { protocol: places.protocol.clone(), marks: places.marks.clone(), ..MovedFiles::default() };
     let (mut session, reopened) = session::load_again(&file, &bytes, given).map_err(VerifyError::Session)?;
     if let (true, Some(name)) = (same, name) {
         // A new name for the same bytes is no difference.
@@ -252,7 +252,7 @@ fn reopen(
 }
 
 /// What can be told where there is no session: recordings, by name beside the verdict and by hash.
-fn without_session(verdict: &Verdict, places: &Places, inputs: &mut Vec<Input>) -> VerifyError {
+fn without_session(verdict: &Verdict, places: &InputPlaces, inputs: &mut Vec<Input>) -> VerifyError {
     for facts in &verdict.recordings {
         let beside = places.folder.join(inputs::last_part(&facts.file));
         let state = places.shelf.place(&facts.sha256, &beside);
@@ -260,14 +260,14 @@ fn without_session(verdict: &Verdict, places: &Places, inputs: &mut Vec<Input>) 
     }
     match &verdict.session.file {
         None if places.session.is_none() => VerifyError::NoSession,
-        _ => VerifyError::Missing(inputs.iter().filter(|input| input.kind == Kind::Session).cloned().collect()),
+        _ => VerifyError::Missing(inputs.iter().filter(|input| input.kind == InputKind::Session).cloned().collect()),
     }
 }
 
 fn set_protocol(
     verdict: &Verdict,
-    places: &Places,
-    reopened: &Reopened,
+    places: &InputPlaces,
+    reopened: &MovedFiles,
     session: &mut Session,
     inputs: &mut Vec<Input>,
 ) -> Result<(), VerifyError> {
@@ -279,24 +279,24 @@ fn set_protocol(
     let sha256 = stated.map(|stated| stated.sha256.as_str());
     let title = stated.map_or("none", |stated| &stated.title);
     let state = match (&session.protocol, &reopened.missing_protocol) {
-        (Some(now), _) => State::of(sha256, &now.file, Some(now.sha256.clone())),
-        (None, Some(missing)) => State::NotFound { looked_for: Some(missing.clone()) },
+        (Some(now), _) => InputState::of(sha256, &now.file, Some(now.sha256.clone())),
+        (None, Some(missing)) => InputState::NotFound { looked_for: Some(missing.clone()) },
         (None, None) if stated.is_none() => return Ok(()),
-        (None, None) => State::NotFound { looked_for: None },
+        (None, None) => InputState::NotFound { looked_for: None },
     };
     // None then, one now: another.
     let state = match (state, stated) {
-        (State::Unstated { file: Some(file), sha256: Some(sha256) }, None) => State::Another { file, sha256 },
+        (InputState::Unstated { file: Some(file), sha256: Some(sha256) }, None) => InputState::Another { file, sha256 },
         (state, _) => state,
     };
-    inputs.push(Input::new(Kind::Protocol, title, sha256, state));
+    inputs.push(Input::new(InputKind::Protocol, title, sha256, state));
     Ok(())
 }
 
 fn set_marks(
     verdict: &Verdict,
-    places: &Places,
-    reopened: &Reopened,
+    places: &InputPlaces,
+    reopened: &MovedFiles,
     session: &mut Session,
     inputs: &mut Vec<Input>,
 ) -> Result<(), VerifyError> {
@@ -308,16 +308,18 @@ fn set_marks(
     let sha256 = stated.map(|stated| stated.sha256.as_str());
     let name = stated.map_or("none", |stated| inputs::last_part(&stated.file)).to_owned();
     let state = match (&session.marks_file, &reopened.missing_marks) {
-        (Some(now), _) if stated.is_none() => State::Another { file: now.file.clone(), sha256: now.sha256.clone() },
-        (Some(now), _) => State::of(sha256, &now.file, Some(now.sha256.clone())),
-        (None, Some(missing)) => State::NotFound { looked_for: Some(missing.clone()) },
+        (Some(now), _) if stated.is_none() => {
+            InputState::Another { file: now.file.clone(), sha256: now.sha256.clone() }
+        }
+        (Some(now), _) => InputState::of(sha256, &now.file, Some(now.sha256.clone())),
+        (None, Some(missing)) => InputState::NotFound { looked_for: Some(missing.clone()) },
         (None, None) if stated.is_none() => return Ok(()),
-        (None, None) => State::NotFound { looked_for: None },
+        (None, None) => InputState::NotFound { looked_for: None },
     };
-    if let (State::Same { .. }, Some(marks)) = (&state, &mut session.marks_file) {
+    if let (InputState::Same { .. }, Some(marks)) = (&state, &mut session.marks_file) {
         marks.file = PathBuf::from(&name);
     }
-    inputs.push(Input::new(Kind::Marks, &name, sha256, state));
+    inputs.push(Input::new(InputKind::Marks, &name, sha256, state));
     Ok(())
 }
 
@@ -325,7 +327,7 @@ fn set_marks(
 /// where those lie that are not where the session says.
 fn find_recordings(
     verdict: &Verdict,
-    places: &Places,
+    places: &InputPlaces,
     session: &Session,
     inputs: &mut Vec<Input>,
 ) -> BTreeMap<PathBuf, PathBuf> {
@@ -346,14 +348,14 @@ fn find_recordings(
                 .or_else(|| left.iter().position(of_this));
             let Some(facts) = at.map(|at| left.remove(at)) else {
                 let state = match hash_there {
-                    Some(sha256) => State::Unstated { file: Some(path.clone()), sha256: Some(sha256) },
-                    None => State::NotFound { looked_for: Some(path.clone()) },
+                    Some(sha256) => InputState::Unstated { file: Some(path.clone()), sha256: Some(sha256) },
+                    None => InputState::NotFound { looked_for: Some(path.clone()) },
                 };
                 inputs.push(Input::recording(&name, &instrument.label, None, state));
                 continue;
             };
             let state = places.shelf.place_of(&facts.sha256, path, hash_there);
-            if let State::Same { file } = &state
+            if let InputState::Same { file } = &state
                 && file != path
             {
                 found.insert(path.clone(), file.clone());
@@ -362,7 +364,7 @@ fn find_recordings(
         }
     }
     for facts in left {
-        let state = State::NotFound { looked_for: None };
+        let state = InputState::NotFound { looked_for: None };
         inputs.push(Input::recording(&facts.file, &facts.instrument, Some(&facts.sha256), state));
     }
     found

@@ -7,7 +7,7 @@ use assize::against_truth::{self, ComparedClock};
 use assize::judge::Judgement;
 use assize::matching::{MatchOutcome, Ridden, ring};
 use assize::protocol::{Drill, Hold, Phase, PhaseOrder, Protocol, Ring, Target};
-use assize::rehearse::{Habits, Plan, Rehearsal, Setting, Shifting, TrueMove};
+use assize::rehearse::{Rehearsal, RehearsalPlan, RideHabits, RideSetting, Shifting, TrueMove};
 use chrono::{DateTime, NaiveTime, Utc};
 
 /// A way in which riders and head units go astray, ridden with many seeds.
@@ -79,12 +79,12 @@ impl Case {
     }
 
     /// Riders, noise, head units and straps differ from seed to seed.
-    pub fn plan(&self, seed: u64) -> Plan {
+    pub fn plan(&self, seed: u64) -> RehearsalPlan {
         let mishaps = self.mishaps.iter().map(|text| text.parse().unwrap_or_else(|e| panic!("{e}"))).collect();
-        let mut plan = Plan { mishaps, habits: Habits::varied(seed), ..Plan::new(seed) };
+        let mut plan = RehearsalPlan { mishaps, habits: RideHabits::varied(seed), ..RehearsalPlan::new(seed) };
         match self.bench {
-            BenchIs::ConstantPower => plan.setting = Setting::ConstantPower,
-            BenchIs::Road => plan.setting = Setting::Road,
+            BenchIs::ConstantPower => plan.setting = RideSetting::ConstantPower,
+            BenchIs::Road => plan.setting = RideSetting::Road,
             BenchIs::Electronic => plan.habits.shifting = Shifting::Electronic { only: None },
             BenchIs::Usual | BenchIs::Short | BenchIs::AnyOrder => {}
         }

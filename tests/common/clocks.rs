@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use assize::align;
 use assize::protocol::Protocol;
 use assize::recording::{Recording, Sensor};
-use assize::rehearse::{Habits, Plan, Rehearsal, SensingDelay, Setting, simulate};
+use assize::rehearse::{Rehearsal, RehearsalPlan, RideHabits, RideSetting, SensingDelay, simulate};
 use chrono::TimeDelta;
 
 /// What the head units have in common.
@@ -65,11 +65,11 @@ impl Found {
     }
 }
 
-fn plan(shared: Shared, happens: Happens, seed: u64) -> Plan {
-    let mut habits = Habits {
+fn plan(shared: Shared, happens: Happens, seed: u64) -> RehearsalPlan {
+    let mut habits = RideHabits {
         // As wide as what the judge takes them for: a triangle of ± their width between two head units.
         sensing_delay_s: SensingDelay { speed: (0.05, 0.35), position: (0.0, 0.73), altitude: (0.0, 1.71) },
-        ..Habits::varied(seed)
+        ..RideHabits::varied(seed)
     };
     if let Happens::Drift(ppm) = happens {
         habits.drift_ppm = [(ppm, ppm), (0.0, 0.0), (0.0, 0.0), (0.0, 0.0)];
@@ -81,10 +81,10 @@ fn plan(shared: Shared, happens: Happens, seed: u64) -> Plan {
     };
     let mishaps = mishaps.iter().map(|text| text.parse().unwrap_or_else(|e| panic!("{e}"))).collect();
     let setting = match shared {
-        Shared::Strap | Shared::Nothing => Setting::Resistance,
-        _ => Setting::Road,
+        Shared::Strap | Shared::Nothing => RideSetting::Resistance,
+        _ => RideSetting::Road,
     };
-    Plan { habits, mishaps, setting, ..Plan::new(seed) }
+    RehearsalPlan { habits, mishaps, setting, ..RehearsalPlan::new(seed) }
 }
 
 pub fn ride(protocol: &Protocol, shared: Shared, happens: Happens, seed: u64) -> Rehearsal {

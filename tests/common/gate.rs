@@ -4,12 +4,14 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use assize::against_truth::{self, ComparedValue, Comparison};
+use assize::against_truth::{self, ComparedValue, TruthComparison};
 use assize::judge::Judgement;
 use assize::pattern::Pattern;
 use assize::protocol::{self, Check, Drill, Measure, Protocol, Ring};
 use assize::quantity::{Bound, Limit, Unit};
-use assize::rehearse::{BENCHES, Bench, Fault, Habits, Plan, Rehearsal, TrueRidden, TrueSpan, simulate};
+use assize::rehearse::{
+    BENCHES, Fault, Rehearsal, RehearsalBench, RehearsalPlan, RideHabits, TrueRidden, TrueSpan, simulate,
+};
 use assize::stats::{Sides, clopper_pearson};
 use assize::verdict::{CheckVerdict, Outcome, PhaseVerdict, Span, Verdict};
 use chrono::{DateTime, Utc};
@@ -32,8 +34,11 @@ impl Observation {
 }
 
 /// Riders, noise, head units and straps differ from seed to seed; references are off by a draw from what they state.
-pub fn varied(seed: u64, faults: &[&str]) -> Plan {
-    Plan { habits: Habits { as_stated: true, ..Habits::varied(seed) }, ..super::common::plan(seed, faults) }
+pub fn varied(seed: u64, faults: &[&str]) -> RehearsalPlan {
+    RehearsalPlan {
+        habits: RideHabits { as_stated: true, ..RideHabits::varied(seed) },
+        ..super::common::plan(seed, faults)
+    }
 }
 
 fn advisory(measure: Measure, unit: Unit) -> Check {
@@ -92,8 +97,8 @@ phases:
 
 /// Clocks that keep time, and no second lost: which turns of the cranks are paired with which is then the same in a short block
 /// and in a long one, and so is how far readings lie apart.
-pub fn in_step(plan: Plan) -> Plan {
-    Plan { habits: Habits { drift_ppm: [(0.0, 0.0); 4], dropped: 0.0, ..plan.habits }, ..plan }
+pub fn in_step(plan: RehearsalPlan) -> RehearsalPlan {
+    RehearsalPlan { habits: RideHabits { drift_ppm: [(0.0, 0.0); 4], dropped: 0.0, ..plan.habits }, ..plan }
 }
 
 /// The short block's limit of agreement beside the long one's: nothing but scatter lies between them, so the scatter of both
@@ -128,13 +133,13 @@ fn as_matched(rehearsal: &Rehearsal, verdict: &Verdict) -> Vec<TrueRidden> {
 }
 
 /// A judged rehearsal beside the truth over the windows that were scored.
-pub fn beside_truth(rehearsal: &Rehearsal, judgement: &Judgement) -> Comparison {
+pub fn beside_truth(rehearsal: &Rehearsal, judgement: &Judgement) -> TruthComparison {
     let truth = rehearsal.truth_over(&as_matched(rehearsal, &judgement.verdict));
     against_truth::compare(&judgement.verdict, &truth).unwrap_or_else(|e| panic!("{e}"))
 }
 
 /// Every number of a judged rehearsal that has an uncertainty and a known truth.
-pub fn observations(comparison: &Comparison, judgement: &Judgement) -> Vec<Observation> {
+pub fn observations(comparison: &TruthComparison, judgement: &Judgement) -> Vec<Observation> {
     let verdict = &judgement.verdict;
     let surplus = |phase: &against_truth::ComparedPhase| {
         verdict.phases.iter().any(|p| p.surplus && (&p.phase, p.repeat) == (&phase.phase, phase.repeat))
@@ -217,7 +222,7 @@ impl Place {
 }
 
 /// Every value with its truth and the place of its limit.
-fn places<'c>(protocol: &Protocol, comparison: &'c Comparison) -> Vec<(Place, &'c ComparedValue)> {
+fn places<'c>(protocol: &Protocol, comparison: &'c TruthComparison) -> Vec<(Place, &'c ComparedValue)> {
     let phase = |id: &str| protocol.phases.iter().position(|p| p.id.to_string() == id);
     let mut all = vec![];
     let mut push = |of: &'c [ComparedValue], place: &dyn Fn(usize) -> Place| {
@@ -248,7 +253,7 @@ fn unit_of(symbol: &str) -> Option<Unit> {
 
 /// What the guarded rule says of each measure whose limit is set `by` expanded uncertainties short of the truth: 0 for a
 /// value exactly at its limit. Only truths that lie beyond their own uncertainty have such a limit.
-pub fn decided_at(rehearsal: &Rehearsal, comparison: &Comparison, by: f64) -> Vec<(String, Outcome)> {
+pub fn decided_at(rehearsal: &Rehearsal, comparison: &TruthComparison, by: f64) -> Vec<(String, Outcome)> {
     let mut rehearsal = rehearsal.clone();
     let protocol = rehearsal.session.protocol.as_mut().expect("a rehearsal has a protocol");
     let mut set: Vec<(Place, &ComparedValue)> = vec![];
@@ -341,7 +346,7 @@ pub struct Case {
 }
 
 impl Case {
-    fn bench(&self) -> Bench {
+    fn bench(&self) -> RehearsalBench {
         let kind = BENCHES.iter().find(|kind| kind.word == self.bench).unwrap_or(&BENCHES[0]);
         (kind.bench)()
     }
@@ -349,7 +354,11 @@ impl Case {
     /// One session of a rider, head units and instruments that differ from seed to seed.
     pub fn rehearse(&self, protocol: &Protocol, seed: u64) -> Rehearsal {
         let faults: Vec<&str> = self.fault.into_iter().collect();
-        let plan = Plan { habits: Habits::varied(seed), bench: self.bench(), ..super::common::plan(seed, &faults) };
+        let plan = RehearsalPlan {
+            habits: RideHabits::varied(seed),
+            bench: self.bench(),
+            ..super::common::plan(seed, &faults)
+        };
         let mut rehearsal = simulate(protocol, &plan);
         if self.no_balance {
             rehearsal.recordings[0].samples.right_share_pct.fill(None);

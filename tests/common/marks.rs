@@ -2,7 +2,7 @@
 
 use assize::protocol::{Protocol, Selector, selector};
 use assize::rehearse::{Rehearsal, TrueMove};
-use assize::session::{Happened, Heading, MarksFile, Noted, Said};
+use assize::session::{MarkEvent, MarksFile, MarksHeader, SessionEvent, TimedMark};
 use chrono::{DateTime, TimeDelta, Utc};
 use rand::{Rng, RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -39,8 +39,8 @@ pub fn marks(protocol: &Protocol, rehearsal: &Rehearsal, marking: &Marking) -> M
     let (date, clock_s) = (rehearsal.truth.date, marking.clock_s);
     let at = |true_s: f64| -> DateTime<Utc> { date + TimeDelta::milliseconds(((true_s + clock_s) * 1000.0) as i64) };
     let mut prompted = |true_s: f64| at(true_s - (REACTION_S.0 + REACTION_S.1 * gauss(&mut rng)).max(0.0));
-    let mark = |at, what| Noted { at, what, text: None };
-    let mut marks = vec![mark(at(0.0), Said::Session(Happened::Started))];
+    let mark = |at, what| TimedMark { at, what, text: None };
+    let mut marks = vec![mark(at(0.0), MarkEvent::Session(SessionEvent::Started))];
     let moves: Vec<&TrueMove> =
         rehearsal.truth.moves.iter().filter(|m| !matches!(m.act, "ride" | "still" | "recovery" | "stop")).collect();
     for (n, m) in moves.iter().enumerate() {
@@ -50,7 +50,7 @@ pub fn marks(protocol: &Protocol, rehearsal: &Rehearsal, marking: &Marking) -> M
         let first = !same(n.checked_sub(1).and_then(|n| moves.get(n)));
         let began = prompted(m.start_s);
         if first && m.repeat > protocol.phases[m.phase_index].repeats {
-            marks.push(mark(began - TimeDelta::seconds(40), Said::Added(of.clone())));
+            marks.push(mark(began - TimeDelta::seconds(40), MarkEvent::Added(of.clone())));
         }
         let act = match m.act {
             "coast" | "restart" => Some(m.act.to_owned()),
@@ -58,13 +58,13 @@ pub fn marks(protocol: &Protocol, rehearsal: &Rehearsal, marking: &Marking) -> M
             _ => None,
         };
         if first || act.is_some() {
-            marks.push(mark(began, Said::Began { of: of.clone(), act: act.filter(|_| !first) }));
+            marks.push(mark(began, MarkEvent::Began { of: of.clone(), act: act.filter(|_| !first) }));
         }
         if !same(moves.get(n + 1)) {
-            marks.push(mark(prompted(m.end_s), Said::Ended(of.clone())));
+            marks.push(mark(prompted(m.end_s), MarkEvent::Ended(of.clone())));
             if marking.spoiled.contains(&(m.phase_index, m.repeat)) {
                 // A hand is free only some time into the recovery.
-                marks.push(mark(at(m.end_s + 35.0), Said::Spoiled(of)));
+                marks.push(mark(at(m.end_s + 35.0), MarkEvent::Spoiled(of)));
             }
         }
         if let Some((phase, number)) = marking.skipped
@@ -73,9 +73,9 @@ pub fn marks(protocol: &Protocol, rehearsal: &Rehearsal, marking: &Marking) -> M
             && !same(moves.get(n + 1))
         {
             let of = Selector { repeat: Some(number), ..numbered(protocol, marking, phase, 1) };
-            marks.push(mark(at(m.end_s + 20.0), Said::Began { of: of.clone(), act: None }));
-            marks.push(mark(at(m.end_s + 21.5), Said::Skipped(of)));
+            marks.push(mark(at(m.end_s + 20.0), MarkEvent::Began { of: of.clone(), act: None }));
+            marks.push(mark(at(m.end_s + 21.5), MarkEvent::Skipped(of)));
         }
     }
-    MarksFile { file: "marks.yaml".into(), heading: Some(Heading::of(protocol)), marks, ..MarksFile::default() }
+    MarksFile { file: "marks.yaml".into(), heading: Some(MarksHeader::of(protocol)), marks, ..MarksFile::default() }
 }

@@ -13,7 +13,7 @@ use std::path::Path;
 
 use assize::judge::Judgement;
 use assize::protocol::{self, Protocol};
-use assize::rehearse::{Fault, Plan, Rehearsal, simulate};
+use assize::rehearse::{Fault, Rehearsal, RehearsalPlan, simulate};
 use assize::trials;
 
 /// A shipped protocol by file name.
@@ -23,9 +23,9 @@ pub fn shipped(name: &str) -> Protocol {
 }
 
 /// A plan with faults as the command line writes them.
-pub fn plan(seed: u64, faults: &[&str]) -> Plan {
+pub fn plan(seed: u64, faults: &[&str]) -> RehearsalPlan {
     let faults = faults.iter().map(|text| text.parse::<Fault>().unwrap_or_else(|e| panic!("{e}"))).collect();
-    Plan { faults, ..Plan::new(seed) }
+    RehearsalPlan { faults, ..RehearsalPlan::new(seed) }
 }
 
 /// Judges a rehearsal without going through files.

@@ -1,6 +1,6 @@
 //! Seasons of sessions with known truth, as verdicts made directly: what compares them reads only these.
 
-use assize::compare::{By, Comparison, Given, compare};
+use assize::compare::{Comparison, Grouping, VerdictFile, compare};
 use assize::stats::{Sides, clopper_pearson};
 use assize::verdict::Verdict;
 use rand::{RngExt, SeedableRng};
@@ -60,7 +60,7 @@ pub const MODEL: f64 = 0.7;
 pub const ROW: &str = "steady error, big ring";
 
 pub struct Drawn {
-    pub given: Vec<Given>,
+    pub given: Vec<VerdictFile>,
     /// True error of each specimen.
     pub specimens: Vec<f64>,
 }
@@ -159,7 +159,7 @@ impl Season {
                     "fault_rate_interval": null, "fault_rate_upper_limit": null, "verdict": "pass", "required": true,
                     "reason": null, "remedy": null }]))
                 .unwrap();
-                given.push(Given { file: format!("{s}-{n}.json"), verdict });
+                given.push(VerdictFile { file: format!("{s}-{n}.json"), verdict });
             }
         }
         Drawn { given, specimens }
@@ -198,7 +198,13 @@ pub fn figure(comparison: &Comparison, question: &str, name: &str) -> Option<(f6
 }
 
 /// Of so many seasons, how many give an interval that holds the truth.
-fn covered(season: &Season, draws: u64, seed: u64, by: By, holds: impl Fn(&Comparison, &Drawn) -> bool) -> (u64, u64) {
+fn covered(
+    season: &Season,
+    draws: u64,
+    seed: u64,
+    by: Grouping,
+    holds: impl Fn(&Comparison, &Drawn) -> bool,
+) -> (u64, u64) {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let hit = |rng: &mut ChaCha8Rng| {
         let drawn = season.draw(rng);
@@ -215,7 +221,7 @@ const AT_ZERO: &str = "the true value 0 is the end of the scale";
 /// The share of seasons in which any two groups are called different.
 pub fn told_apart(season: &Season, draws: u64, seed: u64) -> (u64, u64) {
     let any = |c: &Comparison, _: &Drawn| c.rows.iter().flat_map(|row| &row.differences).any(|d| d.differ);
-    covered(season, draws, seed, By::Specimen, any)
+    covered(season, draws, seed, Grouping::Specimen, any)
 }
 
 /// Every interval of a comparison, with known truth.
@@ -235,13 +241,13 @@ pub fn coverages(draws: u64, seed: u64) -> Vec<Coverage> {
         add(
             &format!("value of a unit, sessions {session_sd} %"),
             at_least,
-            covered(&season, draws, seed, By::Specimen, cell),
+            covered(&season, draws, seed, Grouping::Specimen, cell),
         );
         let difference = |c: &Comparison, d: &Drawn| {
             let of = &c.rows[0].differences[0];
             (of.value - (d.specimens[of.second] - d.specimens[of.first])).abs() <= of.expanded_uncertainty
         };
-        let hits = covered(&season, draws, seed + 1, By::Specimen, difference);
+        let hits = covered(&season, draws, seed + 1, Grouping::Specimen, difference);
         add(&format!("difference of two units, sessions {session_sd} %"), at_least, hits);
     }
     let apart = Season { references_by_specimen: true, ..Season::PLAIN };
@@ -252,47 +258,47 @@ pub fn coverages(draws: u64, seed: u64) -> Vec<Coverage> {
     add(
         "difference, a reference for each unit",
         Some(SUMS),
-        covered(&apart, draws, seed + 2, By::Specimen, difference),
+        covered(&apart, draws, seed + 2, Grouping::Specimen, difference),
     );
 
     for between_sd in [0.0, 0.3, 1.0] {
         let season = Season { between_sd, specimens: 5, ..Season::PLAIN };
-        let hits = covered(&season, draws, seed + 3, By::Specimen, |c, _| {
+        let hits = covered(&season, draws, seed + 3, Grouping::Specimen, |c, _| {
             within(figure(c, "specimen", "between specimens").unwrap(), between_sd)
         });
         let at_least = (between_sd == 0.0).then_some(AT_ZERO);
         add(&format!("specimens' standard deviation, {between_sd} %"), at_least, hits);
     }
     let apart = Season { references_by_specimen: true, between_sd: 0.6, specimens: 5, ..Season::PLAIN };
-    let hits = covered(&apart, draws, seed + 3, By::Specimen, |c, _| {
+    let hits = covered(&apart, draws, seed + 3, Grouping::Specimen, |c, _| {
         within(figure(c, "specimen", "between specimens").unwrap(), 0.6)
     });
     add("specimens' standard deviation, 0.6 %, a reference each", None, hits);
     let season = Season { specimens: 5, ..Season::PLAIN };
     let sessions = (season.session_sd * season.session_sd + OWN_VARIANCE).sqrt();
-    let hits = covered(&season, draws, seed + 4, By::Specimen, |c, _| {
+    let hits = covered(&season, draws, seed + 4, Grouping::Specimen, |c, _| {
         within(figure(c, "specimen", "from session to session").unwrap(), sessions)
     });
     add("sessions' standard deviation", None, hits);
-    let hits = covered(&season, draws, seed + 5, By::Specimen, |c, _| {
+    let hits = covered(&season, draws, seed + 5, Grouping::Specimen, |c, _| {
         within(figure(c, "specimen", "mean over the specimens").unwrap(), MODEL)
     });
     add("mean over the specimens", None, hits);
 
     let season = Season { firmware_change: 0.8, sessions: 4, session_sd: 0.6, ..Season::PLAIN };
     let change = |c: &Comparison, _: &Drawn| within(figure(c, "firmware", "difference").unwrap(), 0.8);
-    add("firmware, the same specimens", None, covered(&season, draws, seed + 6, By::Firmware, change));
+    add("firmware, the same specimens", None, covered(&season, draws, seed + 6, Grouping::Firmware, change));
     let season = Season { firmware_by_specimen: true, specimens: 6, sessions: 2, between_sd: 1.0, ..season };
-    add("firmware, different specimens", None, covered(&season, draws, seed + 7, By::Firmware, change));
+    add("firmware, different specimens", None, covered(&season, draws, seed + 7, Grouping::Firmware, change));
 
     let season = Season { testers: 5, sessions: 5, specimens: 2, tester_sd: 0.6, between_sd: 0.0, ..Season::PLAIN };
-    let hits = covered(&season, draws, seed + 8, By::Tester, |c, _| {
+    let hits = covered(&season, draws, seed + 8, Grouping::Tester, |c, _| {
         within(figure(c, "tester", "mean over the testers").unwrap(), MODEL)
     });
     add("mean over five testers", None, hits);
     for (testers, tester_sd) in [(5, 0.6), (3, 0.6), (5, 0.0)] {
         let season = Season { testers, sessions: testers, tester_sd, session_sd: 0.0, ..season };
-        let hits = covered(&season, draws, seed + 9, By::Tester, |c, _| {
+        let hits = covered(&season, draws, seed + 9, Grouping::Tester, |c, _| {
             within(figure(c, "tester", "between testers").unwrap(), tester_sd)
         });
         let at_least = (tester_sd == 0.0).then_some(AT_ZERO);
@@ -300,15 +306,16 @@ pub fn coverages(draws: u64, seed: u64) -> Vec<Coverage> {
     }
     for rate in [0.03, 0.3] {
         let season = Season { fault_rate: rate, ..Season::PLAIN };
-        let hits = covered(&season, draws, seed + 10, By::Specimen, |c, _| {
+        let hits = covered(&season, draws, seed + 10, Grouping::Specimen, |c, _| {
             within(figure(c, "intermittent", "fault rate over all").unwrap(), 100.0 * rate)
         });
         add(&format!("fault rate, {rate}"), Some(EXACT), hits);
     }
     for session_sd in [0.0, 0.6] {
         let season = Season { per_30_days: 0.4, session_sd, ..Season::PLAIN };
-        let hits =
-            covered(&season, draws, seed + 11, By::Specimen, |c, _| within(figure(c, "drift", "slope").unwrap(), 0.4));
+        let hits = covered(&season, draws, seed + 11, Grouping::Specimen, |c, _| {
+            within(figure(c, "drift", "slope").unwrap(), 0.4)
+        });
         let at_least = (session_sd < 0.5).then_some(SUMS);
         add(&format!("slope over the date, sessions {session_sd} %"), at_least, hits);
     }

@@ -8,7 +8,7 @@ use std::path::Path;
 
 use assize::protocol;
 use assize::recording::Recording;
-use assize::rehearse::{Plan, Rehearsal, simulate};
+use assize::rehearse::{Rehearsal, RehearsalPlan, simulate};
 
 /// Figures of one window by name, each a number that does not depend on the mean power.
 pub type Figures = Vec<(String, f64)>;
@@ -179,13 +179,13 @@ pub fn real() -> Vec<Real> {
         .collect()
 }
 
-pub fn rehearsed(plan: &Plan) -> Rehearsal {
+pub fn rehearsed(plan: &RehearsalPlan) -> Rehearsal {
     let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("protocols/bench-both-rings.yaml");
     simulate(&protocol::load(&file, None).unwrap_or_else(|problems| panic!("{problems}")), plan)
 }
 
 /// Steady windows of the pedals' recordings in the blocks of many simulated sessions.
-pub fn simulated(plan: impl Fn(u64) -> Plan) -> Vec<Figures> {
+pub fn simulated(plan: impl Fn(u64) -> RehearsalPlan) -> Vec<Figures> {
     let session = |seed: u64| {
         let rehearsal = rehearsed(&plan(seed));
         let (pedals, truth) = (&rehearsal.recordings[1], &rehearsal.truth);

@@ -7,6 +7,6 @@ mod terminal;
 mod wording;
 
 pub use page::page;
-pub use sheet::Sheet;
+pub use sheet::RunSheet;
 pub use steps::to_json;
 pub use terminal::write;

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::wording::{about, clock, does, lasts, range_s, span};
-use crate::brief::{self, Act, Aim, Line, Part, Reads, Step};
+use crate::brief::{self, Part, PartLine, PowerAim, Step, StepAction, TypedReading};
 use crate::cautions::{self, Caution};
 use crate::protocol::{self, Accept, Drill, Phase, PhaseOrder, Protocol, Setting, Side, trim};
 use crate::quantity::Range;
@@ -16,7 +16,7 @@ const SPRINT_RPM: f64 = 106.0;
 
 /// A run sheet. Texts from files are as written, to be escaped by whoever shows them; `None` is a blank to fill in.
 #[derive(Debug, Clone, Serialize)]
-pub struct Sheet {
+pub struct RunSheet {
     pub title: String,
     pub revision: String,
     pub purpose: Option<String>,
@@ -93,7 +93,7 @@ pub struct LoadRow {
     pub angle: String,
 }
 
-impl Sheet {
+impl RunSheet {
     /// The sheet of a protocol. `threshold_power_w` is the rider's own, where it is known; `session` says what is worn, on
     /// which bike, and by whom.
     pub fn of(protocol: &Protocol, session: Option<&Session>, threshold_power_w: Option<f64>) -> Self {
@@ -101,7 +101,7 @@ impl Sheet {
         let parts = brief::parts(protocol, &steps);
         let nothing = Session::default();
         let known = session.unwrap_or(&nothing);
-        let teller = Teller { protocol, drivetrain: &known.drivetrain, threshold_power_w };
+        let teller = PartWriter { protocol, drivetrain: &known.drivetrain, threshold_power_w };
         let rows: Vec<PartRow> = parts.iter().map(|part| teller.part(part)).collect();
         let lines = || rows.iter().flat_map(|row| &row.lines);
         let has = |wanted: fn(&Drill) -> bool| protocol.phases.iter().any(|phase| wanted(&phase.drill));
@@ -139,7 +139,7 @@ impl Sheet {
 /// How long, to the minute, and what is not counted in it.
 fn length(protocol: &Protocol, steps: &[Step]) -> String {
     let of = |off_bike: bool| {
-        let some = steps.iter().filter(|step| (step.act == Act::OffBike) == off_bike);
+        let some = steps.iter().filter(|step| (step.act == StepAction::OffBike) == off_bike);
         brief::planned_s(&some.cloned().collect::<Vec<_>>())
     };
     let (ridden_s, off_s) = (of(false), of(true));
@@ -150,7 +150,7 @@ fn length(protocol: &Protocol, steps: &[Step]) -> String {
     if off_s > 0.0 {
         text += &format!(", {} off the bike", about(off_s));
     }
-    let typed = steps.iter().filter(|step| matches!(step.reads, Some(Reads::Torque(_)))).count();
+    let typed = steps.iter().filter(|step| matches!(step.reads, Some(TypedReading::Torque(_)))).count();
     if typed > 0 {
         text += &format!(", {typed} masses to hang");
     }
@@ -313,7 +313,7 @@ fn counts(phase: &Phase) -> Option<String> {
             if *settle_s > 0.0 { format!("{held}, {} not scored", first(*settle_s)) } else { held }
         }
         Drill::Sprint { effort_w, .. } => {
-            let asked = Aim::of(effort_w).map(|aim| aim.to_string())?;
+            let asked = PowerAim::of(effort_w).map(|aim| aim.to_string())?;
             format!("counts if the reference's best 3 s are {asked}")
         }
         Drill::CoastRestart { .. } => "feet still all through, then at once and hard, in the same gear".to_owned(),
@@ -353,7 +353,7 @@ fn conditions(protocol: &Protocol, known: &Session) -> Vec<(String, Option<Strin
 }
 
 fn load(step: &Step) -> Option<LoadRow> {
-    let Some(Reads::Torque(load)) = step.reads else { return None };
+    let Some(TypedReading::Torque(load)) = step.reads else { return None };
     Some(LoadRow {
         mass: format!("{} kg", trim(load.mass_kg)),
         side: if load.at.side == Side::Left { "left" } else { "right" },
@@ -362,13 +362,13 @@ fn load(step: &Step) -> Option<LoadRow> {
 }
 
 /// Tells the parts of the ride.
-struct Teller<'a> {
+struct PartWriter<'a> {
     protocol: &'a Protocol,
     drivetrain: &'a Drivetrain,
     threshold_power_w: Option<f64>,
 }
 
-impl Teller<'_> {
+impl PartWriter<'_> {
     fn part(&self, part: &Part) -> PartRow {
         let phase = part.phase().map(|at| &self.protocol.phases[at]);
         let first = part.lines.first();
@@ -394,7 +394,7 @@ impl Teller<'_> {
     fn how(&self, part: &Part, phase: &Phase) -> Vec<String> {
         let mut how = vec![];
         how.extend(phase.grade_pct.and_then(|range| span(&range, "% grade")).map(|grade| format!("on {grade}")));
-        let waits = |step: &&Step| step.act != Act::Look || step.lasts.asked_s.is_some();
+        let waits = |step: &&Step| step.act != StepAction::Look || step.lasts.asked_s.is_some();
         let between: Vec<String> = part
             .between
             .iter()
@@ -409,7 +409,7 @@ impl Teller<'_> {
             how.push(format!("{} easy between{shift}", between.join(" or ")));
         }
         if let (Drill::StaticLoad { .. }, Some(line)) = (&phase.drill, part.lines.first()) {
-            let masses = line.moves.iter().filter(|step| step.act == Act::Load).count();
+            let masses = line.moves.iter().filter(|step| step.act == StepAction::Load).count();
             how.push(format!("{masses} masses in this order; write down each torque"));
         }
         how.extend(counts(phase));
@@ -427,12 +427,12 @@ impl Teller<'_> {
         how
     }
 
-    fn line(&self, part: &Part, at: usize, line: &Line) -> Vec<LineRow> {
-        let is = |act: Act| line.moves.iter().all(|step| step.act == act);
-        if is(Act::Level) {
+    fn line(&self, part: &Part, at: usize, line: &PartLine) -> Vec<LineRow> {
+        let is = |act: StepAction| line.moves.iter().all(|step| step.act == act);
+        if is(StepAction::Level) {
             return vec![self.ramp(line)];
         }
-        if line.moves.iter().any(|step| step.act == Act::Load) {
+        if line.moves.iter().any(|step| step.act == StepAction::Load) {
             return self.masses(line);
         }
         let several = part.lines.len() > 1;
@@ -447,7 +447,7 @@ impl Teller<'_> {
                     row.times = Some(line.times).filter(|times| *times > 1);
                     if line.moves.len() == 1 {
                         row.does = match step.act {
-                            Act::Block => numbered(at, step),
+                            StepAction::Block => numbered(at, step),
                             _ => row.does,
                         };
                     }
@@ -457,11 +457,11 @@ impl Teller<'_> {
             .collect()
     }
 
-    fn row(&self, step: &Step, carried: &mut Option<brief::Gear>) -> LineRow {
+    fn row(&self, step: &Step, carried: &mut Option<brief::ChosenGear>) -> LineRow {
         // Nobody shifts while the cranks stand still: the restart is ridden on the gear of the lead-in.
         let gear = match step.act {
-            Act::Coast => None,
-            Act::Restart => *carried,
+            StepAction::Coast => None,
+            StepAction::Restart => *carried,
             _ => self.gear(step),
         };
         *carried = gear.or(*carried);
@@ -480,34 +480,34 @@ impl Teller<'_> {
         }
     }
 
-    fn share(&self, power: Option<Aim>) -> Option<String> {
+    fn share(&self, power: Option<PowerAim>) -> Option<String> {
         let share = power?.of_threshold(self.threshold_power_w?);
         // Beside the watts, which say whether that is the least or the most.
         Some(share.trim_start_matches("at least ").trim_start_matches("at most ").to_owned())
     }
 
     /// On the road the road decides.
-    fn gear(&self, step: &Step) -> Option<brief::Gear> {
+    fn gear(&self, step: &Step) -> Option<brief::ChosenGear> {
         if self.protocol.setting == Setting::Road {
             return None;
         }
         let power_w = match step.power? {
-            Aim::At(power_w) | Aim::AtLeast(power_w) | Aim::AtMost(power_w) => power_w,
-            Aim::Between(low_w, high_w) => (low_w + high_w) / 2.0,
+            PowerAim::At(power_w) | PowerAim::AtLeast(power_w) | PowerAim::AtMost(power_w) => power_w,
+            PowerAim::Between(low_w, high_w) => (low_w + high_w) / 2.0,
         };
-        let usual_rpm = if step.act == Act::Sprint { SPRINT_RPM } else { USUAL_RPM };
+        let usual_rpm = if step.act == StepAction::Sprint { SPRINT_RPM } else { USUAL_RPM };
         let cadence_rpm = step.cadence_rpm.filter(|range| range.high.is_some()).and_then(|range| range.middle());
         brief::gear(self.drivetrain, step.ring?, power_w, cadence_rpm.unwrap_or(usual_rpm))
     }
 
     /// All its steps in one line.
-    fn ramp(&self, line: &Line) -> LineRow {
+    fn ramp(&self, line: &PartLine) -> LineRow {
         let first = &line.moves[0];
         let mut row = self.row(first, &mut None);
         let watts: Vec<String> = line
             .moves
             .iter()
-            .filter_map(|step| if let Some(Aim::At(power_w)) = step.power { Some(trim(power_w)) } else { None })
+            .filter_map(|step| if let Some(PowerAim::At(power_w)) = step.power { Some(trim(power_w)) } else { None })
             .collect();
         row.at = self.at(line.at_s);
         row.does = "Ramp".to_owned();
@@ -519,18 +519,18 @@ impl Teller<'_> {
     }
 
     /// The masses of one position of the crank in one line, what is done to wheel and crank in lines of their own.
-    fn masses(&self, line: &Line) -> Vec<LineRow> {
+    fn masses(&self, line: &PartLine) -> Vec<LineRow> {
         let of_one = |moves: &[Step]| {
             let mut row = self.row(&moves[0], &mut None);
             let hung = moves.iter().filter_map(|step| match step.reads {
-                Some(Reads::Torque(load)) => Some(trim(load.mass_kg)),
+                Some(TypedReading::Torque(load)) => Some(trim(load.mass_kg)),
                 _ => None,
             });
             let kg: Vec<String> = hung.collect();
             row.does = if kg.is_empty() { moves[0].says() } else { format!("Hang {} kg", kg.join(", ")) };
             row
         };
-        line.moves.chunk_by(|a, b| a.act == Act::Load && b.act == Act::Load).map(of_one).collect()
+        line.moves.chunk_by(|a, b| a.act == StepAction::Load && b.act == StepAction::Load).map(of_one).collect()
     }
 }
 

@@ -2,8 +2,8 @@
 
 use serde_json::{Value, json};
 
-use crate::brief::workout::{Shown, Target};
-use crate::brief::{Aim, Step};
+use crate::brief::workout::{WorkoutStep, WorkoutTarget};
+use crate::brief::{PowerAim, Step};
 use crate::protocol::Protocol;
 use crate::quantity::Range;
 
@@ -13,16 +13,16 @@ const BRIEF_FORMAT: u32 = 1;
 /// What is planned, step by step: what the protocol asks, and what the workout shows of it.
 pub fn to_json(protocol: &Protocol, steps: &[Step]) -> String {
     let of = |step: &Step| {
-        let shown = Shown::of(step);
+        let shown = WorkoutStep::of(step);
         let part = step.part.map(|part| {
             let phase = protocol.phases[part.phase].id.to_string();
             json!({ "phase": phase, "repeat": part.repeat, "of": part.of })
         });
         let band = |low: u32, high: u32| json!({ "low": low, "high": high });
         let (power, cadence) = match shown.target {
-            Target::Open => (Value::Null, Value::Null),
-            Target::Power(low, high) => (band(low, high), Value::Null),
-            Target::Cadence(low, high) => (Value::Null, band(low, high)),
+            WorkoutTarget::Open => (Value::Null, Value::Null),
+            WorkoutTarget::Power(low, high) => (band(low, high), Value::Null),
+            WorkoutTarget::Cadence(low, high) => (Value::Null, band(low, high)),
         };
         json!({
             "part": part,
@@ -54,12 +54,12 @@ fn range(range: Range) -> Value {
     json!({ "low": range.low, "high": range.high })
 }
 
-fn aim(aim: Aim) -> Value {
+fn aim(aim: PowerAim) -> Value {
     let (low, high) = match aim {
-        Aim::At(power_w) => (Some(power_w), Some(power_w)),
-        Aim::Between(low_w, high_w) => (Some(low_w), Some(high_w)),
-        Aim::AtLeast(low_w) => (Some(low_w), None),
-        Aim::AtMost(high_w) => (None, Some(high_w)),
+        PowerAim::At(power_w) => (Some(power_w), Some(power_w)),
+        PowerAim::Between(low_w, high_w) => (Some(low_w), Some(high_w)),
+        PowerAim::AtLeast(low_w) => (Some(low_w), None),
+        PowerAim::AtMost(high_w) => (None, Some(high_w)),
     };
     json!({ "low": low, "high": high })
 }

@@ -2,7 +2,7 @@
 
 use std::io::{self, Write};
 
-use super::sheet::{LineRow, PartRow, Sheet, Worn};
+use super::sheet::{LineRow, PartRow, RunSheet, Worn};
 use crate::text::{safe, wrap};
 
 const WIDTH: usize = 80;
@@ -17,8 +17,8 @@ const BLANK: &str = "______________";
 
 /// # Errors
 /// Those of `out`.
-pub fn write(sheet: &Sheet, out: &mut impl Write) -> io::Result<()> {
-    let mut paper = Paper { out };
+pub fn write(sheet: &RunSheet, out: &mut impl Write) -> io::Result<()> {
+    let mut paper = TerminalSheet { out };
     paper.wrapped("", &format!("Run sheet: {}, revision {}", sheet.title, sheet.revision))?;
     if let Some(purpose) = &sheet.purpose {
         paper.wrapped("", purpose)?;
@@ -53,11 +53,11 @@ pub fn write(sheet: &Sheet, out: &mut impl Write) -> io::Result<()> {
     paper.wrapped("  ", &format!("Spoiled: part and number {BLANK}  time of day {BLANK}"))
 }
 
-struct Paper<'w, W: Write> {
+struct TerminalSheet<'w, W: Write> {
     out: &'w mut W,
 }
 
-impl<W: Write> Paper<'_, W> {
+impl<W: Write> TerminalSheet<'_, W> {
     fn head(&mut self, title: &str) -> io::Result<()> {
         writeln!(self.out, "\n{title}")
     }

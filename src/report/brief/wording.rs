@@ -1,12 +1,12 @@
 //! Lengths, times and asks in the words of a run sheet.
 
-use crate::brief::{Act, Lasts, Step};
+use crate::brief::{Step, StepAction, StepLength};
 use crate::protocol::trim;
 use crate::quantity::Range;
 use crate::words;
 
 /// `4 min`, `6 to 12 s`, `at least 4 min`; a dash where nothing is said.
-pub fn lasts(lasts: &Lasts) -> String {
+pub fn lasts(lasts: &StepLength) -> String {
     match (lasts.asked_s, lasts.planned_s) {
         (Some(range), _) => range_s(&range),
         // Nobody asked for it: to 5 s.
@@ -50,9 +50,9 @@ pub fn about(length_s: f64) -> String {
 /// What a step is called on the sheet, with its posture: `Sprint standing`.
 pub fn does(step: &Step) -> String {
     let act = match step.act {
-        Act::Coast => "Coast, feet still".to_owned(),
-        Act::Recover | Act::Ride => "Easy riding".to_owned(),
-        Act::Block => "Steady".to_owned(),
+        StepAction::Coast => "Coast, feet still".to_owned(),
+        StepAction::Recover | StepAction::Ride => "Easy riding".to_owned(),
+        StepAction::Block => "Steady".to_owned(),
         act => words::capital(act.word()),
     };
     match step.posture.filter(|_| step.act.is_scored()) {

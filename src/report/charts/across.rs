@@ -2,21 +2,21 @@
 
 use super::*;
 use crate::protocol::{Contrast, Protocol, Ring};
-use crate::scoring::{Level, Shown};
+use crate::scoring::{PictureMarks, SteadyLevel};
 use crate::stats;
 
 /// A mean error beside its expanded uncertainty.
 #[derive(Clone, Copy)]
-struct Error {
+struct MeanError {
     value: f64,
     uncertainty: f64,
 }
 
 /// A pair of phases alike in all but the contrasted key.
-struct Pair {
+struct ContrastPair {
     label: String,
-    of: Error,
-    against: Error,
+    of: MeanError,
+    against: MeanError,
 }
 
 /// Both errors of each pair with their intervals, and beside them the difference against its limit. `None` without a pair.
@@ -46,9 +46,9 @@ pub fn contrast(contrast: &Contrast, check: &CheckVerdict, verdict: &Verdict, pr
     let height = (pairs.len() + 1) as f64 * ROW_PX + 62.0;
     let lane = |i: usize| 30.0 + (i as f64 + 0.5) * ROW_PX;
     let reach_of = |values: Vec<f64>| values.into_iter().map(f64::abs).fold(0.1, f64::max) * 1.1;
-    let both = |e: &Error| [e.value - e.uncertainty, e.value + e.uncertainty];
+    let both = |e: &MeanError| [e.value - e.uncertainty, e.value + e.uncertainty];
     let errors = reach_of(pairs.iter().flat_map(|p| [both(&p.of), both(&p.against)]).flatten().collect());
-    let mean = check.value.map(|value| Error { value, uncertainty: check.expanded_uncertainty.unwrap_or(0.0) });
+    let mean = check.value.map(|value| MeanError { value, uncertainty: check.expanded_uncertainty.unwrap_or(0.0) });
     let limits = [check.limit_low, check.limit_high];
     let mut reached: Vec<f64> = pairs.iter().map(|p| p.of.value - p.against.value).collect();
     reached.extend(mean.iter().flat_map(both).chain(limits.into_iter().flatten()));
@@ -104,16 +104,16 @@ pub fn contrast(contrast: &Contrast, check: &CheckVerdict, verdict: &Verdict, pr
 }
 
 /// Pairs whose measures are both there, in the unit of the contrast.
-fn pairs(contrast: &Contrast, check: &CheckVerdict, verdict: &Verdict, protocol: &Protocol) -> Vec<Pair> {
+fn pairs(contrast: &Contrast, check: &CheckVerdict, verdict: &Verdict, protocol: &Protocol) -> Vec<ContrastPair> {
     let error = |phase: usize| {
         let name = protocol.phases[phase].id.to_string();
         let ridden = verdict.phases.iter().find(|p| p.phase == name && p.matched.is_some())?;
         let own = ridden.checks.iter().find(|c| c.measure == check.measure && c.value.is_some())?;
         let also = own.also.as_ref().filter(|also| also.unit == check.unit);
         match also {
-            Some(also) => Some(Error { value: also.value, uncertainty: also.expanded_uncertainty.unwrap_or(0.0) }),
+            Some(also) => Some(MeanError { value: also.value, uncertainty: also.expanded_uncertainty.unwrap_or(0.0) }),
             None if own.unit == check.unit => {
-                Some(Error { value: own.value?, uncertainty: own.expanded_uncertainty.unwrap_or(0.0) })
+                Some(MeanError { value: own.value?, uncertainty: own.expanded_uncertainty.unwrap_or(0.0) })
             }
             None => None,
         }
@@ -132,7 +132,7 @@ fn pairs(contrast: &Contrast, check: &CheckVerdict, verdict: &Verdict, protocol:
         let other = *against.iter().find(|&&a| rest(a, &contrast.against) == alike)?;
         let label = alike.iter().map(|(_, value)| value.as_str()).collect::<Vec<_>>().join(", ");
         let label = if label.is_empty() { words::plain(&contrast.of.name) } else { label };
-        Some(Pair { label, of: error(of)?, against: error(other)? })
+        Some(ContrastPair { label, of: error(of)?, against: error(other)? })
     };
     selected(&contrast.of).into_iter().filter_map(pair).collect()
 }
@@ -158,9 +158,9 @@ fn ring_keys(rings: &[Option<Ring>]) -> Vec<Key> {
 
 /// Error of each steady block and each step of a ramp over the power it was ridden at: is it an offset, a gain, or neither?
 /// `None` below two levels.
-pub fn against_power(verdict: &Verdict, shown: &Shown) -> Option<Picture> {
+pub fn against_power(verdict: &Verdict, shown: &PictureMarks) -> Option<Picture> {
     const SIZE: (f64, f64) = (640.0, 300.0);
-    let ring = |level: &Level| verdict.phases.get(level.found)?.matched.as_ref()?.ring();
+    let ring = |level: &SteadyLevel| verdict.phases.get(level.found)?.matched.as_ref()?.ring();
     let levels = &shown.levels;
     if levels.len() < 2 {
         return None;
@@ -213,7 +213,7 @@ pub fn against_power(verdict: &Verdict, shown: &Shown) -> Option<Picture> {
 /// Error second by second over the mean of both, with each block's limits of agreement. `None` without steady riding.
 ///
 /// Source: Bland and Altman (1986), Lancet 327:307-310.
-pub fn agreement(verdict: &Verdict, ride: &Ride, shown: &Shown) -> Option<Picture> {
+pub fn agreement(verdict: &Verdict, ride: &Ride, shown: &PictureMarks) -> Option<Picture> {
     const SIZE: (f64, f64) = (640.0, 320.0);
     struct Block {
         label: String,
@@ -225,7 +225,7 @@ pub fn agreement(verdict: &Verdict, ride: &Ride, shown: &Shown) -> Option<Pictur
         let within = |w: &crate::ride::Window| w.seconds().contains(&k);
         shown.dropouts.iter().chain(&shown.set_aside).any(within)
     };
-    let block = |level: &Level| {
+    let block = |level: &SteadyLevel| {
         let both = |k: usize| Some((ride.unit.power_at(k)?, reference.power_at(k)?));
         let seconds = level.window.seconds().filter(|&k| !lost(k)).filter_map(both);
         let dots: Vec<(f64, f64)> = seconds.map(|(u, r)| ((u + r) / 2.0, u - r)).collect();
@@ -287,11 +287,11 @@ pub fn agreement(verdict: &Verdict, ride: &Ride, shown: &Shown) -> Option<Pictur
 
 /// How far each other reference stands from the first, block by block: does one of them change with power or with time?
 /// `None` with fewer than two references or without steady riding.
-pub fn references(verdict: &Verdict, ride: &Ride, shown: &Shown) -> Option<Picture> {
+pub fn references(verdict: &Verdict, ride: &Ride, shown: &PictureMarks) -> Option<Picture> {
     const ROW_PX: f64 = 20.0;
     let first = &ride.references.first()?.trace;
     let others: Vec<&Trace> = ride.references.iter().skip(1).map(|r| &r.trace).collect();
-    let difference = |level: &Level, other: &Trace| {
+    let difference = |level: &SteadyLevel, other: &Trace| {
         let span = (level.window.start_s, level.window.end_s);
         Some(100.0 * (mean_power(other, span)? / mean_power(first, span)? - 1.0))
     };

@@ -8,7 +8,7 @@ mod phase;
 use chrono::{DateTime, TimeDelta, Timelike, Utc};
 
 pub use overview::mark;
-pub use phase::Pictures;
+pub use phase::PhasePictures;
 
 use super::groups::Group;
 use super::picture::{Key, Numbers, Picture, cell};
@@ -23,11 +23,11 @@ use crate::words;
 const GAP_S: f64 = 2.5;
 
 /// All pictures of a sheet.
-pub struct Album {
+pub struct SheetPictures {
     pub rings: Option<Picture>,
     pub timeline: Picture,
     /// Of each scored group, in order.
-    pub phases: Vec<Pictures>,
+    pub phases: Vec<PhasePictures>,
     /// In the verdict's order; `None` for one without a pair to show.
     pub contrasts: Vec<Option<Picture>>,
     pub against_power: Option<Picture>,
@@ -37,7 +37,7 @@ pub struct Album {
     pub clocks: Vec<(String, Picture)>,
 }
 
-impl Album {
+impl SheetPictures {
     /// `groups` are those of the sheet that are scored.
     pub fn of(judgement: &Judgement, groups: &[&Group<'_>]) -> Self {
         let Judgement { verdict, ride, protocol, shown, .. } = judgement;
@@ -163,15 +163,15 @@ fn mean_power(trace: &Trace, (from_s, to_s): (f64, f64)) -> Option<f64> {
 mod tests {
     use super::*;
     use crate::report::{example, groups};
-    use crate::scoring::Shown;
+    use crate::scoring::PictureMarks;
 
-    fn album(judgement: &Judgement) -> Album {
+    fn album(judgement: &Judgement) -> SheetPictures {
         let groups = groups::groups(&judgement.verdict);
-        Album::of(judgement, &groups.iter().filter(|g| g.is_scored()).collect::<Vec<_>>())
+        SheetPictures::of(judgement, &groups.iter().filter(|g| g.is_scored()).collect::<Vec<_>>())
     }
 
     /// The pictures of the group of this drill.
-    fn of_drill(judgement: &Judgement, drill: &str) -> Pictures {
+    fn of_drill(judgement: &Judgement, drill: &str) -> PhasePictures {
         let groups = groups::groups(&judgement.verdict);
         let group = groups.iter().find(|g| g.drill() == drill).unwrap();
         let at: Vec<usize> =
@@ -198,7 +198,7 @@ mod tests {
         let mut judgement = example::judgement();
         judgement.ride.unit.power_w.fill(None);
         judgement.ride.references.clear();
-        judgement.shown = Shown::of_ride(judgement.protocol.as_ref(), &judgement.matches, &judgement.ride);
+        judgement.shown = PictureMarks::of_ride(judgement.protocol.as_ref(), &judgement.matches, &judgement.ride);
         let album = album(&judgement);
         assert!(!drawn(&album.timeline).contains("\"c-unit\""));
         assert!(album.phases.iter().all(|p| p.together.is_none()));
@@ -257,7 +257,7 @@ mod tests {
     #[test]
     fn a_stop_is_marked_from_the_references_edge_by_the_lag_of_the_check() {
         let judgement = example::judgement();
-        let Pictures { rides, together } = of_drill(&judgement, "coast_restart");
+        let PhasePictures { rides, together } = of_drill(&judgement, "coast_restart");
         let check = |p: &PhaseVerdict| p.checks.iter().find(|c| c.measure == "release_lag").unwrap().value;
         let first = judgement.verdict.phases.iter().find(|p| p.drill == "coast_restart").unwrap();
         let text = format!(">{}\u{a0}s<", words::number(check(first).unwrap(), 1));

@@ -4,7 +4,7 @@ use super::*;
 use crate::protocol::{DrillKind, Measure};
 use crate::quantity::Unit;
 use crate::ride::Window;
-use crate::scoring::{ReferenceEdges, Shown};
+use crate::scoring::{PictureMarks, ReferenceEdges};
 
 /// What is shown before and after a phase.
 const MARGIN_S: f64 = 5.0;
@@ -14,7 +14,7 @@ const AROUND_EDGE_S: (f64, f64) = (-6.0, 9.0);
 const LANE_PX: f64 = 18.0;
 
 /// All pictures of one phase.
-pub struct Pictures {
+pub struct PhasePictures {
     /// In the order of the repeats; `None` for one that was not ridden.
     pub rides: Vec<Option<Picture>>,
     /// All stops over each other, aligned where the reference let go and came back.
@@ -23,7 +23,7 @@ pub struct Pictures {
 
 /// The repeats of one phase, all on one scale of power. `at` is where each stands among the verdict's phases, which begin
 /// with the matches.
-pub fn pictures(group: &Group<'_>, at: &[usize], ride: &Ride, shown: &Shown) -> Pictures {
+pub fn pictures(group: &Group<'_>, at: &[usize], ride: &Ride, shown: &PictureMarks) -> PhasePictures {
     let phases = &group.phases;
     let lone = phases.len() == 1;
     let rides: Vec<Option<Ridden<'_>>> = phases
@@ -37,7 +37,7 @@ pub fn pictures(group: &Group<'_>, at: &[usize], ride: &Ride, shown: &Shown) -> 
     let highest_w = rides.iter().flatten().map(|r| PowerLines::of(ride, r.span_s()).highest_w).fold(0.0, f64::max);
     let ridden: Vec<&Ridden<'_>> = rides.iter().flatten().collect();
     let together = (ridden.len() > 1).then(|| stops(&ridden, group.checks())).flatten();
-    Pictures { rides: rides.iter().map(|r| r.as_ref().map(|r| r.picture(lone, highest_w))).collect(), together }
+    PhasePictures { rides: rides.iter().map(|r| r.as_ref().map(|r| r.picture(lone, highest_w))).collect(), together }
 }
 
 /// One ride of a phase.
@@ -45,7 +45,7 @@ struct Ridden<'a> {
     phase: &'a PhaseVerdict,
     matched: &'a MatchFacts,
     ride: &'a Ride,
-    shown: &'a Shown,
+    shown: &'a PictureMarks,
     edges: Option<&'a ReferenceEdges>,
 }
 
@@ -58,7 +58,7 @@ struct Size {
 }
 
 /// A time between two crossings, as it is marked.
-struct Lag<'a> {
+struct MarkedLag<'a> {
     reference_s: f64,
     check: &'a CheckVerdict,
 }
@@ -156,17 +156,17 @@ impl Ridden<'_> {
     }
 
     /// Lags of power that were measured here.
-    fn lags(&self) -> Vec<Lag<'_>> {
+    fn lags(&self) -> Vec<MarkedLag<'_>> {
         let Some(edges) = self.edges else { return vec![] };
         let of = |measure: Measure, reference_s: Option<f64>| {
             let check = self.phase.valued(measure)?;
-            Some(Lag { reference_s: reference_s?, check })
+            Some(MarkedLag { reference_s: reference_s?, check })
         };
         [of(Measure::ReleaseLag, edges.release_s), of(Measure::OnsetLag, edges.onset_s)].into_iter().flatten().collect()
     }
 
     /// Above the power, from where the reference crossed to where the unit did.
-    fn mark_lags(&self, svg: &mut Svg, frame: &Frame, lags: &[Lag<'_>]) {
+    fn mark_lags(&self, svg: &mut Svg, frame: &Frame, lags: &[MarkedLag<'_>]) {
         let y = 22.0;
         let mut free_px = 0.0;
         for lag in lags {
@@ -346,11 +346,11 @@ fn stops(rides: &[&Ridden<'_>], means: &[CheckVerdict]) -> Option<Picture> {
         "Power of the unit and of {label} around each stop, over each other. Left: second zero is where {label} let go. \
          Right: where it came back. The table of repeats holds each lag."
     );
-    type OfEdges = fn(&ReferenceEdges) -> Option<f64>;
-    let edges: [(&str, Measure, OfEdges); 2] =
+    type EdgeStretch = fn(&ReferenceEdges) -> Option<f64>;
+    let edges: [(&str, Measure, EdgeStretch); 2] =
         [("let go", Measure::ReleaseLag, |e| e.release_s), ("came back", Measure::OnsetLag, |e| e.onset_s)];
     let stretch = |edge_s: f64| (edge_s + AROUND_EDGE_S.0, edge_s + AROUND_EDGE_S.1);
-    let of_each = |of: &OfEdges| -> Vec<(u32, f64)> {
+    let of_each = |of: &EdgeStretch| -> Vec<(u32, f64)> {
         rides.iter().filter_map(|r| Some((r.phase.repeat, of(r.edges?)?))).collect()
     };
     let found: Vec<Vec<(u32, f64)>> = edges.iter().map(|(_, _, of)| of_each(of)).collect();

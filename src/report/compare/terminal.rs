@@ -2,7 +2,7 @@
 
 use std::io::{self, Write};
 
-use crate::compare::{Cell, Comparison, Group, Of, Row, Tally};
+use crate::compare::{Cell, Comparison, Group, Row, RowSubject, Tally};
 use crate::text::{cut, safe, wrap};
 use crate::words;
 
@@ -128,7 +128,11 @@ fn cell(row: &Row, cell: &Cell) -> Vec<String> {
         None if cell.censored > 0 => "a bound only".to_owned(),
         None => "no value".to_owned(),
     };
-    if Of::from_word(&row.of) == Some(Of::Steady) { vec![value] } else { [vec![value], tally(&cell.verdicts)].concat() }
+    if RowSubject::from_word(&row.of) == Some(RowSubject::Steady) {
+        vec![value]
+    } else {
+        [vec![value], tally(&cell.verdicts)].concat()
+    }
 }
 
 /// The worst first, a line for each.

@@ -2,9 +2,10 @@
 
 use crate::protocol::{Protocol, trim};
 use crate::quantity::{Bound, Limit, Quantity};
-use crate::rehearse::{Bench, Fitted};
+use crate::rehearse::{FittedInstrument, RehearsalBench};
 use crate::trials::{
-    Advice, Change, Found, Lever, Moved, Solution, Spare, Trials, Tried, WANTED, each_limit, length_s,
+    Advice, FoundSize, LeftOutEffect, LeftOutPhase, Lever, MovedLever, Solution, SparePhases, Trials, WANTED,
+    each_limit, length_s,
 };
 
 use super::wording::{two_digits, with_interval};
@@ -22,7 +23,7 @@ pub fn wanted(trials: &Trials, advice: &Advice) -> Vec<String> {
     std::iter::once(shows).chain(advice.levers.iter().map(|moved| lever(trials, moved))).collect()
 }
 
-fn lever(trials: &Trials, moved: &Moved) -> String {
+fn lever(trials: &Trials, moved: &MovedLever) -> String {
     let lever = &moved.lever;
     let what = match lever {
         Lever::Repeats(name) => format!("More repeats of {name}"),
@@ -33,7 +34,7 @@ fn lever(trials: &Trials, moved: &Moved) -> String {
     };
     let now = amount(lever, trials.protocol, &trials.bench);
     match (moved.found, &moved.solution) {
-        (Found::At { low, high, .. }, Some(solution)) => {
+        (FoundSize::At { low, high, .. }, Some(solution)) => {
             let Solution { times, protocol, bench, failed, passed } = solution;
             let low = low.map_or("1".to_owned(), two_digits);
             let high = high.map_or_else(|| format!("more than {}", trim(lever.most())), two_digits);
@@ -55,9 +56,9 @@ fn lever(trials: &Trials, moved: &Moved) -> String {
 }
 
 /// How much of it there is: `9 repeats`, `12 min`, `pedal pair P ±0.5 % or 1 W`.
-fn amount(lever: &Lever, protocol: &Protocol, bench: &Bench) -> String {
+fn amount(lever: &Lever, protocol: &Protocol, bench: &RehearsalBench) -> String {
     let phase = |name: &str| protocol.phases.iter().find(|phase| phase.id.name == name);
-    let states = |fitted: &Fitted| format!("{} ±{}", fitted.label, rounded(&fitted.stated));
+    let states = |fitted: &FittedInstrument| format!("{} ±{}", fitted.label, rounded(&fitted.stated));
     match lever {
         Lever::Repeats(name) => phase(name).map_or(String::new(), |phase| phase.repeats.to_string()),
         Lever::Length(name) => match phase(name).and_then(|phase| length_s(&phase.drill)) {
@@ -99,7 +100,7 @@ fn riding(before: &Protocol, after: &Protocol) -> String {
 }
 
 /// What could be left out, and what it would cost.
-pub fn spared(trials: &Trials, spare: &Spare) -> Vec<String> {
+pub fn spared(trials: &Trials, spare: &SparePhases) -> Vec<String> {
     let mut said: Vec<String> = spare.phases.iter().map(tried).collect();
     if !spare.needed.is_empty() {
         said.push(format!("Needed, as some sessions fail by nothing else: {}.", spare.needed.join(", ")));
@@ -119,8 +120,8 @@ pub fn spared(trials: &Trials, spare: &Spare) -> Vec<String> {
     said
 }
 
-fn tried(tried: &Tried) -> String {
-    let change = |of: Change, what: &str| match (of.lost, of.won) {
+fn tried(tried: &LeftOutPhase) -> String {
+    let change = |of: LeftOutEffect, what: &str| match (of.lost, of.won) {
         (0, 0) => format!("of {} {what} none ends otherwise", of.of),
         (lost, won) => format!("of {} {what} {lost} no longer and {won} only now", of.of),
     };

@@ -3,7 +3,7 @@
 use super::wording::{Sizes, size};
 use crate::protocol::trim;
 use crate::report::svg::{self, Anchor, Frame, Look, Scale, Svg};
-use crate::trials::{Counts, Found, Ladder, Share, Sound, WANTED};
+use crate::trials::{FoundSize, Ladder, Sound, TrialCounts, TrialShare, WANTED};
 
 const WIDTH: f64 = 340.0;
 const HEIGHT: f64 = 246.0;
@@ -17,7 +17,7 @@ const SQUARE_PX: f64 = 5.0;
 /// Shares of sessions over the size of one fault, a sound unit's at size 0.
 pub fn curve(ladder: &Ladder, sound: Option<&Sound>, name: &str) -> String {
     let sizes = Sizes::of(ladder);
-    let most = ladder.rungs.iter().map(Counts::size).fold(0.0, f64::max);
+    let most = ladder.rungs.iter().map(TrialCounts::size).fold(0.0, f64::max);
     let frame = Frame {
         // What has no size stands in the middle.
         x: Scale {
@@ -50,7 +50,7 @@ pub fn curve(ladder: &Ladder, sound: Option<&Sound>, name: &str) -> String {
 }
 
 fn described(ladder: &Ladder, sizes: &Sizes) -> String {
-    let rung = |rung: &Counts| {
+    let rung = |rung: &TrialCounts| {
         let named = rung.named.map(|share| format!(", named in {}", share.hits)).unwrap_or_default();
         let at = if sizes.any { format!("{}: ", sizes.with_unit(rung.size())) } else { String::new() };
         let (failed, undecided) = (rung.failed, rung.undecided);
@@ -61,12 +61,12 @@ fn described(ladder: &Ladder, sizes: &Sizes) -> String {
     format!("Share of sessions over the size of the fault. {}.{label}", rungs.join("; "))
 }
 
-fn pixel(frame: &Frame, share: Share) -> Option<f64> {
+fn pixel(frame: &Frame, share: TrialShare) -> Option<f64> {
     (share.n > 0).then(|| frame.y.at(100.0 * share.value()))
 }
 
 /// A share with its limits as a whisker.
-fn failed(svg: &mut Svg, frame: &Frame, size: f64, share: Share, look: Look) {
+fn failed(svg: &mut Svg, frame: &Frame, size: f64, share: TrialShare, look: Look) {
     let Some(y) = pixel(frame, share) else { return };
     let (x, (low, high)) = (frame.x.at(size), share.interval());
     svg.segment((x, frame.y.at(100.0 * low)), (x, frame.y.at(100.0 * high)), svg::WHISKER);
@@ -84,7 +84,7 @@ fn line(svg: &mut Svg, frame: &Frame, ladder: &Ladder, rising: &[f64], look: Loo
 /// The area between what fails and what does not pass.
 fn not_passing(svg: &mut Svg, frame: &Frame, ladder: &Ladder) {
     let at = |rising: &[f64]| -> Vec<(f64, f64)> {
-        let place = |(rung, share): (&Counts, &f64)| (frame.x.at(rung.size()), frame.y.at(100.0 * share));
+        let place = |(rung, share): (&TrialCounts, &f64)| (frame.x.at(rung.size()), frame.y.at(100.0 * share));
         ladder.rungs.iter().zip(rising).map(place).collect()
     };
     let outline = at(&ladder.not_passing).into_iter().chain(at(&ladder.failing).into_iter().rev());
@@ -97,12 +97,12 @@ fn not_passing(svg: &mut Svg, frame: &Frame, ladder: &Ladder) {
 /// Sizes as ridden; a label that would touch the one before is left out.
 fn x_axis(svg: &mut Svg, frame: &Frame, ladder: &Ladder, sizes: &Sizes) {
     if !sizes.any {
-        let named = |rung: &Counts| Some((rung.size(), rung.fault.as_ref()?.to_string()));
+        let named = |rung: &TrialCounts| Some((rung.size(), rung.fault.as_ref()?.to_string()));
         return svg.x_axis(frame, &ladder.rungs.iter().filter_map(named).collect::<Vec<_>>());
     }
     let mut free_px = f64::NEG_INFINITY;
     let mut labels = vec![];
-    for size in std::iter::once(0.0).chain(ladder.rungs.iter().map(Counts::size)) {
+    for size in std::iter::once(0.0).chain(ladder.rungs.iter().map(TrialCounts::size)) {
         let text = if size == 0.0 { "0".to_owned() } else { sizes.number(&trim(size)) };
         let half = svg::text_width(&text, svg::LETTER_PX) / 2.0;
         let shown = frame.x.at(size) - half >= free_px;
@@ -121,7 +121,7 @@ fn label(ladder: &Ladder, sizes: &Sizes) -> Option<String> {
     let found = ladder.fails.filter(|_| sizes.any)?;
     let (text, _) = size(found, ladder);
     Some(match found {
-        Found::Above(most) => format!("9 of 10 fail at no size up to {}", sizes.with_unit(most)),
+        FoundSize::Above(most) => format!("9 of 10 fail at no size up to {}", sizes.with_unit(most)),
         _ => format!("9 of 10 fail from {text} on"),
     })
 }
@@ -131,7 +131,7 @@ fn crossing(svg: &mut Svg, frame: &Frame, ladder: &Ladder, sizes: &Sizes) {
     let Some(label) = label(ladder, sizes) else { return };
     let half = svg::text_width(&label, svg::STRONG_PX) / 2.0;
     let at = match ladder.fails {
-        Some(Found::At { size, low, high }) => {
+        Some(FoundSize::At { size, low, high }) => {
             let x = frame.x.at(size);
             svg.segment((x, INTERVAL_PX), (x, FRAME_PX.1), svg::EDGE);
             let ends = (low.map(|low| frame.x.at(low)), high.map(|high| frame.x.at(high)));

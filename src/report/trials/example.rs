@@ -4,8 +4,8 @@ use std::collections::BTreeSet;
 use std::path::Path;
 
 use crate::protocol::{Protocol, load_bytes};
-use crate::rehearse::{Bench, Setting};
-use crate::trials::{Judged, Point, Trials};
+use crate::rehearse::{RehearsalBench, RideSetting};
+use crate::trials::{JudgedTrial, TrialPoint, Trials};
 use crate::verdict::Outcome;
 
 const SESSIONS: usize = 20;
@@ -26,28 +26,28 @@ whole_ride: {{dropout_time: none}}
 }
 
 pub fn trials(protocol: &Protocol) -> Trials<'_> {
-    Trials { protocol, bench: Bench::both(), setting: Setting::Road, seed: 5, sessions: SESSIONS as u32 }
+    Trials { protocol, bench: RehearsalBench::both(), setting: RideSetting::Road, seed: 5, sessions: SESSIONS as u32 }
 }
 
 /// A fault; how many sessions fail, stay undecided and name it; the check.
 type Row = (Option<&'static str>, (usize, usize, usize), &'static str);
 
 /// Of so many sessions some fail by one check, some stay undecided by it, the others pass.
-fn point((fault, (failed, undecided, named), check): Row) -> Point {
+fn point((fault, (failed, undecided, named), check): Row) -> TrialPoint {
     let fault = fault.map(|text| text.parse::<crate::rehearse::Fault>().unwrap());
-    let pattern = fault.as_ref().and_then(|fault| fault.pattern(&Bench::both()));
+    let pattern = fault.as_ref().and_then(|fault| fault.pattern(&RehearsalBench::both()));
     let one = |n: usize| {
         let only = |is: bool| if is { BTreeSet::from([check.to_owned()]) } else { BTreeSet::new() };
         let (fails, open) = (n < failed, (failed..failed + undecided).contains(&n));
         let outcome = [Outcome::Pass, Outcome::Fail, Outcome::Undecided][usize::from(fails) + 2 * usize::from(open)];
         let named = pattern.filter(|_| n < named).into_iter().collect();
-        Judged { outcome, failed: only(fails), failed_at: BTreeSet::new(), undecided: only(open), named }
+        JudgedTrial { outcome, failed: only(fails), failed_at: BTreeSet::new(), undecided: only(open), named }
     };
-    Point { sessions: (0..SESSIONS).map(one).collect(), fault, pattern }
+    TrialPoint { sessions: (0..SESSIONS).map(one).collect(), fault, pattern }
 }
 
 /// A fault that is found at some size, one at none, one at each, one of negative sizes, one without a size.
-pub fn points() -> Vec<Point> {
+pub fn points() -> Vec<TrialPoint> {
     let rows: [Row; 14] = [
         (None, (1, 2, 0), "block mean_error"),
         (Some("gain=1"), (2, 3, 0), "block mean_error"),

@@ -16,13 +16,13 @@ use std::io::Write;
 
 use crate::pattern::Pattern;
 use crate::protocol::trim;
-use crate::trials::Summary;
+use crate::trials::TrialsSummary;
 
 /// A line for each fault, sizes apart: counts with their exact 95 % limits.
 ///
 /// # Errors
 /// Of what it is written to.
-pub fn csv(summary: &Summary, out: impl Write) -> Result<(), csv::Error> {
+pub fn csv(summary: &TrialsSummary, out: impl Write) -> Result<(), csv::Error> {
     let mut writer = csv::Writer::from_writer(out);
     writer.write_record([
         "fault",

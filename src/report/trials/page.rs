@@ -6,9 +6,9 @@ use super::curves;
 use super::wording::{Sizes, check, fault, form, interrupted, pct, seeds, sessions, size, with_interval};
 use crate::pattern::Pattern;
 use crate::protocol::trim;
-use crate::rehearse::Bench;
+use crate::rehearse::RehearsalBench;
 use crate::report::pages::{self, ReportError, css_string};
-use crate::trials::{Counts, Found, Ladder, Share, Sound, Summary, Trials};
+use crate::trials::{FoundSize, Ladder, Sound, TrialCounts, TrialShare, Trials, TrialsSummary};
 use crate::words;
 
 const TEMPLATE: pages::Template = ("trials.html", include_str!("../../../shared/trials.html"));
@@ -18,9 +18,9 @@ const TEMPLATE: pages::Template = ("trials.html", include_str!("../../../shared/
 ///
 /// # Errors
 /// [`ReportError::Template`] if template and page do not fit each other, which is a mistake in the program.
-pub fn page(trials: &Trials, summary: &Summary, command: &str, advice: &[String]) -> Result<String, ReportError> {
+pub fn page(trials: &Trials, summary: &TrialsSummary, command: &str, advice: &[String]) -> Result<String, ReportError> {
     let protocol = trials.protocol;
-    let Bench { unit, references } = trials.bench.clone().in_setting(trials.setting);
+    let RehearsalBench { unit, references } = trials.bench.clone().in_setting(trials.setting);
     let references = references.iter().map(|fitted| {
         let (label, at) = (fitted.label.clone(), fitted.located.word());
         Reference { label, at, stated: format!("±({}), k = 2", fitted.stated) }
@@ -71,7 +71,7 @@ struct Page<'a> {
     version: &'static str,
     command: &'a str,
     sound: Option<SoundUnit>,
-    answer: Answer,
+    answer: DetectionAnswer,
     advice: &'a [String],
     faults: Vec<FaultRow>,
     keys: [(String, &'static str); 4],
@@ -109,7 +109,7 @@ struct Ending {
 }
 
 impl Ending {
-    fn of(share: Share) -> Self {
+    fn of(share: TrialShare) -> Self {
         let [pct, text] = [pct(share), with_interval(share)].map(|text| text.replace(" %", "\u{a0}%"));
         Self { hits: share.hits, pct, text }
     }
@@ -118,7 +118,8 @@ impl Ending {
 impl SoundUnit {
     fn of(sound: &Sound) -> Self {
         let counts = &sound.counts;
-        let by = |all: &[(String, Share)]| all.iter().map(|(name, share)| (check(name), Ending::of(*share))).collect();
+        let by =
+            |all: &[(String, TrialShare)]| all.iter().map(|(name, share)| (check(name), Ending::of(*share))).collect();
         Self {
             n: counts.passed.n,
             passed: Ending::of(counts.passed),
@@ -132,7 +133,7 @@ impl SoundUnit {
 
 /// Of the faults with a size: in how many nine of ten sessions fail, or are named, from some size ridden on.
 #[derive(Serialize)]
-struct Answer {
+struct DetectionAnswer {
     faults: usize,
     found: usize,
     named: usize,
@@ -140,17 +141,17 @@ struct Answer {
     not_found: Vec<String>,
 }
 
-fn answer(summary: &Summary) -> Answer {
-    let is_found = |found: &Option<Found>| matches!(found, Some(Found::At { .. } | Found::Below(_)));
-    let not_found = |ladder: &&Ladder| matches!(ladder.fails, Some(Found::Above(_)));
+fn answer(summary: &TrialsSummary) -> DetectionAnswer {
+    let is_found = |found: &Option<FoundSize>| matches!(found, Some(FoundSize::At { .. } | FoundSize::Below(_)));
+    let not_found = |ladder: &&Ladder| matches!(ladder.fails, Some(FoundSize::Above(_)));
     let up_to = |ladder: &Ladder| {
         let sizes = Sizes::of(ladder);
-        let most = ladder.rungs.last().map_or(0.0, Counts::size);
+        let most = ladder.rungs.last().map_or(0.0, TrialCounts::size);
         let most = if sizes.any { format!(" (up to {})", sizes.with_unit(most)) } else { String::new() };
         format!("{}{most}", fault(&ladder.fault))
     };
     let ladders = &summary.ladders;
-    Answer {
+    DetectionAnswer {
         faults: ladders.len(),
         found: ladders.iter().filter(|ladder| is_found(&ladder.fails)).count(),
         named: ladders.iter().filter(|ladder| is_found(&ladder.named)).count(),
@@ -190,7 +191,7 @@ struct CountsRow {
 impl FaultRow {
     fn of(ladder: &Ladder, sound: Option<&Sound>) -> Self {
         let name = words::capital(&fault(&ladder.fault));
-        let smallest = |found: Option<Found>, share: fn(&Counts) -> Option<Share>| match found {
+        let smallest = |found: Option<FoundSize>, share: fn(&TrialCounts) -> Option<TrialShare>| match found {
             // Without a size there is but one share.
             _ if !Sizes::of(ladder).any => {
                 let share = ladder.rungs.first().and_then(share);
@@ -220,7 +221,7 @@ impl FaultRow {
 }
 
 impl CountsRow {
-    fn of(rung: &Counts) -> Self {
+    fn of(rung: &TrialCounts) -> Self {
         Self {
             fault: rung.fault.as_ref().map(ToString::to_string).unwrap_or_default(),
             n: rung.failed.n,
@@ -240,7 +241,7 @@ struct Worked {
 }
 
 impl Worked {
-    fn of(place: &crate::trials::Place) -> Self {
+    fn of(place: &crate::trials::FailingPlace) -> Self {
         Self { name: words::phase(&place.name), found: Ending::of(place.found), alone: Ending::of(place.alone) }
     }
 }
@@ -262,11 +263,11 @@ struct PlaceCell {
     most: bool,
 }
 
-fn by_place(summary: &Summary) -> Vec<PlaceRow> {
+fn by_place(summary: &TrialsSummary) -> Vec<PlaceRow> {
     let worked: Vec<bool> = summary.work.places.iter().map(|place| place.found.hits > 0).collect();
     let row = |ladder: &Ladder| {
         let most = ladder.failed_by.iter().map(|share| share.hits).max().unwrap_or(0);
-        let cell = |(share, _): (&Share, &bool)| PlaceCell {
+        let cell = |(share, _): (&TrialShare, &bool)| PlaceCell {
             text: pct(*share),
             bar: trim((100.0 * share.value()).round()),
             any: share.hits > 0,
@@ -282,14 +283,14 @@ fn by_place(summary: &Summary) -> Vec<PlaceRow> {
 mod tests {
     use super::*;
     use crate::report::trials::example;
-    use crate::trials::Point;
+    use crate::trials::TrialPoint;
 
     const HOSTILE: &str = "</title><script>alert('1')</script>{{ 7*7 }}";
 
-    fn made(title: &str, points: &[Point], advice: &[String]) -> String {
+    fn made(title: &str, points: &[TrialPoint], advice: &[String]) -> String {
         let protocol = example::protocol(&format!("\"{title}\""));
         let trials = example::trials(&protocol);
-        page(&trials, &Summary::of(&trials, points), "assize rehearse '<b>.yaml'", advice).unwrap()
+        page(&trials, &TrialsSummary::of(&trials, points), "assize rehearse '<b>.yaml'", advice).unwrap()
     }
 
     #[test]

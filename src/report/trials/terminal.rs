@@ -1,15 +1,15 @@
 use std::io::{self, Write};
 
 use super::wording::{Sizes, interrupted, pct, seeds, sessions, size, with_interval};
-use crate::rehearse::Bench;
-use crate::trials::{Found, Ladder, Sound, Summary, Trials, Work};
+use crate::rehearse::RehearsalBench;
+use crate::trials::{FoundSize, Ladder, Sound, Trials, TrialsSummary, Work};
 
 /// Checks of a sound unit that are told.
 const MOST_CHECKS: usize = 6;
 
 /// # Errors
 /// Those of `out`.
-pub fn table(trials: &Trials, summary: &Summary, out: &mut impl Write) -> io::Result<()> {
+pub fn table(trials: &Trials, summary: &TrialsSummary, out: &mut impl Write) -> io::Result<()> {
     let protocol = trials.protocol;
     writeln!(out, "{}, revision {}", protocol.title, protocol.revision)?;
     let asked = if interrupted(trials, summary) { format!(" (of {})", trials.sessions) } else { String::new() };
@@ -32,7 +32,7 @@ pub fn table(trials: &Trials, summary: &Summary, out: &mut impl Write) -> io::Re
 }
 
 fn worn(trials: &Trials) -> String {
-    let Bench { unit, references } = trials.bench.clone().in_setting(trials.setting);
+    let RehearsalBench { unit, references } = trials.bench.clone().in_setting(trials.setting);
     let references: Vec<&str> = references.iter().map(|fitted| fitted.label.as_str()).collect();
     format!("{} against {}, {}", unit.label, references.join(" and "), trials.setting.word())
 }
@@ -72,10 +72,10 @@ fn ladder(ladder: &Ladder, out: &mut impl Write) -> io::Result<()> {
     writeln!(out, "  {}\n", words.join("; "))
 }
 
-fn from(found: Found, ladder: &Ladder) -> String {
+fn from(found: FoundSize, ladder: &Ladder) -> String {
     let (text, limits) = size(found, ladder);
     let words = match (found, limits) {
-        (Found::Above(most), _) => format!("at no size up to {}", Sizes::of(ladder).with_unit(most)),
+        (FoundSize::Above(most), _) => format!("at no size up to {}", Sizes::of(ladder).with_unit(most)),
         (_, Some(limits)) => format!("from {text} on (95 % interval {limits})"),
         (_, None) => format!("from {text} on"),
     };
@@ -99,11 +99,11 @@ mod tests {
     use super::*;
     use crate::report::trials::example;
 
-    fn told(points: &[crate::trials::Point]) -> String {
+    fn told(points: &[crate::trials::TrialPoint]) -> String {
         let protocol = example::protocol("Example");
         let trials = example::trials(&protocol);
         let mut out = vec![];
-        table(&trials, &Summary::of(&trials, points), &mut out).unwrap();
+        table(&trials, &TrialsSummary::of(&trials, points), &mut out).unwrap();
         String::from_utf8(out).unwrap()
     }
 

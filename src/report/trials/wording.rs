@@ -1,27 +1,27 @@
 //! Shares, sizes and faults in words.
 
 use crate::protocol::{Side, trim};
-use crate::rehearse::{Fault, Kind, Share as Struck};
-use crate::trials::{Counts, Found, Ladder, Share, Summary, Trials};
+use crate::rehearse::{Fault, FaultEffect, StruckShare as Struck};
+use crate::trials::{FoundSize, Ladder, TrialCounts, TrialShare, Trials, TrialsSummary};
 use crate::words;
 
 /// Of fewer sessions a tenth of a per cent says nothing: the limits lie a whole one apart and more.
 const MANY: u64 = 400;
 
 /// `38 %`; what is neither none nor all is never rounded to it.
-pub fn pct(share: Share) -> String {
+pub fn pct(share: TrialShare) -> String {
     let places = usize::from(share.n >= MANY);
     let (pct, step) = (100.0 * share.value(), 0.1f64.powi(places as i32));
     match share {
-        Share { n: 0, .. } => "none ridden".to_owned(),
-        Share { hits, .. } if hits > 0 && pct < step / 2.0 => format!("< {step} %"),
-        Share { hits, n } if hits < n && pct > 100.0 - step / 2.0 => format!("> {} %", 100.0 - step),
+        TrialShare { n: 0, .. } => "none ridden".to_owned(),
+        TrialShare { hits, .. } if hits > 0 && pct < step / 2.0 => format!("< {step} %"),
+        TrialShare { hits, n } if hits < n && pct > 100.0 - step / 2.0 => format!("> {} %", 100.0 - step),
         _ => format!("{pct:.places$} %"),
     }
 }
 
 /// `38 % (24 to 53)`: with its exact 95 % limits.
-pub fn with_interval(share: Share) -> String {
+pub fn with_interval(share: TrialShare) -> String {
     let places = usize::from(share.n >= MANY);
     let (low, high) = share.interval();
     if share.n == 0 {
@@ -36,13 +36,13 @@ pub fn sessions((least, most): (u64, u64)) -> String {
 }
 
 /// `seeds 1 to 40`; after an early end nobody promises that each of them was ridden.
-pub fn seeds(trials: &Trials, summary: &Summary) -> String {
+pub fn seeds(trials: &Trials, summary: &TrialsSummary) -> String {
     let last = trials.seed.wrapping_add(u64::from(trials.sessions.saturating_sub(1)));
     let word = if interrupted(trials, summary) { "of the seeds" } else { "seeds" };
     format!("{word} {} to {last}", trials.seed)
 }
 
-pub fn interrupted(trials: &Trials, summary: &Summary) -> bool {
+pub fn interrupted(trials: &Trials, summary: &TrialsSummary) -> bool {
     summary.sessions.0 < u64::from(trials.sessions)
 }
 
@@ -58,14 +58,14 @@ pub struct Sizes {
 
 impl Sizes {
     pub fn of(ladder: &Ladder) -> Self {
-        let below = |rung: &Counts| rung.fault.as_ref().is_some_and(|fault| fault.size < 0.0);
+        let below = |rung: &TrialCounts| rung.fault.as_ref().is_some_and(|fault| fault.size < 0.0);
         let sign = match ladder.rungs.iter().filter(|rung| below(rung)).count() {
             0 => "",
             n if n == ladder.rungs.len() => "−",
             _ => "±",
         };
         let kind = ladder.fault.kind;
-        Self { sign, unit: kind.listed().unit, any: kind != Kind::DoubledSide }
+        Self { sign, unit: kind.listed().unit, any: kind != FaultEffect::DoubledSide }
     }
 
     /// `−2.5`.
@@ -90,13 +90,13 @@ pub fn two_digits(size: f64) -> String {
 }
 
 /// From which size on, of the sizes ridden: `2.8 %`, `less than 1 %`, `none up to 7 %`; and the 95 % limits of the first.
-pub fn size(found: Found, ladder: &Ladder) -> (String, Option<String>) {
+pub fn size(found: FoundSize, ladder: &Ladder) -> (String, Option<String>) {
     let sizes = Sizes::of(ladder);
     match found {
-        Found::Below(least) => (format!("less than {}", sizes.with_unit(least)), None),
-        Found::Above(most) => (format!("none up to {}", sizes.with_unit(most)), None),
-        Found::At { size, low, high } => {
-            let ridden = |rung: Option<&Counts>| sizes.number(&trim(rung.map_or(0.0, Counts::size)));
+        FoundSize::Below(least) => (format!("less than {}", sizes.with_unit(least)), None),
+        FoundSize::Above(most) => (format!("none up to {}", sizes.with_unit(most)), None),
+        FoundSize::At { size, low, high } => {
+            let ridden = |rung: Option<&TrialCounts>| sizes.number(&trim(rung.map_or(0.0, TrialCounts::size)));
             let number = |size| sizes.number(&two_digits(size));
             let low = low.map_or_else(|| format!("less than {}", ridden(ladder.rungs.first())), number);
             let high = high.map_or_else(|| format!("more than {}", ridden(ladder.rungs.last())), number);
@@ -144,11 +144,11 @@ mod tests {
 
     #[test]
     fn a_share_is_never_rounded_to_none_or_all() {
-        let said = |hits, n| pct(Share { hits, n });
+        let said = |hits, n| pct(TrialShare { hits, n });
         assert_eq!([said(0, 240), said(1, 240), said(239, 240), said(240, 240)], ["0 %", "< 1 %", "> 99 %", "100 %"]);
         assert_eq!([said(4, 1000), said(1, 4000), said(3999, 4000)], ["0.4 %", "< 0.1 %", "> 99.9 %"]);
         // No hit in a thousand leaves up to 0.37 %: 1 − 0.025^(1/1000) (Clopper and Pearson 1934, computed).
-        assert_eq!(with_interval(Share { hits: 0, n: 1000 }), "0.0 % (0.0 to 0.4)");
+        assert_eq!(with_interval(TrialShare { hits: 0, n: 1000 }), "0.0 % (0.0 to 0.4)");
     }
 
     #[test]
