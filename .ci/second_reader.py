@@ -120,7 +120,7 @@ def main():
             rehearse += ["--mishap", mishap]
         cargo("run", "--quiet", "--locked", "--", *rehearse)
         folders = os.pathsep.join([str(recordings), str(rehearsed)])
-        dump = ["test", "--quiet", "--locked", "--test", "second_reader", "--", "--ignored"]
+        dump = ["test", "--quiet", "--locked", "--test", "cases", "--", "--ignored", "second_reader::"]
         cargo(*dump, ASSIZE_DUMP_FROM=folders, ASSIZE_DUMP_TO=str(tables))
 
         problems, compared = [], 0

@@ -2,7 +2,7 @@
 //!
 //! `cargo bench --bench clocks -- [SEEDS [SEED]]`. Delays of straps and sensors differ from seed to seed.
 
-#[allow(dead_code, reason = "shared with the tests")]
+#[allow(dead_code, reason = "each test and bench uses its part")]
 #[path = "../tests/common/mod.rs"]
 mod common;
 

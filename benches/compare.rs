@@ -2,8 +2,8 @@
 //!
 //! `cargo bench --bench compare -- 2000` (seasons for each line) ends with an error where a share is off by more than luck.
 
-#[path = "../tests/common/mod.rs"]
 #[allow(dead_code, reason = "each test and bench uses its part")]
+#[path = "../tests/common/mod.rs"]
 mod common;
 
 use std::time::Instant;

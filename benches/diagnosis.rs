@@ -6,13 +6,11 @@
 //! with an error where a clear fault is named in less than 95 % or a pattern where it is not in more than 1 %, by more than
 //! luck (exact limits, one in a thousand).
 
-#[allow(dead_code, reason = "shared with the tests")]
+#[allow(dead_code, reason = "each test and bench uses its part")]
 #[path = "../tests/common/mod.rs"]
 mod common;
-#[allow(dead_code, reason = "shared with the tests")]
-#[path = "../tests/common/gate.rs"]
-mod gate;
 
+use common::gate;
 use std::collections::BTreeMap;
 use std::ops::Range;
 use std::process::ExitCode;

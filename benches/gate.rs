@@ -10,16 +10,12 @@
 //! open recording holds a unit and a reference together, so it is the rider's power, cadence and balance that are real; what
 //! two instruments make of them stays simulated.
 
-#[allow(dead_code, reason = "shared with the tests")]
+#[allow(dead_code, reason = "each test and bench uses its part")]
 #[path = "../tests/common/mod.rs"]
 mod common;
-#[allow(dead_code, reason = "shared with the tests and another bench")]
-#[path = "../tests/common/gate.rs"]
-mod gate;
-#[allow(dead_code, reason = "shared with the tests")]
-#[path = "../tests/common/steady.rs"]
-mod steady;
 
+use common::gate;
+use common::steady;
 use std::collections::BTreeMap;
 use std::ops::Range;
 use std::path::Path;

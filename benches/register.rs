@@ -6,6 +6,7 @@
 //! The sessions are twelve rehearsed ones, judged, with other labels, firmware, testers, days and hashes; their documents
 //! are kept as rehearsed, at their true size, so that the file is as large as one of 100,000 real sessions.
 
+#[allow(dead_code, reason = "each test and bench uses its part")]
 #[path = "../tests/common/mod.rs"]
 mod common;
 

@@ -5,12 +5,11 @@
 //! `shared/guide/verdict.md`. Ends with an error where more is off than by luck (exact limits, one in a thousand): sound units
 //! that pass in less than 85 %, or fail in more than 1 %, faults that fail in less than 99 %.
 
-#[allow(dead_code, reason = "shared with the tests")]
+#[allow(dead_code, reason = "each test and bench uses its part")]
 #[path = "../tests/common/mod.rs"]
 mod common;
-#[path = "../tests/common/shipped.rs"]
-mod shipped;
 
+use common::shipped;
 use std::process::ExitCode;
 
 use assize::rehearse::{BENCHES, Fault, RideSetting};

@@ -1,13 +1,11 @@
 //! The matcher against known truth, small and with fixed seeds; `cargo bench --bench assignment` is the large one.
 
-#[allow(dead_code, reason = "shared with other tests and benches")]
-mod common;
-
+use crate::common;
 use std::sync::LazyLock;
 
+use crate::common::assignment::{CASES, Tally, tally};
 use assize::rehearse::{RehearsalPlan, RideHabits, simulate};
 use assize::stats::{Sides, clopper_pearson};
-use common::assignment::{CASES, Tally, tally};
 use rayon::prelude::*;
 
 /// One in a thousand: what exact limits leave to luck.

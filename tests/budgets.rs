@@ -1,10 +1,7 @@
 //! Budgets, references and the control channel on rehearsed sessions, where the truth is known.
 
-mod common;
-#[allow(dead_code, reason = "shared with the bench")]
-#[path = "common/gate.rs"]
-mod gate;
-
+use crate::common;
+use crate::common::gate;
 use std::collections::BTreeMap;
 
 use assize::judge::Judgement;

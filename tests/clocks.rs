@@ -1,12 +1,11 @@
 //! Clocks against known truth, small and with fixed seeds (`cargo bench --bench clocks` is the large one); and what no clock
 //! and no order of files may change.
 
-#[allow(dead_code, reason = "shared with other tests and benches")]
-mod common;
-
+use crate::common;
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
+use crate::common::clocks::{Found, HAPPENS, Happens, SHARED, Shared, found, ride};
 use assize::align::{self, AlignError, Aligned};
 use assize::recording::Recording;
 use assize::rehearse::{BENCHES, Rehearsal, RehearsalPlan, simulate};
@@ -14,7 +13,6 @@ use assize::ride::AlignedOn;
 use assize::stats::{Sides, clopper_pearson};
 use assize::verdict::Verdict;
 use chrono::TimeDelta;
-use common::clocks::{Found, HAPPENS, Happens, SHARED, Shared, found, ride};
 use rayon::prelude::*;
 
 /// One in a thousand: what exact limits leave to luck.

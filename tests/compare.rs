@@ -1,8 +1,7 @@
 //! Sessions compared: with known truth, by published data sets, and as the program is run.
 
-mod common;
-
-use common::season::{self, OWN_VARIANCE, ROW, Season, bare, check, coverages, told_apart};
+use crate::common;
+use crate::common::season::{self, OWN_VARIANCE, ROW, Season, bare, check, coverages, told_apart};
 
 use assize::compare::{CompareError, Comparison, Grouping, VerdictFile, compare};
 use assize::stats::{Sides, clopper_pearson};

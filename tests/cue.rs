@@ -1,8 +1,6 @@
 //! `assize cue` as a program: a whole session by a script, its marks judged, killed in the middle, gone on with.
 
-#[allow(dead_code, reason = "shared with other tests")]
-mod common;
-
+use crate::common;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};

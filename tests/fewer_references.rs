@@ -1,7 +1,6 @@
 //! What the sheet says where fewer references were ridden than a protocol asks for, or none that serves its checks.
 
-mod common;
-
+use crate::common;
 use assize::judge::Judgement;
 use assize::rehearse::{BENCHES, RehearsalPlan, simulate};
 use assize::verdict::{CheckVerdict, Outcome};

@@ -1,10 +1,7 @@
 //! The judge against known truth, small and with fixed seeds; `cargo bench --bench gate` is the large one.
 
-mod common;
-#[allow(dead_code, reason = "shared with the bench")]
-#[path = "common/gate.rs"]
-mod gate;
-
+use crate::common;
+use crate::common::gate;
 use std::collections::BTreeMap;
 use std::sync::LazyLock;
 

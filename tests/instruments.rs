@@ -1,8 +1,7 @@
 //! Sessions whose instruments share a recording, or have several, from the files to the verdict. The rides are rehearsed:
 //! what is true of each instrument is known.
 
-mod common;
-
+use crate::common;
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::io::Cursor;

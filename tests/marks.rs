@@ -1,14 +1,12 @@
 //! Marks made while riding, as evidence: with known truth they help or do no harm, whatever their clock shows.
 
-#[allow(dead_code, reason = "shared with other tests")]
-mod common;
-
+use crate::common;
+use crate::common::assignment::{CASES, Tally, tally};
+use crate::common::marks::{Marking, marks};
 use assize::judge::Judgement;
 use assize::matching::MatchOutcome;
 use assize::protocol::Protocol;
 use assize::rehearse::{Rehearsal, RehearsalPlan, RideHabits, simulate};
-use common::assignment::{CASES, Tally, tally};
-use common::marks::{Marking, marks};
 use rayon::prelude::*;
 
 const SEEDS: u64 = 2;

@@ -1,13 +1,11 @@
 //! What the judge makes of riders and head units that go astray, from the files to the verdict.
 
-#[allow(dead_code, reason = "shared with other tests")]
-mod common;
-
+use crate::common;
+use crate::common::assignment::{shown_s, tally};
 use assize::judge::{Judgement, judge};
 use assize::rehearse::{self, MISHAP_KINDS, Rehearsal, RehearsalPlan, Shifting, simulate};
 use assize::ride::Trace;
 use assize::session;
-use common::assignment::{shown_s, tally};
 
 /// Every kind once in its listed form, and where that says more the same on other head units.
 fn cases() -> Vec<String> {
@@ -51,7 +49,7 @@ fn clock_error_s(rehearsal: &Rehearsal, judgement: &Judgement, n: usize, trace: 
     (trace.time_s.len() == truly.len()).then(|| errors.fold(0.0, f64::max))
 }
 
-/// A line for each mishap of what is right and wrong today: `cargo test --test mishaps -- --nocapture`.
+/// A line for each mishap of what is right and wrong today: `cargo test --test cases mishaps:: -- --nocapture`.
 #[test]
 fn no_mishap_is_a_panic_and_hardly_a_phase_is_found_where_none_was_ridden() {
     let protocol = common::shipped("bench-both-rings.yaml");

@@ -1,8 +1,6 @@
 //! What the numbers promise, whatever the ride: scale, swap of instruments, clocks, budgets, advisory phases.
 
-#[allow(dead_code, reason = "each test uses its part")]
-mod common;
-
+use crate::common;
 use assize::judge::Judgement;
 use assize::protocol::{Check, Measure, Part, Protocol};
 use assize::quantity::{Bound, Limit, Unit};

@@ -1,10 +1,7 @@
 //! Rides that nobody here made, judged against themselves: errors must be exactly zero, and 5 % where a copy reads
 //! 5 % more. The folder comes from `ASSIZE_RECORDINGS`; its README says where the rides are from.
 
-#[allow(dead_code, reason = "shared with the simulated rides")]
-#[path = "common/steady.rs"]
-mod steady;
-
+use crate::common::steady;
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 

@@ -200,7 +200,7 @@ fn the_text_form_is_aligned_and_fits_eighty_columns() {
 
 /// The rides are nobody's here to pass on, so they stay outside the project.
 #[test]
-#[ignore = "needs the real recordings: ASSIZE_RECORDINGS=FOLDER cargo test --test recordings -- --ignored"]
+#[ignore = "needs the real recordings: ASSIZE_RECORDINGS=FOLDER cargo test --test cases -- --ignored recordings::"]
 fn real_recordings_agree_with_two_other_readers_to_the_last_count_and_sum() {
     let folder = std::env::var_os("ASSIZE_RECORDINGS").expect("ASSIZE_RECORDINGS names the folder of real recordings");
     let folder = PathBuf::from(folder);
@@ -244,7 +244,7 @@ fn real_recordings_agree_with_two_other_readers_to_the_last_count_and_sum() {
 
 /// Activities that another reader ships for its own tests; files of other kinds are refused by name.
 #[test]
-#[ignore = "needs another crate's files: ASSIZE_FITPARSER_FILES=FOLDER cargo test --test recordings -- --ignored"]
+#[ignore = "needs another crate's files: ASSIZE_FITPARSER_FILES=FOLDER cargo test --test cases -- --ignored recordings::"]
 fn another_readers_own_files_are_read_to_the_same_records() {
     let folder = std::env::var_os("ASSIZE_FITPARSER_FILES").expect("ASSIZE_FITPARSER_FILES names the folder of files");
     let (mut activities, mut others) = (0, 0);

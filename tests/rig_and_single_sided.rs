@@ -1,7 +1,6 @@
 //! The trials of a single-sided unit and on a rig: what their judge takes from hung masses and from sides.
 
-mod common;
-
+use crate::common;
 use assize::judge::Judgement;
 use assize::rehearse::{BENCHES, Instruments, RehearsalBench, RehearsalPlan, RideHabits, simulate};
 use assize::stats::{Sides, clopper_pearson};

@@ -1,17 +1,13 @@
 //! Every file in `protocols/`: it reads without a mistake, an ideal unit has nothing to fear from it, and its phases are
 //! found where they were ridden.
 
-#[allow(dead_code, reason = "each test uses its part")]
-mod common;
-#[path = "common/shipped.rs"]
-mod shipped;
-
+use crate::common;
 use std::path::Path;
 
+use crate::common::shipped::{SHIPPED, Shipped};
 use assize::against_truth::{Found, TruthComparison, compare};
 use assize::rehearse::{BENCHES, Instruments, Rehearsal, RehearsalPlan, RideSetting, check_faults, simulate};
 use assize::verdict::{Outcome, Verdict};
-use shipped::{SHIPPED, Shipped};
 
 fn ridden(shipped: &Shipped, instruments: Instruments, seed: u64) -> (Rehearsal, Verdict) {
     let word = shipped.bench;

@@ -1,10 +1,7 @@
 //! The simulated rider is as unsteady as riders are: figures of real rides beside the same figures, by the same code,
 //! of simulated recordings.
 
-#[allow(dead_code, reason = "shared with the tests on real rides")]
-#[path = "common/steady.rs"]
-mod steady;
-
+use crate::common::steady;
 use assize::rehearse::{RehearsalPlan, RideHabits, RideSetting};
 
 fn held_to(real: impl Fn(&steady::Real) -> Option<[f64; 3]>, setting: RideSetting) {

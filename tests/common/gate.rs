@@ -37,7 +37,7 @@ impl Observation {
 pub fn varied(seed: u64, faults: &[&str]) -> RehearsalPlan {
     RehearsalPlan {
         habits: RideHabits { as_stated: true, ..RideHabits::varied(seed) },
-        ..super::common::plan(seed, faults)
+        ..super::plan(seed, faults)
     }
 }
 
@@ -272,7 +272,7 @@ pub fn decided_at(rehearsal: &Rehearsal, comparison: &TruthComparison, by: f64) 
         }
     }
     let protocol = protocol.clone();
-    let verdict = super::common::judge(&rehearsal).verdict;
+    let verdict = super::judge(&rehearsal).verdict;
     let decided = |(place, value): (Place, &ComparedValue)| {
         Some((value.measure.clone(), place.decided(&protocol, &verdict)?.verdict))
     };
@@ -357,7 +357,7 @@ impl Case {
         let plan = RehearsalPlan {
             habits: RideHabits::varied(seed),
             bench: self.bench(),
-            ..super::common::plan(seed, &faults)
+            ..super::plan(seed, &faults)
         };
         let mut rehearsal = simulate(protocol, &plan);
         if self.no_balance {

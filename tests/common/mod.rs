@@ -1,13 +1,12 @@
 //! Rehearsed sessions judged in memory.
 
-#[allow(dead_code, reason = "each test and bench uses its part")]
 pub mod assignment;
-#[allow(dead_code, reason = "each test and bench uses its part")]
 pub mod clocks;
-#[allow(dead_code, reason = "each test and bench uses its part")]
+pub mod gate;
 pub mod marks;
-#[allow(dead_code, reason = "each test and bench uses its part")]
 pub mod season;
+pub mod shipped;
+pub mod steady;
 
 use std::path::Path;
 
