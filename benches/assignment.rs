@@ -9,8 +9,8 @@ mod common;
 use std::collections::BTreeMap;
 use std::time::Instant;
 
-use assize::against_truth;
-use assize::rehearse::{RehearsalPlan, RideHabits, simulate};
+use assize::internals::against_truth;
+use assize::internals::rehearse::{RehearsalPlan, RideHabits, simulate};
 use common::assignment::{CASES, Case, Tally, tally};
 use rayon::prelude::*;
 

@@ -8,7 +8,7 @@ mod common;
 
 use std::time::Instant;
 
-use assize::compare::{Grouping, VerdictFile, compare, read_all};
+use assize::internals::compare::{Grouping, VerdictFile, compare, read_all};
 use assize::stats::{Sides, clopper_pearson};
 use common::season::{Season, coverages, told_apart};
 

@@ -16,9 +16,9 @@ use std::ops::Range;
 use std::process::ExitCode;
 use std::time::Instant;
 
-use assize::against_truth::ComparedValue;
+use assize::internals::against_truth::ComparedValue;
+use assize::internals::rehearse::{BENCHES, Rehearsal, RehearsalPlan, RideHabits, RideSetting, simulate};
 use assize::protocol::Protocol;
-use assize::rehearse::{BENCHES, Rehearsal, RehearsalPlan, RideHabits, RideSetting, simulate};
 use assize::session;
 use assize::stats::{Sides, clopper_pearson};
 use assize::verdict::{Finding, Outcome};
@@ -286,7 +286,12 @@ fn own(seeds: &Range<u64>, on: u64) -> Range<u64> {
     seeds.start + on..seeds.end + on
 }
 
-fn sound_one(protocol: &Protocol, seed: u64, kind: &assize::rehearse::BenchKind, setting: RideSetting) -> Session {
+fn sound_one(
+    protocol: &Protocol,
+    seed: u64,
+    kind: &assize::internals::rehearse::BenchKind,
+    setting: RideSetting,
+) -> Session {
     let plan = gate::varied(seed, &[]);
     let habits = RideHabits { as_stated: seed.is_multiple_of(2), ..plan.habits };
     let plan = RehearsalPlan { habits, bench: (kind.bench)(), setting, ..plan };

@@ -23,11 +23,11 @@ use std::process::ExitCode;
 use std::sync::Arc;
 use std::time::Instant;
 
-use assize::protocol::Protocol;
-use assize::quantity::{Bound, Unit};
-use assize::rehearse::{
+use assize::internals::rehearse::{
     BENCHES, Rehearsal, RehearsalPlan, RideHabits, RideSetting, RiderScatter, SecondStorage, simulate,
 };
+use assize::protocol::Protocol;
+use assize::quantity::{Bound, Unit};
 use assize::stats::{Sides, clopper_pearson};
 use assize::verdict::Outcome;
 use rayon::prelude::*;

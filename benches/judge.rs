@@ -7,7 +7,8 @@ use std::collections::BTreeMap;
 use std::path::Path;
 use std::time::Instant;
 
-use assize::{align, drivetrain, matching, recording, scoring};
+use assize::internals::{align, drivetrain, matching, scoring};
+use assize::recording;
 use criterion::{Criterion, criterion_group, criterion_main};
 
 fn judge_demo(c: &mut Criterion) {

@@ -7,11 +7,12 @@ use std::hint::black_box;
 use std::path::Path;
 use std::time::{Duration, Instant};
 
+use assize::internals::matching;
+use assize::internals::rehearse::{RehearsalPlan, simulate};
+use assize::internals::ride::Ride;
+use assize::judge;
 use assize::protocol::{self, Protocol};
-use assize::rehearse::{RehearsalPlan, simulate};
-use assize::ride::Ride;
 use assize::session::Session;
-use assize::{judge, matching};
 
 /// Steady blocks on both rings, each at a power of its own, sprints and coasting between them: about 6 h.
 fn long_protocol(blocks: usize) -> Protocol {

@@ -7,7 +7,7 @@ use std::hint::black_box;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
-use assize::rehearse::{RehearsalPlan, simulate};
+use assize::internals::rehearse::{RehearsalPlan, simulate};
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
 
 fn rides() -> Vec<(&'static str, Vec<u8>)> {

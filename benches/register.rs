@@ -14,7 +14,7 @@ use std::path::Path;
 use std::process::ExitCode;
 use std::time::{Duration, Instant};
 
-use assize::register::{Filters, Limits, Register, VIEWS, Value, VerdictDocument};
+use assize::internals::register::{Filters, Limits, Register, VIEWS, Value, VerdictDocument};
 use assize::verdict::json;
 
 const BUDGET: Duration = Duration::from_millis(200);

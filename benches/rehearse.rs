@@ -4,7 +4,7 @@
 
 use std::path::Path;
 
-use assize::rehearse::{RehearsalPlan, RideSetting, simulate, write};
+use assize::internals::rehearse::{RehearsalPlan, RideSetting, simulate, write};
 use criterion::{Criterion, criterion_group, criterion_main};
 
 fn rehearse(c: &mut Criterion) {

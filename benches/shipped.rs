@@ -12,9 +12,9 @@ mod common;
 use common::shipped;
 use std::process::ExitCode;
 
-use assize::rehearse::{BENCHES, Fault, RideSetting};
+use assize::internals::rehearse::{BENCHES, Fault, RideSetting};
+use assize::internals::trials::{TrialShare, Trials, ride};
 use assize::stats::{Sides, clopper_pearson};
-use assize::trials::{TrialShare, Trials, ride};
 use assize::verdict::Outcome;
 use shipped::{HELD, LATE, RING, SHIPPED, SIDE};
 

@@ -4,7 +4,7 @@ use crate::common;
 use std::sync::LazyLock;
 
 use crate::common::assignment::{CASES, Tally, tally};
-use assize::rehearse::{RehearsalPlan, RideHabits, simulate};
+use assize::internals::rehearse::{RehearsalPlan, RideHabits, simulate};
 use assize::stats::{Sides, clopper_pearson};
 use rayon::prelude::*;
 

@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
-use assize::brief::workout::{LONGEST_NAME, MOST_STEPS, WorkoutStep, WorkoutTarget};
-use assize::brief::{Step, steps};
+use assize::internals::brief::workout::{LONGEST_NAME, MOST_STEPS, WorkoutStep, WorkoutTarget};
+use assize::internals::brief::{Step, steps};
 use assize::protocol;
 use fitparser::profile::MesgNum;
 use fitparser::{FitDataRecord, Value};

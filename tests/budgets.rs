@@ -4,11 +4,11 @@ use crate::common;
 use crate::common::gate;
 use std::collections::BTreeMap;
 
+use assize::internals::rehearse::{BENCHES, Rehearsal, RehearsalPlan, RideHabits, RideSetting, simulate};
 use assize::judge::Judgement;
 use assize::protocol::{self, Protocol};
 use assize::quantity::{Bound, Unit};
 use assize::recording::Recording;
-use assize::rehearse::{BENCHES, Rehearsal, RehearsalPlan, RideHabits, RideSetting, simulate};
 use assize::stats::{Sides, clopper_pearson};
 use assize::verdict::{CheckVerdict, Outcome, PhaseVerdict};
 use rayon::prelude::*;

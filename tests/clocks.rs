@@ -6,10 +6,10 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use crate::common::clocks::{Found, HAPPENS, Happens, SHARED, Shared, found, ride};
-use assize::align::{self, AlignError, Aligned};
+use assize::internals::align::{self, AlignError, Aligned};
+use assize::internals::rehearse::{BENCHES, Rehearsal, RehearsalPlan, simulate};
+use assize::internals::ride::AlignedOn;
 use assize::recording::Recording;
-use assize::rehearse::{BENCHES, Rehearsal, RehearsalPlan, simulate};
-use assize::ride::AlignedOn;
 use assize::stats::{Sides, clopper_pearson};
 use assize::verdict::Verdict;
 use chrono::TimeDelta;

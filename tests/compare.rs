@@ -3,7 +3,7 @@
 use crate::common;
 use crate::common::season::{self, OWN_VARIANCE, ROW, Season, bare, check, coverages, told_apart};
 
-use assize::compare::{CompareError, Comparison, Grouping, VerdictFile, compare};
+use assize::internals::compare::{CompareError, Comparison, Grouping, VerdictFile, compare};
 use assize::stats::{Sides, clopper_pearson};
 use assize::verdict::Outcome;
 use rand::SeedableRng;

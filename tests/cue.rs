@@ -7,7 +7,7 @@ use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
 use assert_cmd::cargo::CommandCargoExt;
-use assize::rehearse::{self, Rehearsal, RehearsalPlan, simulate};
+use assize::internals::rehearse::{self, Rehearsal, RehearsalPlan, simulate};
 use assize::session::{self, MarkEvent, MarksFile};
 use chrono::TimeDelta;
 
@@ -109,23 +109,24 @@ fn marks_of_a_scripted_session_are_evidence_for_its_rehearsal() {
 /// Keys for a rehearsed ride, with one for each change from easy riding to a repeat and back.
 fn scripted_ride(rehearsal: &Rehearsal, spoiled: &[(&str, u32)]) -> String {
     let protocol = &rehearsal.session.protocol.clone().unwrap();
-    let steps = assize::brief::steps(protocol);
+    let steps = assize::internals::brief::steps(protocol);
     let truth = &rehearsal.truth.moves;
     let mut keys: Vec<(f64, &str)> = vec![(0.0, "space")];
     let mut now_s = 0.0;
     for (at, step) in steps.iter().enumerate() {
         // When the step after this one truly began.
         let next = steps.get(at + 1);
-        let act = |s: &assize::brief::Step| {
+        let act = |s: &assize::internals::brief::Step| {
             match s.act.word() {
                 "soft pedalling" => "soft",
                 word => word,
             }
             .to_owned()
         };
-        let truly = |s: &assize::brief::Step| {
+        let truly = |s: &assize::internals::brief::Step| {
             let part = s.part?;
-            let of = |m: &&assize::rehearse::TrueMove| (m.phase_index, m.repeat) == (part.phase, part.repeat);
+            let of =
+                |m: &&assize::internals::rehearse::TrueMove| (m.phase_index, m.repeat) == (part.phase, part.repeat);
             truth.iter().filter(of).find(|m| m.act == act(s)).map(|m| (m.start_s, m.end_s))
         };
         let ends_s = match (step.act.is_scored(), next.filter(|n| n.act.is_scored())) {
@@ -135,8 +136,10 @@ fn scripted_ride(rehearsal: &Rehearsal, spoiled: &[(&str, u32)]) -> String {
         };
         let ends_s = f64::max(ends_s.unwrap_or(now_s + 1.0), now_s + 0.1);
         // The rider takes longer than the countdown: it is held until then.
-        let planned_s =
-            step.lasts.planned_s.filter(|_| !step.is_typed() && step.act != assize::brief::StepAction::OffBike);
+        let planned_s = step
+            .lasts
+            .planned_s
+            .filter(|_| !step.is_typed() && step.act != assize::internals::brief::StepAction::OffBike);
         if let Some(planned_s) = planned_s.filter(|s| now_s + s <= ends_s + 0.05) {
             keys.extend([(now_s + planned_s - 0.5, "p"), (ends_s, "p")]);
         }

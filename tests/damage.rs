@@ -7,8 +7,8 @@ use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering::Relaxed};
 
+use assize::internals::rehearse::{Rehearsal, RehearsalPlan, simulate};
 use assize::recording::{self, Recording};
-use assize::rehearse::{Rehearsal, RehearsalPlan, simulate};
 use assize::{protocol, session};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;

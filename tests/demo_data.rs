@@ -4,8 +4,8 @@ use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
+use assize::internals::rehearse::TruthFile;
 use assize::recording::{self, Recording, Sensor};
-use assize::rehearse::TruthFile;
 use assize::session::{self, Instrument, Session};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 

@@ -3,8 +3,8 @@
 use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
+use assize::internals::rehearse::{self, RehearsalPlan, simulate};
 use assize::recording::{self, Sensor};
-use assize::rehearse::{self, RehearsalPlan, simulate};
 use assize::{protocol, session};
 use proptest::prelude::*;
 

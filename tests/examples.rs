@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use assize::compare::{Grouping, VerdictFile, compare};
+use assize::internals::compare::{Grouping, VerdictFile, compare};
 use assize::verdict::{Outcome, Verdict};
 use assize::{judge, session};
 

@@ -1,8 +1,8 @@
 //! What the sheet says where fewer references were ridden than a protocol asks for, or none that serves its checks.
 
 use crate::common;
+use assize::internals::rehearse::{BENCHES, RehearsalPlan, simulate};
 use assize::judge::Judgement;
-use assize::rehearse::{BENCHES, RehearsalPlan, simulate};
 use assize::verdict::{CheckVerdict, Outcome};
 
 const FULL: &str = "bench-both-rings.yaml";

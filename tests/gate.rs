@@ -5,8 +5,8 @@ use crate::common::gate;
 use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
+use assize::internals::rehearse::{RehearsalPlan, RideHabits, simulate};
 use assize::protocol::Protocol;
-use assize::rehearse::{RehearsalPlan, RideHabits, simulate};
 use assize::stats::{Sides, clopper_pearson};
 use assize::verdict::Outcome;
 use rayon::prelude::*;

@@ -7,9 +7,9 @@ use std::fmt::Write as _;
 use std::io::Cursor;
 use std::path::{Path, PathBuf};
 
+use assize::internals::rehearse::{Rehearsal, simulate};
 use assize::judge::{Judgement, judge_recordings};
 use assize::recording::{Recording, Samples};
-use assize::rehearse::{Rehearsal, simulate};
 use assize::verdict::{Outcome, Verdict};
 use assize::{judge, session};
 use embedded_io_adapters::std::FromStd;

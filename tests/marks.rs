@@ -3,10 +3,10 @@
 use crate::common;
 use crate::common::assignment::{CASES, Tally, tally};
 use crate::common::marks::{Marking, marks};
+use assize::internals::matching::MatchOutcome;
+use assize::internals::rehearse::{Rehearsal, RehearsalPlan, RideHabits, simulate};
 use assize::judge::Judgement;
-use assize::matching::MatchOutcome;
 use assize::protocol::Protocol;
-use assize::rehearse::{Rehearsal, RehearsalPlan, RideHabits, simulate};
 use rayon::prelude::*;
 
 const SEEDS: u64 = 2;

@@ -2,9 +2,9 @@
 
 use crate::common;
 use crate::common::assignment::{shown_s, tally};
+use assize::internals::rehearse::{self, MISHAP_KINDS, Rehearsal, RehearsalPlan, Shifting, simulate};
+use assize::internals::ride::Trace;
 use assize::judge::{Judgement, judge};
-use assize::rehearse::{self, MISHAP_KINDS, Rehearsal, RehearsalPlan, Shifting, simulate};
-use assize::ride::Trace;
 use assize::session;
 
 /// Every kind once in its listed form, and where that says more the same on other head units.

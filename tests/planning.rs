@@ -3,11 +3,11 @@
 use std::path::Path;
 
 use assert_cmd::Command;
+use assize::internals::rehearse::{RehearsalBench, RehearsalPlan, RideHabits, RideSetting, record};
+use assize::internals::trials::{FoundSize, Lever, Trials, advise, judge, ride, spare};
 use assize::protocol::{self, Protocol};
 use assize::quantity::{Bound, Unit};
-use assize::rehearse::{RehearsalBench, RehearsalPlan, RideHabits, RideSetting, record};
 use assize::stats::{Sides, clopper_pearson, t_cdf};
-use assize::trials::{FoundSize, Lever, Trials, advise, judge, ride, spare};
 use assize::verdict::Outcome;
 
 fn load(text: &str) -> Protocol {

@@ -1,14 +1,14 @@
 //! What the numbers promise, whatever the ride: scale, swap of instruments, clocks, budgets, advisory phases.
 
 use crate::common;
+use assize::internals::rehearse::{Rehearsal, RehearsalPlan, RideHabits, simulate};
+use assize::internals::ride::{AlignedOn, Clock, ReferenceTrace, Ride, Trace};
+use assize::internals::scoring::budget::{Budget, Line, Source};
+use assize::internals::scoring::score_whole_ride;
+use assize::internals::scoring::value::{Scored, Value};
 use assize::judge::Judgement;
 use assize::protocol::{Check, Measure, Part, Protocol};
 use assize::quantity::{Bound, Limit, Unit};
-use assize::rehearse::{Rehearsal, RehearsalPlan, RideHabits, simulate};
-use assize::ride::{AlignedOn, Clock, ReferenceTrace, Ride, Trace};
-use assize::scoring::budget::{Budget, Line, Source};
-use assize::scoring::score_whole_ride;
-use assize::scoring::value::{Scored, Value};
 use assize::session::{Location, Sides};
 use assize::verdict::CheckVerdict;
 use chrono::TimeDelta;

@@ -4,7 +4,7 @@
 //! independently), `from memory` (recalled, and recomputed), `computed` (a published formula, but a number made here
 //! by an independent route: an oracle, not a published value). Data sets stand in `shared/reference-values`.
 
-use assize::scoring::budget::{Budget, Line, Source};
+use assize::internals::scoring::budget::{Budget, Line, Source};
 use assize::stats::{
     Anova, STANDARD_GRAVITY_M_S2, Sides, autocorrelation, birge_ratio, clopper_pearson, conformance_probability,
     coverage_factor, deming, dersimonian_laird, e_n, effective_samples, grubbs_three, hanging_mass_torque,

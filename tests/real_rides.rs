@@ -6,8 +6,8 @@ use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
+use assize::internals::rehearse::{RehearsalPlan, RideHabits, RideSetting};
 use assize::recording::{self, Recording};
-use assize::rehearse::{RehearsalPlan, RideHabits, RideSetting};
 use assize::verdict::{CheckVerdict, Verdict};
 
 const WHY_IGNORED: &str = "ASSIZE_RECORDINGS names no folder of recordings";

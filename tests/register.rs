@@ -7,7 +7,7 @@ use std::process::{Command, Stdio};
 use std::sync::LazyLock;
 use std::time::{Duration, Instant};
 
-use assize::register::{Added, AskError, Filters, Limits, Register, VIEWS, Value, VerdictDocument};
+use assize::internals::register::{Added, AskError, Filters, Limits, Register, VIEWS, Value, VerdictDocument};
 use assize::verdict::json;
 use assize::verdict::{Outcome, Verdict};
 use rand::{RngExt, SeedableRng};

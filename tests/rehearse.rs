@@ -3,8 +3,8 @@
 use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
+use assize::internals::rehearse::{self, BENCHES, Device, Identity, RehearsalPlan, RideSetting};
 use assize::recording::{self, Recording};
-use assize::rehearse::{self, BENCHES, Device, Identity, RehearsalPlan, RideSetting};
 use assize::{protocol, session};
 use tempfile::TempDir;
 

@@ -1,11 +1,12 @@
 //! The trials of a single-sided unit and on a rig: what their judge takes from hung masses and from sides.
 
 use crate::common;
+use assize::internals::against_truth;
+use assize::internals::rehearse::{BENCHES, Instruments, RehearsalBench, RehearsalPlan, RideHabits, simulate};
 use assize::judge::Judgement;
-use assize::rehearse::{BENCHES, Instruments, RehearsalBench, RehearsalPlan, RideHabits, simulate};
+use assize::session;
 use assize::stats::{Sides, clopper_pearson};
 use assize::verdict::{CheckVerdict, Outcome};
-use assize::{against_truth, session};
 use rayon::prelude::*;
 
 const RIG: &str = "rig-ramp-and-loads.yaml";
@@ -99,7 +100,7 @@ fn a_riders_balance_fails_no_sound_single_sided_unit() {
 fn typed_loads_are_written_and_read_back() {
     let dir = tempfile::tempdir().unwrap();
     let rehearsal = simulate(&common::shipped(RIG), &RehearsalPlan::new(4));
-    assize::rehearse::write(&rehearsal, dir.path()).unwrap();
+    assize::internals::rehearse::write(&rehearsal, dir.path()).unwrap();
     let read = session::load(&dir.path().join("session.yaml")).unwrap();
     assert_eq!(read.readings.loads.len(), 10);
     assert_eq!((&read.readings, &read.conditions), (&rehearsal.session.readings, &rehearsal.session.conditions));

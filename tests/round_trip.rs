@@ -2,12 +2,12 @@
 
 use std::path::Path;
 
-use assize::protocol::{self, Protocol};
-use assize::recording::{self, Recording};
-use assize::rehearse::{
+use assize::internals::rehearse::{
     self, FAULT_KINDS, Fault, Instruments, MISHAP_KINDS, Mishap, MishapPlace, RehearsalPlan, RideHabits, Shifting,
     simulate,
 };
+use assize::protocol::{self, Protocol};
+use assize::recording::{self, Recording};
 use assize::session;
 use chrono::DateTime;
 use proptest::prelude::*;

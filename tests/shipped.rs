@@ -5,8 +5,10 @@ use crate::common;
 use std::path::Path;
 
 use crate::common::shipped::{SHIPPED, Shipped};
-use assize::against_truth::{Found, TruthComparison, compare};
-use assize::rehearse::{BENCHES, Instruments, Rehearsal, RehearsalPlan, RideSetting, check_faults, simulate};
+use assize::internals::against_truth::{Found, TruthComparison, compare};
+use assize::internals::rehearse::{
+    BENCHES, Instruments, Rehearsal, RehearsalPlan, RideSetting, check_faults, simulate,
+};
 use assize::verdict::{Outcome, Verdict};
 
 fn ridden(shipped: &Shipped, instruments: Instruments, seed: u64) -> (Rehearsal, Verdict) {

@@ -2,7 +2,7 @@
 //! of simulated recordings.
 
 use crate::common::steady;
-use assize::rehearse::{RehearsalPlan, RideHabits, RideSetting};
+use assize::internals::rehearse::{RehearsalPlan, RideHabits, RideSetting};
 
 fn held_to(real: impl Fn(&steady::Real) -> Option<[f64; 3]>, setting: RideSetting) {
     let windows = steady::simulated(|seed| RehearsalPlan {

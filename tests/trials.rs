@@ -3,11 +3,11 @@
 use std::path::Path;
 
 use assert_cmd::Command;
+use assize::internals::rehearse::{Fault, RehearsalBench, RehearsalPlan, RideHabits, RideSetting, simulate};
+use assize::internals::trials::{Trials, judge, ride};
 use assize::protocol::{self, Protocol};
 use assize::quantity::{Bound, Unit};
-use assize::rehearse::{Fault, RehearsalBench, RehearsalPlan, RideHabits, RideSetting, simulate};
 use assize::stats::{Sides, clopper_pearson, t_cdf};
-use assize::trials::{Trials, judge, ride};
 use assize::verdict::Outcome;
 
 /// One steady block, and nothing else that could fail.

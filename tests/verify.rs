@@ -4,11 +4,11 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
-use assize::verdict::Verdict;
-use assize::verdict::json;
-use assize::verify::{
+use assize::internals::verify::{
     self, FilesByHash, InputKind, InputPlaces, InputState, Severity, Verification, VerificationResult, VerifyError,
 };
+use assize::verdict::Verdict;
+use assize::verdict::json;
 use assize::{judge, protocol, session};
 use serde_json::Value;
 use tempfile::TempDir;

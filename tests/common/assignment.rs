@@ -3,11 +3,11 @@
 
 use std::ops::AddAssign;
 
-use assize::against_truth::{self, ComparedClock};
+use assize::internals::against_truth::{self, ComparedClock};
+use assize::internals::matching::{MatchOutcome, Ridden, ring};
+use assize::internals::rehearse::{Rehearsal, RehearsalPlan, RideHabits, RideSetting, Shifting, TrueMove};
 use assize::judge::Judgement;
-use assize::matching::{MatchOutcome, Ridden, ring};
 use assize::protocol::{Drill, Hold, Phase, PhaseOrder, Protocol, Ring, Target};
-use assize::rehearse::{Rehearsal, RehearsalPlan, RideHabits, RideSetting, Shifting, TrueMove};
 use chrono::{DateTime, NaiveTime, Utc};
 
 /// A way in which riders and head units go astray, ridden with many seeds.

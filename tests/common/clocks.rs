@@ -3,10 +3,10 @@
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
-use assize::align;
+use assize::internals::align;
+use assize::internals::rehearse::{Rehearsal, RehearsalPlan, RideHabits, RideSetting, SensingDelay, simulate};
 use assize::protocol::Protocol;
 use assize::recording::{Recording, Sensor};
-use assize::rehearse::{Rehearsal, RehearsalPlan, RideHabits, RideSetting, SensingDelay, simulate};
 use chrono::TimeDelta;
 
 /// What the head units have in common.

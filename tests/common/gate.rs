@@ -4,14 +4,14 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use assize::against_truth::{self, ComparedValue, TruthComparison};
-use assize::judge::Judgement;
-use assize::pattern::Pattern;
-use assize::protocol::{self, Check, Drill, Measure, Protocol, Ring};
-use assize::quantity::{Bound, Limit, Unit};
-use assize::rehearse::{
+use assize::internals::against_truth::{self, ComparedValue, TruthComparison};
+use assize::internals::pattern::Pattern;
+use assize::internals::rehearse::{
     BENCHES, Fault, Rehearsal, RehearsalBench, RehearsalPlan, RideHabits, TrueRidden, TrueSpan, simulate,
 };
+use assize::judge::Judgement;
+use assize::protocol::{self, Check, Drill, Measure, Protocol, Ring};
+use assize::quantity::{Bound, Limit, Unit};
 use assize::stats::{Sides, clopper_pearson};
 use assize::verdict::{CheckVerdict, Outcome, PhaseVerdict, Span, Verdict};
 use chrono::{DateTime, Utc};
@@ -35,10 +35,7 @@ impl Observation {
 
 /// Riders, noise, head units and straps differ from seed to seed; references are off by a draw from what they state.
 pub fn varied(seed: u64, faults: &[&str]) -> RehearsalPlan {
-    RehearsalPlan {
-        habits: RideHabits { as_stated: true, ..RideHabits::varied(seed) },
-        ..super::plan(seed, faults)
-    }
+    RehearsalPlan { habits: RideHabits { as_stated: true, ..RideHabits::varied(seed) }, ..super::plan(seed, faults) }
 }
 
 fn advisory(measure: Measure, unit: Unit) -> Check {
@@ -354,11 +351,8 @@ impl Case {
     /// One session of a rider, head units and instruments that differ from seed to seed.
     pub fn rehearse(&self, protocol: &Protocol, seed: u64) -> Rehearsal {
         let faults: Vec<&str> = self.fault.into_iter().collect();
-        let plan = RehearsalPlan {
-            habits: RideHabits::varied(seed),
-            bench: self.bench(),
-            ..super::plan(seed, &faults)
-        };
+        let plan =
+            RehearsalPlan { habits: RideHabits::varied(seed), bench: self.bench(), ..super::plan(seed, &faults) };
         let mut rehearsal = simulate(protocol, &plan);
         if self.no_balance {
             rehearsal.recordings[0].samples.right_share_pct.fill(None);

@@ -1,7 +1,7 @@
 //! Marks as a tester would have made them of a rehearsed ride, whose truth is known.
 
+use assize::internals::rehearse::{Rehearsal, TrueMove};
 use assize::protocol::{Protocol, Selector, selector};
-use assize::rehearse::{Rehearsal, TrueMove};
 use assize::session::{MarkEvent, MarksFile, MarksHeader, SessionEvent, TimedMark};
 use chrono::{DateTime, TimeDelta, Utc};
 use rand::{Rng, RngExt, SeedableRng};

@@ -10,10 +10,10 @@ pub mod steady;
 
 use std::path::Path;
 
+use assize::internals::rehearse::{Fault, Rehearsal, RehearsalPlan, simulate};
+use assize::internals::trials;
 use assize::judge::Judgement;
 use assize::protocol::{self, Protocol};
-use assize::rehearse::{Fault, Rehearsal, RehearsalPlan, simulate};
-use assize::trials;
 
 /// A shipped protocol by file name.
 pub fn shipped(name: &str) -> Protocol {

@@ -1,6 +1,6 @@
 //! Seasons of sessions with known truth, as verdicts made directly: what compares them reads only these.
 
-use assize::compare::{Comparison, Grouping, VerdictFile, compare};
+use assize::internals::compare::{Comparison, Grouping, VerdictFile, compare};
 use assize::stats::{Sides, clopper_pearson};
 use assize::verdict::Verdict;
 use rand::{RngExt, SeedableRng};

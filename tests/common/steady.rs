@@ -6,9 +6,9 @@
 
 use std::path::Path;
 
+use assize::internals::rehearse::{Rehearsal, RehearsalPlan, simulate};
 use assize::protocol;
 use assize::recording::Recording;
-use assize::rehearse::{Rehearsal, RehearsalPlan, simulate};
 
 /// Figures of one window by name, each a number that does not depend on the mean power.
 pub type Figures = Vec<(String, f64)>;
