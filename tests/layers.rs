@@ -104,6 +104,139 @@ fn edges() -> BTreeMap<(String, String), String> {
     edges
 }
 
+/// A file's place among the modules: `["report", "charts", "phase"]`; a folder's own file stands for the folder.
+fn module_of(inside: &str) -> Vec<String> {
+    let mut names: Vec<String> = inside.trim_end_matches(".rs").split('/').map(str::to_owned).collect();
+    if names.last().is_some_and(|name| name == "mod") {
+        names.pop();
+    }
+    names
+}
+
+/// `a::{b, c::{d, e}}` as `a::b`, `a::c::d` and `a::c::e`.
+fn branches(tree: &str) -> Vec<String> {
+    let Some((stem, rest)) = tree.split_once('{') else { return vec![tree.trim().to_owned()] };
+    let inside = rest.rsplit_once('}').map_or(rest, |(inside, _)| inside);
+    let (mut depth, mut from, mut found) = (0, 0, vec![]);
+    for (at, c) in inside.char_indices().chain([(inside.len(), ',')]) {
+        match c {
+            '{' => depth += 1,
+            '}' => depth -= 1,
+            ',' if depth == 0 => {
+                let branch = inside[from..at].trim();
+                found.extend(branches(branch).iter().filter(|b| !b.is_empty()).map(|b| format!("{}{b}", stem.trim())));
+                from = at + 1;
+            }
+            _ => {}
+        }
+    }
+    found
+}
+
+/// Every path that a file names, from the crate's root: `use` lines with their branches, and paths within the code.
+fn paths(text: &str, module: &[String], is_folder: bool) -> Vec<Vec<String>> {
+    let code = text.split("#[cfg(test)]\nmod tests {").next().unwrap_or(text);
+    let code: String = code.lines().filter(|line| !line.trim_start().starts_with("//")).collect::<Vec<_>>().join(" ");
+    let statements = code.split("use ").skip(1).filter_map(|after| after.split(';').next());
+    let mut written: Vec<String> = statements.filter(|s| !s.contains('(')).flat_map(branches).collect();
+    for (at, start) in ["crate::", "super::", "self::"].into_iter().flat_map(|start| code.match_indices(start)) {
+        let path = code[at + start.len()..].split(|c: char| !(c.is_alphanumeric() || c == '_' || c == ':')).next();
+        written.push(format!("{start}{}", path.unwrap_or_default()));
+    }
+    let folder = if is_folder { module } else { &module[..module.len() - 1] };
+    written
+        .iter()
+        .filter_map(|path| {
+            let mut names: Vec<String> = path.split("::").map(|name| name.trim().to_owned()).collect();
+            let mut base = match names.first()?.as_str() {
+                "crate" => vec![],
+                "self" => module.to_vec(),
+                "super" => module[..module.len() - 1].to_vec(),
+                // A child of a folder's own file, as `use` lines there begin; anything else is another crate.
+                _ if is_folder => folder.to_vec(),
+                _ => return None,
+            };
+            if ["crate", "self", "super"].contains(&names[0].as_str()) {
+                names.remove(0);
+            }
+            while names.first().is_some_and(|name| name == "super") {
+                base.pop();
+                names.remove(0);
+            }
+            base.extend(names);
+            Some(base)
+        })
+        .collect()
+}
+
+/// Which file names which: paths end at the deepest module that is a file.
+fn file_edges() -> BTreeMap<String, BTreeSet<String>> {
+    let src = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let mut files = vec![];
+    sources(&src, &mut files);
+    let inside = |file: &PathBuf| file.strip_prefix(&src).unwrap().to_string_lossy().replace('\\', "/");
+    let modules: BTreeMap<Vec<String>, String> = files
+        .iter()
+        .map(inside)
+        .filter(|file| !file.ends_with("tests.rs") && file != "lib.rs" && file != "main.rs")
+        .map(|file| (module_of(&file), file))
+        .collect();
+    let mut edges: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
+    for (module, file) in &modules {
+        let text = std::fs::read_to_string(src.join(file)).unwrap();
+        for path in paths(&text, module, file.ends_with("mod.rs")) {
+            let used = (1..=path.len()).rev().find_map(|n| modules.get(&path[..n]));
+            if let Some(used) = used.filter(|used| *used != file) {
+                edges.entry(file.clone()).or_default().insert(used.clone());
+            }
+        }
+    }
+    edges
+}
+
+#[test]
+fn no_folder_reaches_back_up() {
+    let edges = file_edges();
+    assert!(edges.len() > 200, "{}", edges.len());
+    for (file, used) in &edges {
+        for used in used.iter().filter_map(|used| used.strip_suffix("mod.rs")) {
+            assert!(
+                !file.starts_with(used) || file == &format!("{used}mod.rs"),
+                "src/{file} uses src/{used}mod.rs above it: import from the file where the name is at home, or move it to one"
+            );
+        }
+    }
+}
+
+#[test]
+fn no_files_import_each_other() {
+    let edges = file_edges();
+    let reached = |from: &String| {
+        let mut seen: BTreeSet<&String> = BTreeSet::new();
+        let mut open: Vec<&String> = edges.get(from).into_iter().flatten().collect();
+        while let Some(file) = open.pop() {
+            if seen.insert(file) {
+                open.extend(edges.get(file).into_iter().flatten());
+            }
+        }
+        seen
+    };
+    let in_rings: Vec<&String> = edges.keys().filter(|file| reached(file).contains(file)).collect();
+    assert!(in_rings.is_empty(), "these files of src/ use each other, directly or in a ring: {in_rings:?}");
+}
+
+#[test]
+fn paths_are_read_as_the_compiler_does() {
+    let module = ["report".to_owned(), "charts".to_owned(), "phase".to_owned()];
+    let text = "use super::scale::{self, Scale};\nuse crate::{judge, stats::{mean, line::{Line}}};\nuse std::fmt;\n\
+                fn f() { super::super::svg::draw() }\n";
+    let seen: BTreeSet<String> = paths(text, &module, false).iter().map(|path| path.join("::")).collect();
+    for path in ["report::charts::scale::Scale", "judge", "stats::mean", "stats::line::Line", "report::svg::draw"] {
+        assert!(seen.contains(path), "{path} in {seen:?}");
+    }
+    assert_eq!(branches("a::{b, c::{d, e}}"), ["a::b", "a::c::d", "a::c::e"]);
+}
+
 #[test]
 fn the_table_runs_one_way() {
     let mut above: Vec<&str> = vec![];
