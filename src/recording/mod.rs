@@ -23,6 +23,7 @@ use sha2::{Digest, Sha256};
 pub use export::write_csv;
 pub use facts::{Column, Counts};
 pub use model::*;
+pub(crate) use rows::channel_names;
 use rows::{Ordered, Table};
 pub use storage::{Storage, StorageEvidence};
 

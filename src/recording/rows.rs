@@ -42,6 +42,11 @@ pub(super) const NAMED: [(&str, &str); CHANNELS] = [
     ("right_share", "%"),
 ];
 
+/// The channels of fixed meaning, as users name them.
+pub(crate) fn channel_names() -> impl Iterator<Item = &'static str> {
+    NAMED.iter().map(|(name, _)| *name)
+}
+
 /// What a record says of a channel: nothing, that there is no valid value, or a value (which may be zero).
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub(super) enum Cell {
