@@ -92,12 +92,7 @@ impl DrillKind {
     }
 
     /// Reads the drill's own keys.
-    pub(crate) fn read(
-        self,
-        reading: &mut SourceFiles,
-        keys: &mut MapKeys,
-        basis: &PowerBasis,
-    ) -> Option<Drill> {
+    pub(crate) fn read(self, reading: &mut SourceFiles, keys: &mut MapKeys, basis: &PowerBasis) -> Option<Drill> {
         (self.facts().read)(reading, keys, basis)
     }
 }
