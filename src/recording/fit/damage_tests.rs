@@ -4,7 +4,7 @@ use proptest::prelude::*;
 
 use super::part::crc16;
 use super::read;
-use super::tests::{RECORD, SAMPLES, T0, data, define, developer, file, ride};
+use super::tests::{RECORD, SAMPLES, T0, define, developer, file, ride};
 
 #[test]
 fn damage_says_its_second_and_how_much_it_cost() {

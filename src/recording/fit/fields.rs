@@ -74,8 +74,6 @@ impl Fields<'_> {
         }
     }
 
-    /// Speed in m/s, and the lowest twelve bits of the distance in 1/16 m: twelve bits each, packed in three bytes (public
-    /// FIT profile, `compressed_speed_distance`).
     /// Speed and distance of twelve bits each, packed in three bytes (public FIT profile, `compressed_speed_distance`).
     pub fn packed_motion(&self) -> Option<PackedMotion> {
         let [low, both, high] = self.bytes(PACKED_MOTION)?.try_into().ok()?;

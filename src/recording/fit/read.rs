@@ -56,6 +56,7 @@ fn is_taken(mesg_num: MesgNum) -> bool {
 }
 
 impl Reader {
+    /// Reads all of `body` that makes sense; `offset` is its place in the file.
     fn read_part(&mut self, body: &[u8], offset: usize) {
         self.developer.clear();
         let mut known = Declarations::nothing();
@@ -73,6 +74,7 @@ impl Reader {
         }
     }
 
+    /// Reads messages from byte `from` on, until `body` ends or makes no sense: then returns where, and why.
     fn read_run(&mut self, body: &[u8], from: usize, known: &mut Declarations) -> Option<(usize, &'static str)> {
         let mut at = from;
         // The last time there was, which a compressed one counts from.

@@ -37,16 +37,19 @@ impl Reader {
         self.last_unix_s = None;
     }
 
+    /// `, after TIME` of the last record read.
     pub fn after(&self) -> String {
         self.last_unix_s.map(|t| format!(", after {}", utc(t))).unwrap_or_default()
     }
 
+    /// How many records so many lost bytes held, by what a record took in the bytes read before.
     pub fn about_records(&self, lost: usize, read: usize) -> String {
         let records = self.contents.table.rows.len() - self.part_first;
         let about = lost as f64 * records as f64 / read.max(1) as f64;
         if about < 1.0 { String::new() } else { format!(" (about {})", counted(about.round() as usize, "record")) }
     }
 
+    /// Time of the part's first record, or of the file's while the part has none.
     pub fn start_unix_s(&self) -> Option<f64> {
         let unix_s = &self.contents.table.rows.unix_s;
         unix_s.get(self.part_first).or(unix_s.first()).copied()

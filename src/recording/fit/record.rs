@@ -104,12 +104,14 @@ impl Reader {
         }
     }
 
+    /// Sets a channel that the program has no use of its own for, by the number of its field.
     fn further(&mut self, row: &mut Row, num: u8, name: &str, unit: &str, cell: Cell) {
         let table = &mut self.contents.table;
         let column = *self.further.entry(num).or_insert_with(|| table.further_column(name, &symbol(unit)));
         row.push_extra(column, cell);
     }
 
+    /// The distance whose lowest twelve bits, in 1/16 m, are these; it never falls.
     fn packed_distance_m(&mut self, sixteenths: u64) -> f64 {
         self.packed_distance += sixteenths.wrapping_sub(self.packed_distance) & 0xFFF;
         self.packed_distance as f64 / 16.0

@@ -21,7 +21,7 @@ pub(super) fn define(local: u8, global: u16, fields: &[(u8, u8, u8)]) -> Vec<u8>
     message
 }
 
-pub(super) fn data(local: u8, values: &[&[u8]]) -> Vec<u8> {
+fn data(local: u8, values: &[&[u8]]) -> Vec<u8> {
     let mut message = vec![local];
     message.extend(values.concat());
     message
