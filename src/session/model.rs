@@ -202,9 +202,17 @@ impl Location {
 
     /// Sorts references by how well they are placed: off the hub, with its flywheel, first, then both sides before one, then
     /// along the drivetrain.
-    pub fn fitness(self, sides: Sides) -> (bool, bool, u8) {
-        (self.behind_chain(), sides != Sides::Both, self as u8)
+    pub fn fitness(self, sides: Sides) -> ReferenceFitness {
+        ReferenceFitness { behind_chain: self.behind_chain(), one_sided: sides != Sides::Both, place: self }
     }
+}
+
+/// How well a reference is placed: the least is the best.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct ReferenceFitness {
+    behind_chain: bool,
+    one_sided: bool,
+    place: Location,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

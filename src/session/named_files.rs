@@ -4,17 +4,25 @@ use std::path::PathBuf;
 
 use crate::protocol::{MovedFiles, Node, SourceFiles, overlay};
 
+/// One of the files of [`MovedFiles`].
+pub(super) struct MovedFile<'a> {
+    /// Taken where the file that the session names is not there.
+    pub given: &'a Option<PathBuf>,
+    /// Set where nothing is given in its place either.
+    pub missing: &'a mut Option<PathBuf>,
+}
+
 /// The file that a session names; where it is read again and that is not there, what was given in its place, else
 /// `None`, noted.
 pub(super) fn named_file(
     reading: &mut SourceFiles,
     node: &Node,
-    of: impl FnOnce(&mut MovedFiles) -> (&Option<PathBuf>, &mut Option<PathBuf>),
+    of: impl FnOnce(&mut MovedFiles) -> MovedFile<'_>,
 ) -> Option<PathBuf> {
     let path = reading.file_of_session(node)?;
     match reading.reopened() {
         Some(again) if !path.is_file() => {
-            let (given, missing) = of(again);
+            let MovedFile { given, missing } = of(again);
             if given.is_none() {
                 *missing = Some(path);
             }

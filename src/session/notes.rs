@@ -6,7 +6,7 @@ use super::clock::in_order;
 use super::dates::time;
 use super::marks::{self, MarksFile};
 use super::model::{ButtonMark, Photo, Pin, Remark};
-use super::named_files::named_file;
+use super::named_files::{MovedFile, named_file};
 use super::pins;
 use crate::protocol::{Node, Phases, Protocol, SourceFiles, hex, placed_repeat, placed_selector};
 
@@ -32,7 +32,7 @@ pub(super) fn mark(reading: &mut SourceFiles, node: &Node, phases: Option<&Phase
 }
 
 pub(super) fn marks_file(reading: &mut SourceFiles, node: &Node, protocol: Option<&Protocol>) -> Option<MarksFile> {
-    let path = named_file(reading, node, |again| (&again.marks, &mut again.missing_marks))?;
+    let path = named_file(reading, node, |again| MovedFile { given: &again.marks, missing: &mut again.missing_marks })?;
     match std::fs::read(&path) {
         Ok(bytes) => marks::read(reading, &path, bytes, protocol),
         Err(error) => {

@@ -6,7 +6,7 @@ use super::bench::{conditions, drivetrain, readings};
 use super::dates::iso_date;
 use super::instruments::{need_claims, references, tell_apart, units};
 use super::model::{Amendment, Conditions, Readings, ReportFacts, Session};
-use super::named_files::{named_file, overlay_card};
+use super::named_files::{MovedFile, named_file, overlay_card};
 use super::notes::{mark, marks_file, photo, pin, remark};
 use crate::protocol::{self, MapKeys, Node, Phases, Protocol, SourceFiles, power};
 
@@ -100,7 +100,8 @@ struct ReadProtocol {
 fn protocol_of(reading: &mut SourceFiles, node: Option<&Node>, threshold_power_w: Option<f64>) -> ReadProtocol {
     let before = reading.problem_count();
     let protocol = node.and_then(|n| {
-        let path = named_file(reading, n, |again| (&again.protocol, &mut again.missing_protocol))?;
+        let path =
+            named_file(reading, n, |again| MovedFile { given: &again.protocol, missing: &mut again.missing_protocol })?;
         protocol::read(reading, &path, Some(n.at), threshold_power_w)
     });
     let missing = reading.reopened().is_some_and(|again| again.missing_protocol.is_some());

@@ -13,7 +13,7 @@ const MAX_NODES: usize = 50_000;
 const MAX_DEPTH: usize = 32;
 
 /// What is said of a `?`.
-pub(super) const UNSAID: &str = "nobody has filled this in";
+pub(super) const NOT_FILLED_IN: &str = "nobody has filled this in";
 
 /// A mistake that YAML allows and the language does not.
 pub(super) struct TreeMistake {
@@ -140,8 +140,8 @@ impl<'t> TreeBuilder<'t> {
             return Body::Empty;
         }
         if text == "?" || text.chars().eq([STAND_IN_ASK]) {
-            self.report(at, UNSAID, Some("replace the `?`".into()));
-            return Body::Unsaid;
+            self.report(at, NOT_FILLED_IN, Some("replace the `?`".into()));
+            return Body::ToFillIn;
         }
         let raw = span.slice(self.text).unwrap_or("");
         let offset = match style {

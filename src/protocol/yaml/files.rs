@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 
-use super::build::{TreeBuilder, UNSAID};
+use super::build::{NOT_FILLED_IN, TreeBuilder};
 use super::mend::{Explanation, SecondColon, explain, mend};
 use super::node::{Node, TextPlace};
 use crate::problem::{Problem, Problems};
@@ -175,7 +175,7 @@ impl SourceFiles {
                 Ok(root) => {
                     let problems = std::mem::take(&mut builder.problems);
                     let blank = self.before_ride;
-                    for problem in problems.into_iter().filter(|p| !blank || p.message != UNSAID) {
+                    for problem in problems.into_iter().filter(|p| !blank || p.message != NOT_FILLED_IN) {
                         self.report(problem.at, problem.message, problem.help);
                     }
                     return match root {

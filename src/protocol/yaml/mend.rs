@@ -20,7 +20,7 @@ pub(super) struct Explanation {
     pub message: String,
     pub help: String,
 }
-/// A file's text with one slip mended, as many characters as before.
+/// A file's text with one slip of the pen mended, as many characters as before.
 pub(super) struct Repaired {
     pub text: String,
     pub line: usize,

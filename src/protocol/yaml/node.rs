@@ -25,7 +25,7 @@ pub(crate) enum Body {
     /// Nothing after the colon.
     Empty,
     /// A `?` that nobody has filled in yet (reported when the tree was built).
-    Unsaid,
+    ToFillIn,
 }
 
 #[derive(Debug, Clone)]
@@ -67,7 +67,7 @@ impl Node {
             Body::List(_) => "a list",
             Body::Map(_) => "a map of keys",
             Body::Empty => "nothing",
-            Body::Unsaid => "`?`",
+            Body::ToFillIn => "`?`",
         }
     }
 }

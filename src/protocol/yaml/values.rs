@@ -37,7 +37,7 @@ impl SourceFiles {
     /// Reports that something else stands here; always `None`.
     pub fn expected<T>(&mut self, node: &Node, what: &str) -> Option<T> {
         match node.body {
-            Body::Unsaid => {}
+            Body::ToFillIn => {}
             Body::Empty => {
                 let line = self.line(node.at);
                 let after: String = line.chars().skip(node.at.column - 1 + node.at.length).collect();

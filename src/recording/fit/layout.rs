@@ -112,7 +112,8 @@ impl MessageLayout {
     pub fn declaration(&self, local: usize, described: &FieldDescriptions) -> Vec<u8> {
         let own = self.fields.iter().map(|field| (field.size, field.read_as));
         let developer = self.developer.iter().map(|&[num, size, index]| {
-            let described = described.get(&(index, num)).filter(|described| described.is_number(size));
+            let described =
+                described.get(&DeveloperFieldId { index, num }).filter(|described| described.is_number(size));
             (size, described.map_or(UNUSED, |described| described.base_type))
         });
         let fields: Vec<_> = own.chain(developer).take(MOST_FIELDS).collect();
@@ -142,5 +143,13 @@ impl DeveloperField {
     }
 }
 
-/// By developer data index and field number.
-pub(super) type FieldDescriptions = BTreeMap<(u8, u8), DeveloperField>;
+/// What a developer field is known by.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) struct DeveloperFieldId {
+    /// Developer data index.
+    pub index: u8,
+    /// Field number.
+    pub num: u8,
+}
+
+pub(super) type FieldDescriptions = BTreeMap<DeveloperFieldId, DeveloperField>;

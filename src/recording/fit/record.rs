@@ -1,14 +1,12 @@
 //! Records: a row of channels each, with the fields that developers describe.
 
-use std::collections::BTreeMap;
-
 use rustyfit::profile::typedef::FitBaseType;
 
 use super::super::cells::Cell;
 use super::super::channels::Channel;
 use super::super::rows::Row;
 use super::fields::{Fields, PACKED_MOTION};
-use super::layout::{DeveloperField, MOST_FIELDS};
+use super::layout::{DeveloperField, DeveloperFieldId, MOST_FIELDS};
 use super::reader::Reader;
 use super::times::{TIMESTAMP, same_day};
 
@@ -77,7 +75,7 @@ impl Reader {
         }
         let mut undescribed = 0;
         for (place, &[num, size, index]) in (fields.layout.fields.len()..).zip(&fields.layout.developer) {
-            match self.developer.get(&(index, num)) {
+            match self.developer.get(&DeveloperFieldId { index, num }) {
                 Some(described) if place < MOST_FIELDS && described.is_number(size) => {
                     let raw = fields.raw(place).map_or(Cell::Invalid, Cell::Value);
                     row.push_extra(described.column, raw.map(|raw| raw / described.scale - described.offset));
@@ -123,17 +121,15 @@ impl Reader {
         };
         let name = fields.text(3).unwrap_or_else(|| format!("field {num}"));
         let mut name = format!("developer {name}");
-        let key = (index as u8, num as u8);
-        let taken = |name: &str, developer: &BTreeMap<_, DeveloperField>, names: &[String]| {
-            developer.iter().any(|(other, field): (&(u8, u8), _)| *other != key && names[field.column] == name)
-        };
-        if taken(&name, &self.developer, &self.contents.table.extra_names) {
+        let id = DeveloperFieldId { index: index as u8, num: num as u8 };
+        let names = &self.contents.table.extra_names;
+        if self.developer.iter().any(|(other, field)| *other != id && names[field.column] == name) {
             name = format!("{name} ({index}/{num})");
         }
         let unit = fields.text(8).unwrap_or_default();
         let column = self.contents.table.further_column(&name, &symbol(&unit));
         self.developer.insert(
-            key,
+            id,
             DeveloperField {
                 column,
                 base_type: FitBaseType(base_type as u8),
@@ -148,6 +144,7 @@ impl Reader {
 #[inline]
 fn with_fraction(written: Cell, fields: &Fields) -> Cell {
     match fields.number(CADENCE_FRACTION) {
+        // 4 holds whole revolutions, 52 has the fraction in it.
         Some(fraction) => fields.cell(4).map(|whole| whole + fraction).or(fields.cell(52)),
         None => written,
     }
