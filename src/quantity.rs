@@ -96,6 +96,9 @@ pub struct Range {
 }
 
 impl Range {
+    /// Open at both ends.
+    pub const ANY: Self = Self { low: None, high: None };
+
     pub const fn between(low: f64, high: f64) -> Self {
         Self { low: Some(low), high: Some(high) }
     }

@@ -234,14 +234,14 @@ impl Facts {
     }
 }
 
-impl From<(f64, f64)> for Stretch {
-    fn from((start_s, end_s): (f64, f64)) -> Self {
+impl From<recording::Gap> for Stretch {
+    fn from(recording::Gap { start_s, end_s }: recording::Gap) -> Self {
         Self { start_s, end_s }
     }
 }
 
 impl ChannelFacts {
-    fn of((name, unit, values): recording::Column, samples: &Samples, replaced: &Samples) -> Self {
+    fn of(recording::Column { name, unit, values }: recording::Column, samples: &Samples, replaced: &Samples) -> Self {
         let again = replaced.channel(name).unwrap_or_default();
         let (counts, more) = (samples.counts(name), replaced.counts(name));
         let present = || values.iter().chain(again).flatten().copied();

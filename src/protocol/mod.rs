@@ -1,5 +1,9 @@
 //! What should happen: YAML to [`Protocol`].
 //!
+//! Takes a protocol file (and those that it extends) and gives the plan, or every mistake at its place. From the ground
+//! up: `asked.rs`, `drill.rs`, `measure.rs` and `model.rs` say what a plan is made of; `sentences/` reads single texts,
+//! `yaml/` files; `drills/` has a file for each drill; `phases.rs`, `contrasts.rs` and `parse.rs` put it together.
+//!
 //! # The language
 //!
 //! A protocol is one YAML file that begins with `assize: 1`. File order is ride order. Unknown keys are
@@ -75,47 +79,38 @@
 //! | check, long | `{limit: within 2 %, advisory: true, clause: "5.3", over: 5 s}`; `over` for `peak_error` only |
 //! | selector | `steady[ring=small, power=120 W]`, `steady[small]` where one key only has this value, `sprints/3` for a repeat |
 
+mod amounts;
+mod asked;
+mod checks;
+mod contrasts;
+mod drill;
+mod drills;
+mod for_each;
+mod inherit;
+mod measure;
 mod model;
 mod parse;
-mod phase;
+mod phases;
+mod placed_selectors;
 mod plan;
-mod tree;
-mod words;
+mod sentences;
+mod suggest;
+mod yaml;
 
-use std::path::Path;
-
+pub(crate) use amounts::{positive, power};
+pub(crate) use asked::SIDES;
+pub use asked::{Hold, Posture, Ring, Side, Target};
+pub use drill::{Drill, DrillKind, DrillMove, Effort};
+pub use drills::{COAST, RESTART, SOFT};
+pub(crate) use inherit::overlay;
+pub use measure::Measure;
 pub use model::*;
-pub(crate) use parse::{one_repeat as placed_repeat, overlay, read, selector as placed_selector};
-pub(crate) use phase::{Phases, SIDES, positive, power};
-pub(crate) use tree::{Body, MapKeys, MovedFiles, Node, SourceFiles, TextPlace, hex, nearest};
-pub use words::{TextMistake, one_repeat, range_in_words, selector, watts};
-
-use crate::problem::Problems;
-
-/// Reads a protocol file and what it extends.
-///
-/// `threshold_power_w` is the rider's own, where a session states it; it overrules the file's `basis`.
-///
-/// # Errors
-/// Every mistake of the file and of those it extends, each at its place.
-pub fn load(path: &Path, threshold_power_w: Option<f64>) -> Result<Protocol, Problems> {
-    let mut reading = SourceFiles::default();
-    let protocol = read(&mut reading, path, None, threshold_power_w);
-    reading.close(protocol)
-}
-
-/// [`load`] of a file's bytes, for whoever has them already; what it extends is looked for beside `path`.
-///
-/// # Errors
-/// As [`load`].
-pub fn load_bytes(path: &Path, bytes: &[u8]) -> Result<Protocol, Problems> {
-    let mut reading = SourceFiles::of(path, bytes);
-    let protocol = read(&mut reading, path, None, None);
-    reading.close(protocol)
-}
-
-/// A number as people write it: no trailing zeros, at most six decimals.
-pub fn trim(value: f64) -> String {
-    let text = format!("{value:.6}");
-    text.trim_end_matches('0').trim_end_matches('.').to_owned()
-}
+pub(crate) use parse::read;
+pub use parse::{load, load_bytes};
+pub(crate) use placed_selectors::{Phases, placed_repeat, placed_selector};
+pub use sentences::print::{range_in_words, trim};
+pub use sentences::quantities::watts;
+pub use sentences::reader::TextMistake;
+pub use sentences::selectors::{one_repeat, selector};
+pub(crate) use suggest::nearest;
+pub(crate) use yaml::{Body, MapKeys, MovedFiles, Node, SourceFiles, TextPlace, hex};

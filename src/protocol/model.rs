@@ -3,6 +3,9 @@
 use std::fmt;
 use std::path::PathBuf;
 
+use super::asked::{Posture, Ring};
+use super::drill::Drill;
+use super::measure::Measure;
 use crate::quantity::{Limit, Range};
 
 /// A protocol as read from one YAML file (and what it extends), `for_each` expanded.
@@ -61,40 +64,6 @@ pub enum Rule {
     Guarded,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
-pub enum Ring {
-    Big,
-    Small,
-}
-
-impl Ring {
-    pub fn from_word(word: &str) -> Option<Self> {
-        [Ring::Big, Ring::Small].into_iter().find(|ring| ring.word() == word)
-    }
-
-    pub fn word(self) -> &'static str {
-        match self {
-            Ring::Big => "big",
-            Ring::Small => "small",
-        }
-    }
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Posture {
-    Seated,
-    Standing,
-}
-
-impl Posture {
-    pub fn word(self) -> &'static str {
-        match self {
-            Posture::Seated => "seated",
-            Posture::Standing => "standing",
-        }
-    }
-}
-
 /// A phase's name and the `for_each` keys that tell it from its siblings, as written and in order.
 ///
 /// Prints as a selector does: `steady[ring=small, power=120 W]`.
@@ -143,152 +112,6 @@ pub enum Part {
     Optional,
 }
 
-/// The kind of a phase, with what it asks of the rider. All times in seconds, powers in watts.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Drill {
-    /// Warm-up and recovery: matched, nothing scored.
-    Free {
-        power_w: Option<Range>,
-        lasts_s: Option<Range>,
-    },
-    /// Off the bike.
-    Wait {
-        lasts_s: Option<Range>,
-    },
-    Steady {
-        power_w: Target,
-        /// Its low end is the least that was asked for, settling included.
-        lasts_s: Range,
-        settle_s: f64,
-    },
-    Sprint {
-        effort_w: Range,
-        lasts_s: Range,
-        recover_s: Option<Range>,
-    },
-    CoastRestart {
-        lead_in: Hold,
-        coast_s: Range,
-        restart: Hold,
-        recover_s: Option<Range>,
-    },
-    SoftPedal {
-        surge: Hold,
-        soft: Hold,
-        recover_s: Option<Range>,
-    },
-    Ramp {
-        steps_w: Vec<f64>,
-        each_s: f64,
-        settle_s: f64,
-    },
-    StaticLoad {
-        loads_kg: Vec<f64>,
-        sides: Vec<Side>,
-        angles_deg: Vec<f64>,
-    },
-    ZeroCheck,
-}
-
-impl Drill {
-    pub fn kind(&self) -> DrillKind {
-        match self {
-            Drill::Free { .. } => DrillKind::Free,
-            Drill::Wait { .. } => DrillKind::Wait,
-            Drill::Steady { .. } => DrillKind::Steady,
-            Drill::Sprint { .. } => DrillKind::Sprint,
-            Drill::CoastRestart { .. } => DrillKind::CoastRestart,
-            Drill::SoftPedal { .. } => DrillKind::SoftPedal,
-            Drill::Ramp { .. } => DrillKind::Ramp,
-            Drill::StaticLoad { .. } => DrillKind::StaticLoad,
-            Drill::ZeroCheck => DrillKind::ZeroCheck,
-        }
-    }
-
-    /// The word that the protocol language uses for this drill.
-    pub fn word(&self) -> &'static str {
-        self.kind().word()
-    }
-}
-
-/// A drill without what it asks for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum DrillKind {
-    Free,
-    Wait,
-    Steady,
-    Sprint,
-    CoastRestart,
-    SoftPedal,
-    Ramp,
-    StaticLoad,
-    ZeroCheck,
-}
-
-impl DrillKind {
-    const ALL: [DrillKind; 9] = [
-        DrillKind::Free,
-        DrillKind::Wait,
-        DrillKind::Steady,
-        DrillKind::Sprint,
-        DrillKind::CoastRestart,
-        DrillKind::SoftPedal,
-        DrillKind::Ramp,
-        DrillKind::StaticLoad,
-        DrillKind::ZeroCheck,
-    ];
-
-    /// The word that the protocol language and the JSON use.
-    pub fn word(self) -> &'static str {
-        match self {
-            DrillKind::Free => "free",
-            DrillKind::Wait => "wait",
-            DrillKind::Steady => "steady",
-            DrillKind::Sprint => "sprint",
-            DrillKind::CoastRestart => "coast_restart",
-            DrillKind::SoftPedal => "soft_pedal",
-            DrillKind::Ramp => "ramp",
-            DrillKind::StaticLoad => "static_load",
-            DrillKind::ZeroCheck => "zero_check",
-        }
-    }
-
-    pub fn from_word(word: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|kind| kind.word() == word)
-    }
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Side {
-    Left,
-    Right,
-}
-
-/// A target power: one value, or a range to stay in.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Target {
-    Value(f64),
-    Within(Range),
-}
-
-impl Target {
-    /// The value aimed at (a range's middle, or its closed end).
-    pub fn aim_w(&self) -> f64 {
-        match self {
-            Target::Value(power_w) => *power_w,
-            Target::Within(range) => range.middle().unwrap_or(0.0),
-        }
-    }
-}
-
-/// A power held for a time: `200 W for 20 s`, `at least 300 W for 5..10 s`, `30..90 W for 15..25 s`.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Hold {
-    pub power_w: Target,
-    /// A single duration is written with both ends equal.
-    pub for_s: Range,
-}
-
 /// How a repeated phase's repeats are decided.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Accept {
@@ -301,16 +124,6 @@ pub enum Accept {
     FaultRateBelow(f64),
 }
 
-impl fmt::Display for Accept {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Accept::EveryRepeat => f.write_str("every repeat"),
-            Accept::AtLeast { passing, of } => write!(f, "at least {passing} of {of}"),
-            Accept::FaultRateBelow(p) => write!(f, "fault rate below {} %", crate::protocol::trim(p * 100.0)),
-        }
-    }
-}
-
 /// One measure with its limit.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Check {
@@ -321,53 +134,6 @@ pub struct Check {
     pub clause: Option<String>,
     /// Averaging time, where the measure takes one (`peak_error` over 3 s).
     pub over_s: Option<f64>,
-}
-
-macro_rules! measures {
-    ($($variant:ident => $word:literal),+ $(,)?) => {
-        /// What can be computed for a phase, a contrast or the whole ride.
-        #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
-        pub enum Measure { $($variant),+ }
-
-        impl Measure {
-            pub const ALL: &[Measure] = &[$(Measure::$variant),+];
-
-            /// The word that the protocol language and the JSON use.
-            pub fn word(self) -> &'static str {
-                match self { $(Measure::$variant => $word),+ }
-            }
-
-            pub fn from_word(word: &str) -> Option<Self> {
-                match word { $($word => Some(Measure::$variant),)+ _ => None }
-            }
-        }
-    };
-}
-
-measures! {
-    MeanError => "mean_error",
-    Spread => "spread",
-    LeftError => "left_error",
-    RightError => "right_error",
-    CadenceError => "cadence_error",
-    DropoutTime => "dropout_time",
-    HeldTime => "held_time",
-    Spike => "spike",
-    WorkError => "work_error",
-    PeakError => "peak_error",
-    ResidualPower => "residual_power",
-    PhantomWork => "phantom_work",
-    ReleaseLag => "release_lag",
-    OnsetLag => "onset_lag",
-    CadenceReleaseLag => "cadence_release_lag",
-    CadenceOnsetLag => "cadence_onset_lag",
-    MissingWork => "missing_work",
-    Linearity => "linearity",
-    DriftTime => "drift_time",
-    DriftTemperature => "drift_temperature",
-    TorqueError => "torque_error",
-    Hysteresis => "hysteresis",
-    ZeroShift => "zero_shift",
 }
 
 /// Names phases of a protocol: `steady[ring=small, power=120 W]`, `standing-sprints/3`.

@@ -1,17 +1,44 @@
 //! A protocol's tree to a [`Protocol`], every mistake at its place.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
-use super::model::*;
-use super::phase::{Phases, WHOLE_RIDE, checks, duration, limit, measures_of, phases, power};
-use super::tree::{Body, MapEntry, Node, SourceFiles, TextPlace};
-use super::words::{self, TextMistake};
+use super::amounts::{duration, power};
+use super::checks::checks;
+use super::contrasts::contrasts;
+use super::inherit::with_base;
+use super::measure::Measure;
+use super::model::{Decision, Needs, PhaseOrder, Protocol, Rule, Setting};
+use super::phases::phases;
+use super::yaml::{Node, SourceFiles, TextPlace};
+use crate::problem::Problems;
 use crate::quantity::Unit;
 
 /// The version of the language.
 const VERSION: &str = "1";
 
-/// Reads a protocol and what it extends. `threshold_power_w`, the rider's own, overrules the file's `basis`.
+/// Reads a protocol file and what it extends.
+///
+/// `threshold_power_w` is the rider's own, where a session states it; it overrules the file's `basis`.
+///
+/// # Errors
+/// Every mistake of the file and of those it extends, each at its place.
+pub fn load(path: &Path, threshold_power_w: Option<f64>) -> Result<Protocol, Problems> {
+    let mut reading = SourceFiles::default();
+    let protocol = read(&mut reading, path, None, threshold_power_w);
+    reading.close(protocol)
+}
+
+/// [`load`] of a file's bytes, for whoever has them already; what it extends is looked for beside `path`.
+///
+/// # Errors
+/// As [`load`].
+pub fn load_bytes(path: &Path, bytes: &[u8]) -> Result<Protocol, Problems> {
+    let mut reading = SourceFiles::of(path, bytes);
+    let protocol = read(&mut reading, path, None, None);
+    reading.close(protocol)
+}
+
+/// Reads a protocol and what it extends. `rider_w`, the rider's own threshold power, overrules the file's `basis`.
 pub(crate) fn read(
     reading: &mut SourceFiles,
     file: &Path,
@@ -19,7 +46,7 @@ pub(crate) fn read(
     rider_w: Option<f64>,
 ) -> Option<Protocol> {
     let first = reading.opened();
-    let root = tree(reading, file, named_at, &mut vec![])?;
+    let root = with_base(reading, file, named_at, &mut vec![])?;
     let sha256 = reading.sha256(first..reading.opened());
     let mut keys = reading.map(&root, "a protocol")?;
     if let Some(version) = keys.need(reading, "assize", VERSION)
@@ -43,7 +70,8 @@ pub(crate) fn read(
     let phases_node = keys.need(reading, "phases", "[…]");
     let phases = phases_node.map(|n| phases(reading, n, threshold_power_w));
     let contrasts = keys.take("contrasts").map_or(vec![], |n| contrasts(reading, n, phases.as_ref()));
-    let whole_ride = keys.take("whole_ride").map_or(vec![], |n| checks(reading, n, "the whole ride", WHOLE_RIDE));
+    let whole_ride =
+        keys.take("whole_ride").map_or(vec![], |n| checks(reading, n, "the whole ride", &Measure::of_whole_ride()));
     keys.finish(reading);
     Some(Protocol {
         file: file.to_owned(),
@@ -60,67 +88,6 @@ pub(crate) fn read(
         contrasts,
         whole_ride,
     })
-}
-
-/// Opens a file and lays it over what it extends.
-fn tree(reading: &mut SourceFiles, file: &Path, named_at: Option<TextPlace>, chain: &mut Vec<PathBuf>) -> Option<Node> {
-    let canonical = file.canonicalize().unwrap_or_else(|_| file.to_owned());
-    if let (true, Some(at)) = (chain.contains(&canonical), named_at) {
-        reading.report(at, "this protocol ends up extending itself", None);
-        return None;
-    }
-    chain.push(canonical);
-    let own = reading.open(file, named_at)?;
-    let Some(extends) = own.get("extends") else { return Some(own) };
-    let base_file = reading.existing_file(extends)?;
-    let base = tree(reading, &base_file, Some(extends.at), chain)?;
-    Some(overlay(base, own))
-}
-
-/// What `own` says wins, key by key; phases and contrasts are laid over their namesakes, in the base's
-/// order, and new ones follow. Other lists and maps are replaced whole.
-pub(crate) fn overlay(base: Node, own: Node) -> Node {
-    let (Body::Map(mut merged), Body::Map(entries)) = (base.body, own.body.clone()) else { return own };
-    for MapEntry { key, key_at, value } in entries {
-        let Some(under) = merged.iter_mut().find(|e| e.key == key) else {
-            merged.push(MapEntry { key, key_at, value });
-            continue;
-        };
-        under.key_at = key_at;
-        let below = std::mem::replace(&mut under.value, value.clone());
-        under.value = match (key.as_str(), below.body, &value.body) {
-            ("phases", Body::List(below), Body::List(above)) => {
-                Node { at: value.at, body: Body::List(overlay_named(below, above, "phase")) }
-            }
-            ("contrasts", Body::List(below), Body::List(above)) => {
-                Node { at: value.at, body: Body::List(overlay_named(below, above, "contrast")) }
-            }
-            (
-                "needs" | "decision" | "basis" | "whole_ride" | "drivetrain" | "conditions",
-                Body::Map(below),
-                Body::Map(_),
-            ) => overlay(Node { at: value.at, body: Body::Map(below) }, value),
-            _ => value,
-        };
-    }
-    Node { at: own.at, body: Body::Map(merged) }
-}
-
-fn overlay_named(mut below: Vec<Node>, above: &[Node], name_key: &str) -> Vec<Node> {
-    let name = |node: &Node| node.get(name_key).and_then(Node::as_text).map(str::to_owned);
-    let inherited = below.len();
-    for node in above {
-        let same_name = below[..inherited].iter_mut().find(|b| name(b).is_some() && name(b) == name(node));
-        match same_name {
-            // Another drill has other keys: nothing of the old phase is kept.
-            Some(b) if node.get("drill").is_none_or(|d| d.as_text() == b.get("drill").and_then(Node::as_text)) => {
-                *b = overlay(b.clone(), node.clone());
-            }
-            Some(b) => *b = node.clone(),
-            None => below.push(node.clone()),
-        }
-    }
-    below
 }
 
 fn needs(reading: &mut SourceFiles, node: &Node) -> Needs {
@@ -159,107 +126,4 @@ fn basis(reading: &mut SourceFiles, node: &Node) -> Option<f64> {
     let power_w = keys.need(reading, "threshold_power", "250 W").and_then(|n| power(reading, n));
     keys.finish(reading);
     power_w
-}
-
-fn contrasts(reading: &mut SourceFiles, node: &Node, phases: Option<&Phases>) -> Vec<Contrast> {
-    let mut contrasts: Vec<Contrast> = vec![];
-    for item in reading.list(node, "contrasts").unwrap_or_default() {
-        let Some(contrast) = contrast(reading, item, phases) else { continue };
-        if contrasts.iter().any(|c| c.name == contrast.name) {
-            let at = item.get("contrast").map_or(item.at, |n| n.at);
-            reading.report(at, format!("a second contrast is called `{}`", contrast.name), None);
-            continue;
-        }
-        contrasts.push(contrast);
-    }
-    contrasts
-}
-
-fn contrast(reading: &mut SourceFiles, node: &Node, phases: Option<&Phases>) -> Option<Contrast> {
-    let mut keys = reading.map(node, "a contrast")?;
-    let name = keys.need(reading, "contrast", "ring-shift").and_then(|n| reading.text(n));
-    let of_node = keys.need(reading, "of", "steady[ring=small]");
-    let against_node = keys.need(reading, "against", "steady[ring=big]");
-    let of = of_node.and_then(|n| selector(reading, n, phases));
-    let against = against_node.and_then(|n| selector(reading, n, phases));
-    let measure_node = keys.need(reading, "measure", "mean_error");
-    let all: Vec<(&str, Measure)> = Measure::ALL.iter().map(|m| (m.word(), *m)).collect();
-    let measure = measure_node.and_then(|n| reading.one_of(n, &all));
-    let limit_node = keys.need(reading, "limit", "within 1.5 %");
-    let limit = measure.zip(limit_node).and_then(|(measure, n)| limit(reading, n, measure));
-    let advisory = keys.take("advisory").and_then(|n| reading.flag(n)).unwrap_or(false);
-    keys.finish(reading);
-
-    let (of, against, measure) = (of?, against?, measure?);
-    if let Some(why) = no_contrast(measure) {
-        let help = "leave the contrast out, or compare another measure";
-        reading.report(measure_node?.at, format!("`{}` has no contrast: {why}", measure.word()), Some(help.into()));
-        return None;
-    }
-    let phases = &phases?.all;
-    for (selector, node) in [(&of, of_node?), (&against, against_node?)] {
-        if selector.repeat.is_some() {
-            reading.report(node.at, "a contrast compares phases with all their repeats", Some("leave out `/…`".into()));
-            return None;
-        }
-        let drill = phases.iter().find(|p| selector.selects(&p.id)).map_or("free", |p| p.drill.word());
-        if !measures_of(drill).contains(&measure) {
-            let message = format!("`{}` can't be measured in `{selector}`, a `{drill}` drill", measure.word());
-            reading.report(node.at, message, None);
-            return None;
-        }
-    }
-    if !phases.iter().any(|p| of.selects(&p.id) && partner(p, &of, &against, phases).is_some()) {
-        let help = "each phase of one side needs one of the other with the same remaining keys";
-        reading.report(against_node?.at, format!("no phase of `{of}` has a partner in `{against}`"), Some(help.into()));
-        return None;
-    }
-    Some(Contrast { name: name?, of, against, measure, limit: limit?, advisory })
-}
-
-/// Why a difference of such values says nothing that has an uncertainty, if so.
-fn no_contrast(measure: Measure) -> Option<&'static str> {
-    use Measure::*;
-    match measure {
-        DropoutTime | HeldTime => Some("seconds are counted, and a difference of counts has no uncertainty"),
-        Spike => Some("it is the largest of many readings, and what chance does to the largest is in no budget"),
-        Spread => Some("limits of agreement lie on both sides of the error; contrast `mean_error`"),
-        TorqueError | Hysteresis | ZeroShift => Some("typed readings belong to no ride"),
-        _ => None,
-    }
-}
-
-/// The phase that a contrast compares `phase` with: alike in all keys that neither side names.
-fn partner<'p>(phase: &Phase, of: &Selector, against: &Selector, phases: &'p [Phase]) -> Option<&'p Phase> {
-    let named = |key: &str| of.keys.iter().chain(&against.keys).any(|(k, _)| k == key);
-    let remaining = |id: &PhaseId| id.keys.iter().filter(|(k, _)| !named(k)).cloned().collect::<Vec<_>>();
-    phases.iter().find(|p| p.id != phase.id && against.selects(&p.id) && remaining(&p.id) == remaining(&phase.id))
-}
-
-/// What [`words::selector`] and its kin are: a text against phases and their repeats.
-type ReadSelector = fn(&str, &[Phase]) -> Result<Selector, TextMistake>;
-
-/// A selector of any number of phases, at its place.
-pub(crate) fn selector(reading: &mut SourceFiles, node: &Node, phases: Option<&Phases>) -> Option<Selector> {
-    placed(reading, node, phases, words::selector)
-}
-
-/// A selector of one repeat of one phase, at its place.
-pub(crate) fn one_repeat(reading: &mut SourceFiles, node: &Node, phases: Option<&Phases>) -> Option<Selector> {
-    placed(reading, node, phases, words::one_repeat)
-}
-
-/// `None` without a report where the phases themselves could not be read.
-fn placed(reading: &mut SourceFiles, node: &Node, phases: Option<&Phases>, read: ReadSelector) -> Option<Selector> {
-    let Some(text) = node.as_text() else { return reading.expected(node, "a phase, as in `steady[ring=small]`") };
-    let phases = phases?;
-    match read(text, &phases.all) {
-        Ok(selector) => Some(selector),
-        // A phase that could not be read is not missing.
-        Err(_) if phases.unread.iter().any(|name| text.starts_with(name.as_str())) => None,
-        Err(slip) => {
-            reading.slip(node, slip);
-            None
-        }
-    }
 }

@@ -1,6 +1,7 @@
 //! What a tester should know before trusting a recording.
 
-use super::{Recording, TimerKind, counted};
+use super::model::{Recording, TimerKind};
+use super::wording::counted;
 
 /// A sound unit repeats a reading three or four times by chance; twice that is worth a look
 /// (common practice, no source).
@@ -16,7 +17,7 @@ pub(super) fn find(recording: &Recording) -> Vec<String> {
     }
     let gaps = recording.gaps();
     if !gaps.is_empty() {
-        let missing_s: f64 = gaps.iter().map(|(a, b)| b - a - recording.sampling_interval_s()).sum();
+        let missing_s: f64 = gaps.iter().map(|gap| gap.end_s - gap.start_s - recording.sampling_interval_s()).sum();
         found.push(format!(
             "{} in recording, {missing_s:.0} s in all; nothing is filled in",
             counted(gaps.len(), "gap")

@@ -4,22 +4,9 @@ use std::io::Write;
 
 use chrono::{SecondsFormat, TimeDelta};
 
-use super::Recording;
-use super::rows::NAMED;
-
-/// Headers of the channels of fixed meaning, in the order of [`NAMED`]; [`super::read`] knows them.
-const HEADERS: [&str; NAMED.len()] = [
-    "power_w",
-    "cadence_rpm",
-    "heart_rate_bpm",
-    "speed_m_s",
-    "altitude_m",
-    "temperature_c",
-    "distance_m",
-    "latitude_deg",
-    "longitude_deg",
-    "right_share_pct",
-];
+use super::channels::Channel;
+use super::facts::Column;
+use super::model::Recording;
 
 /// Writes one row per time: UTC time, seconds since the start, and each channel that the file wrote anything of. A
 /// missing sample is an empty cell, one that the file wrote as invalid is the word `invalid`. Reading the table gives
@@ -30,20 +17,20 @@ const HEADERS: [&str; NAMED.len()] = [
 pub fn write_csv(recording: &Recording, out: impl Write) -> std::io::Result<()> {
     let samples = &recording.samples;
     let columns = samples.recorded();
-    let header = |(name, unit): (&str, &str)| match NAMED.iter().position(|(n, _)| *n == name) {
-        Some(i) => HEADERS[i].to_owned(),
+    let header = |&Column { name, unit, .. }: &Column| match Channel::of_name(name) {
+        Some(channel) => channel.kind().export.to_owned(),
         None if unit.is_empty() => name.to_owned(),
         None => format!("{name} ({unit})"),
     };
     let mut table = csv::Writer::from_writer(out);
-    let headers = columns.iter().map(|(name, unit, _)| header((name, unit)));
+    let headers = columns.iter().map(header);
     table.write_record(["time".to_owned(), "seconds".to_owned()].into_iter().chain(headers))?;
     let mut invalid: Vec<_> =
-        columns.iter().map(|(name, _, _)| samples.invalid.get(*name).into_iter().flatten().peekable()).collect();
+        columns.iter().map(|column| samples.invalid.get(column.name).into_iter().flatten().peekable()).collect();
     for (i, time_s) in samples.time_s.iter().enumerate() {
         let time = recording.start + TimeDelta::milliseconds((time_s * 1000.0).round() as i64);
-        let cells = columns.iter().zip(&mut invalid).map(|((_, _, values), invalid)| {
-            match (values.get(i).copied().flatten(), invalid.next_if_eq(&&i)) {
+        let cells = columns.iter().zip(&mut invalid).map(|(column, invalid)| {
+            match (column.values.get(i).copied().flatten(), invalid.next_if_eq(&&i)) {
                 (Some(value), _) => value.to_string(),
                 (None, Some(_)) => "invalid".to_owned(),
                 (None, None) => String::new(),
@@ -73,7 +60,7 @@ mod tests {
         std::fs::write(&file, &written).unwrap();
         let again = read(&file).unwrap();
         assert_eq!(again.start, first.start);
-        for (name, _, values) in first.samples.channels().into_iter().filter(|(name, _, _)| *name != "own (kN)") {
+        for Column { name, values, .. } in first.samples.channels().into_iter().filter(|c| c.name != "own (kN)") {
             assert_eq!(again.samples.channel(name), Some(values), "{name}");
         }
         assert_eq!(again.samples.counts("heart_rate"), first.samples.counts("heart_rate"));

@@ -1,11 +1,18 @@
 //! Plain facts about a recording that several steps ask for.
 
-use super::fit::FIT_EPOCH_UNIX_S;
-use super::rows::{NAMED, median};
-use super::{Format, Recording, Samples, csv};
+use super::channels::{Channel, ChannelColumn};
+use super::fit::times::FIT_EPOCH_UNIX_S;
+use super::model::{Format, Recording, Samples};
+use super::table::median;
 
-/// A channel's name as users write it, its unit, its column.
-pub type Column<'a> = (&'a str, &'a str, &'a [Option<f64>]);
+/// One channel of a recording.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Column<'a> {
+    /// As users write it.
+    pub name: &'a str,
+    pub unit: &'a str,
+    pub values: &'a [Option<f64>],
+}
 
 /// Zeros are values too; invalid and missing are different things.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -18,30 +25,28 @@ pub struct Counts {
     pub missing: usize,
 }
 
+/// A stretch without samples: the times of those on either side, in seconds since the recording's start.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Gap {
+    pub start_s: f64,
+    pub end_s: f64,
+}
+
 impl Samples {
     /// The channels of fixed meaning, with their units, in the order in which they are shown.
-    fn named(&self) -> [Column<'_>; NAMED.len()] {
-        // In the order of `NAMED`.
-        let columns: [&[Option<f64>]; NAMED.len()] = [
-            &self.power_w,
-            &self.cadence_rpm,
-            &self.heart_rate_bpm,
-            &self.speed_m_s,
-            &self.altitude_m,
-            &self.temperature_c,
-            &self.distance_m,
-            &self.latitude_deg,
-            &self.longitude_deg,
-            &self.right_share_pct,
-        ];
-        std::array::from_fn(|i| (NAMED[i].0, NAMED[i].1, columns[i]))
+    fn named(&self) -> [Column<'_>; Channel::COUNT] {
+        let columns = self.columns();
+        Channel::ALL.map(|channel| {
+            let kind = channel.kind();
+            Column { name: kind.name, unit: kind.unit, values: columns[channel as usize] }
+        })
     }
 
     /// Every channel that holds at least one value; further ones come last, with a unit where the file states it.
     pub fn channels(&self) -> Vec<Column<'_>> {
         let unit = |name| self.extra_units.get(name).map_or("", String::as_str);
-        let extra = self.extra.iter().map(|(name, values)| (name.as_str(), unit(name), values.as_slice()));
-        self.named().into_iter().chain(extra).filter(|(_, _, v)| v.iter().any(Option::is_some)).collect()
+        let extra = self.extra.iter().map(|(name, values)| Column { name, unit: unit(name), values });
+        self.named().into_iter().chain(extra).filter(|column| column.values.iter().any(Option::is_some)).collect()
     }
 
     /// [`Samples::channels`], and the channels of which the file wrote nothing but invalid samples (without a column
@@ -51,8 +56,8 @@ impl Samples {
         let never_valid = self.invalid.keys().filter(|name| self.channel(name).is_none());
         let named = self.named();
         let never_valid = never_valid.map(|name| {
-            let known = named.iter().find(|(n, _, _)| n == name);
-            known.copied().unwrap_or((name, unit(name.as_str()), &[]))
+            let known = named.iter().find(|column| column.name == name);
+            known.copied().unwrap_or(Column { name, unit: unit(name.as_str()), values: &[] })
         });
         let mut recorded = self.channels();
         recorded.extend(never_valid);
@@ -62,9 +67,9 @@ impl Samples {
     /// What became of each sample of a channel, by the names that [`Samples::channel`] knows; of a channel that holds
     /// nothing valid too.
     pub fn counts(&self, name: &str) -> Counts {
-        let own = |name: &str| NAMED.iter().any(|(n, _)| *n == name) || self.extra.contains_key(name);
-        let name = match csv::channel(name) {
-            Some((channel, _)) if !own(name) => NAMED[channel as usize].0,
+        let own = |name: &str| Channel::of_name(name).is_some() || self.extra.contains_key(name);
+        let name = match ChannelColumn::of_header(name) {
+            Some(column) if !own(name) => column.channel.kind().name,
             _ => name,
         };
         let values = self.channel(name).unwrap_or_default();
@@ -83,10 +88,10 @@ impl Samples {
     ///
     /// `None` if the recording has no such channel, or not one value of it.
     pub fn channel(&self, name: &str) -> Option<&[Option<f64>]> {
-        let by_name = self.channels().into_iter().find(|(n, _, _)| *n == name);
-        // `named` is in the order of `Channel`.
-        let column = by_name.or_else(|| Some(self.named()[csv::channel(name)?.0 as usize]))?;
-        column.2.iter().any(Option::is_some).then_some(column.2)
+        let by_name = self.channels().into_iter().find(|column| column.name == name);
+        let by_header = || Some(self.named()[ChannelColumn::of_header(name)?.channel as usize]);
+        let values = by_name.or_else(by_header)?.values;
+        values.iter().any(Option::is_some).then_some(values)
     }
 }
 
@@ -120,17 +125,17 @@ impl Recording {
         self.samples.time_s.windows(2).filter(|w| w[1] - w[0] < shortest_s).count()
     }
 
-    /// Stretches without a sample longer than one and a half sampling intervals: the times of the
-    /// samples on either side, in seconds since the start.
-    pub fn gaps(&self) -> Vec<(f64, f64)> {
+    /// Stretches without a sample longer than one and a half sampling intervals.
+    pub fn gaps(&self) -> Vec<Gap> {
         let longest_s = 1.5 * self.sampling_interval_s();
-        self.samples.time_s.windows(2).filter(|w| w[1] - w[0] > longest_s).map(|w| (w[0], w[1])).collect()
+        let far = self.samples.time_s.windows(2).filter(|w| w[1] - w[0] > longest_s);
+        far.map(|w| Gap { start_s: w[0], end_s: w[1] }).collect()
     }
 }
 
 #[cfg(test)]
 mod tests {
-    use super::Counts;
+    use super::{Counts, Gap};
     use crate::recording::{Recording, read};
 
     fn recording(table: &str) -> Recording {
@@ -144,7 +149,7 @@ mod tests {
     fn a_gap_is_longer_than_one_and_a_half_intervals() {
         let ride = recording("seconds,power\n0,1\n2,1\n4,1\n7,1\n9,1\n13,1\n15,1\n");
         assert_eq!(ride.sampling_interval_s(), 2.0);
-        assert_eq!(ride.gaps(), [(9.0, 13.0)], "3 s is one and a half, not longer");
+        assert_eq!(ride.gaps(), [Gap { start_s: 9.0, end_s: 13.0 }], "3 s is one and a half, not longer");
         assert_eq!(ride.duration_s(), 15.0);
         assert_eq!(ride.crowded(), 0);
         let crowded = recording("seconds,power\n0,1\n2,1\n2.5,1\n4,1\n6,1\n");

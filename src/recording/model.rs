@@ -5,6 +5,8 @@ use std::path::PathBuf;
 
 use chrono::{DateTime, Utc};
 
+use super::channels::Channel;
+
 /// One file from one head unit. Nothing is filled, nothing is thrown away without a word.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Recording {
@@ -92,6 +94,38 @@ impl Samples {
 
     pub fn is_empty(&self) -> bool {
         self.time_s.is_empty()
+    }
+
+    /// The channels of fixed meaning, in the order of [`Channel`].
+    pub(super) fn columns(&self) -> [&[Option<f64>]; Channel::COUNT] {
+        [
+            &self.power_w,
+            &self.cadence_rpm,
+            &self.heart_rate_bpm,
+            &self.speed_m_s,
+            &self.altitude_m,
+            &self.temperature_c,
+            &self.distance_m,
+            &self.latitude_deg,
+            &self.longitude_deg,
+            &self.right_share_pct,
+        ]
+    }
+
+    /// [`Samples::columns`], to be changed.
+    pub fn columns_mut(&mut self) -> [&mut Vec<Option<f64>>; Channel::COUNT] {
+        [
+            &mut self.power_w,
+            &mut self.cadence_rpm,
+            &mut self.heart_rate_bpm,
+            &mut self.speed_m_s,
+            &mut self.altitude_m,
+            &mut self.temperature_c,
+            &mut self.distance_m,
+            &mut self.latitude_deg,
+            &mut self.longitude_deg,
+            &mut self.right_share_pct,
+        ]
     }
 }
 

@@ -1,6 +1,6 @@
 //! How a head unit makes one value a second of the several messages that it hears.
 
-use super::Recording;
+use super::model::Recording;
 
 /// What a recording's power shows of it, by the seconds in which the rider stops: a head unit that stores the second's
 /// mean writes one value between the level and zero, unless the stop falls on the border of a second; one that

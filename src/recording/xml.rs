@@ -1,15 +1,17 @@
 //! TCX and GPX: the track points of mark-up, one by one. Names are taken without their prefix, since programs
 //! disagree on the prefixes of extensions. Entities are never looked up, only the five of XML itself.
 
-use std::borrow::Cow;
-
 use quick_xml::Reader;
 use quick_xml::escape::resolve_xml_entity;
 use quick_xml::events::{BytesStart, Event};
 
-use super::csv::absolute_time;
-use super::rows::{Cell, Channel, Row};
-use super::{Format, FormatContents, Lap, counted, printable, utc};
+use super::cells::Cell;
+use super::channels::Channel;
+use super::contents::FormatContents;
+use super::model::{Format, Lap};
+use super::rows::Row;
+use super::times::{WrittenTime, absolute_time};
+use super::wording::{counted, printable, utc};
 
 /// Reads a TCX or GPX file, and what is left of a damaged one; `None` if it is other mark-up.
 pub(super) fn read(text: &str) -> Option<(Format, FormatContents)> {
@@ -134,8 +136,8 @@ impl Track {
         let name = element.local_name().as_ref().to_owned();
         if name == self.point_name {
             let mut point = Point::default();
-            for (name, channel) in [("lat", Channel::Latitude), ("lon", Channel::Longitude)] {
-                if let Some(value) = attribute(name) {
+            for channel in Channel::ALL {
+                if let Some(value) = channel.kind().attribute.and_then(attribute) {
                     point.channels.push((channel, cell(&value)));
                 }
             }
@@ -222,8 +224,8 @@ impl Track {
     }
 
     fn time(&mut self, text: &str) -> Option<f64> {
-        let (unix_s, zoned) = absolute_time(text.trim())?;
-        self.without_zone |= !zoned;
+        let WrittenTime { unix_s, states_zone } = absolute_time(text.trim())?;
+        self.without_zone |= !states_zone;
         Some(unix_s)
     }
 
@@ -249,32 +251,15 @@ fn cell(text: &str) -> Cell {
 }
 
 /// The channel of an element within a point, by its local name and its parent's.
-///
-/// TCX names its channels in the schema TrainingCenterDatabase v2, power and speed as `Watts` and `Speed` of `TPX` in
-/// ActivityExtension v2. GPX 1.1 leaves extensions open: `hr`, `cad`, `atemp` and `speed` are of TrackPointExtension v1 and
-/// v2, `PowerInWatts` is of PowerExtension v1 (names from memory, and seen in open programs that write by these schemas).
-/// What else stands here is common practice, no source.
 fn channel(format: Format, name: &str, parent: &str) -> Option<Channel> {
-    let name: Cow<str> = if name == "Value" { parent.into() } else { name.into() };
-    Some(match name.to_ascii_lowercase().as_str() {
-        "watts" | "power" => Channel::Power,
-        "powerinwatts" if format == Format::Gpx => Channel::Power,
-        "cadence" | "cad" => Channel::Cadence,
-        "heartratebpm" | "heartrate" | "hr" => Channel::HeartRate,
-        "speed" => Channel::Speed,
-        "altitudemeters" | "ele" => Channel::Altitude,
-        "atemp" | "temp" | "temperature" => Channel::Temperature,
-        "distancemeters" | "distance" => Channel::Distance,
-        "latitudedegrees" => Channel::Latitude,
-        "longitudedegrees" => Channel::Longitude,
-        _ => return None,
-    })
+    let name = if name == "Value" { parent } else { name };
+    Channel::of_element(&name.to_ascii_lowercase(), format == Format::Gpx)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::recording::rows::Ordered;
+    use crate::recording::table::Ordered;
 
     fn ordered(text: &str) -> (Ordered, FormatContents) {
         let (_, mut contents) = read(text).unwrap();

@@ -2,8 +2,14 @@
 
 use chrono::{NaiveDate, NaiveTime};
 
-use super::model::{ClockTime, Pin};
-use crate::protocol::{Phase, TextMistake, one_repeat};
+/// A time of day as typed, or a full date and time.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ClockTime {
+    pub date: Option<chrono::NaiveDate>,
+    pub time: chrono::NaiveTime,
+    /// `Z` or an offset was written; otherwise the ride's UTC day is assumed, aloud.
+    pub offset_s: Option<i32>,
+}
 
 /// `14:32:10`, `14:32`, `2026-11-03 14:32:10`, `2026-11-03T14:32:10Z`, `14:32:10+01:00`.
 pub(super) fn clock_time(text: &str) -> Option<ClockTime> {
@@ -33,34 +39,6 @@ fn offset(text: &str) -> Option<i32> {
     (hours <= 14 && minutes < 60).then_some(sign * (hours * 3600 + minutes * 60))
 }
 
-/// Reads `standing-sprints/2=14:31:02..14:31:10` against a protocol's phases and their repeats.
-///
-/// # Errors
-/// What is not of this form, with its characters.
-pub fn pin(text: &str, phases: &[Phase]) -> Result<Pin, TextMistake> {
-    let whole = text.chars().count();
-    let wrong = |from, to, message: &str| TextMistake {
-        from,
-        to,
-        message: message.into(),
-        help: Some("as in `standing-sprints/2=14:31:02..14:31:10`".into()),
-    };
-    // A selector's own `=` stands within its brackets.
-    let after_selector = text.find(']').unwrap_or(0);
-    let Some(equals) = text[after_selector..].find('=').map(|at| after_selector + at) else {
-        return Err(wrong(0, whole, "expected a phase, `=` and two times"));
-    };
-    let phase = one_repeat(&text[..equals], phases)?;
-    let times_from = text[..=equals].chars().count();
-    let times = text[equals + 1..].split_once("..");
-    let times = times.and_then(|(from, to)| Some((clock_time(from.trim())?, clock_time(to.trim())?)));
-    let Some((from, to)) = times else { return Err(wrong(times_from, whole, "expected two times of day")) };
-    if !in_order(&from, &to) {
-        return Err(wrong(times_from, whole, "the second time is not after the first"));
-    }
-    Ok(Pin { phase, from, to })
-}
-
 /// Whether two times can bound a stretch; unlike dates or offsets are left for the ride to tell.
 pub(super) fn in_order(from: &ClockTime, to: &ClockTime) -> bool {
     from.date != to.date || from.offset_s != to.offset_s || from.time < to.time
@@ -83,16 +61,5 @@ mod tests {
         for wrong in ["25:00:00", "14.32", "14:32:10+1", "today", "", "2026-13-01 10:00"] {
             assert_eq!(clock_time(wrong), None, "{wrong}");
         }
-    }
-
-    #[test]
-    fn a_pin_keeps_the_equals_sign_of_its_selector() {
-        let file = std::path::Path::new("protocols/short-check.yaml");
-        let phases = crate::protocol::load(file, None).unwrap().phases;
-        let read = pin("steady[ring=small, power=150 W]/1=14:31:02..14:35:10", &phases).unwrap();
-        assert_eq!(read.phase.to_string(), "steady[ring=small, power=150 W]/1");
-        assert_eq!(read.to.time, NaiveTime::from_hms_opt(14, 35, 10).unwrap());
-        let wrong = pin("warm-up=14:31:02..14:30", &phases).unwrap_err();
-        assert_eq!((wrong.from, wrong.to), (8, 23));
     }
 }

@@ -22,11 +22,6 @@ use crate::protocol::{Node, Phases, Protocol, Selector, SourceFiles, hex, placed
 /// The version of the file's layout.
 const VERSION: &str = "1";
 
-/// Words by which a mark's `move:` names the moves that matching looks for.
-pub const COAST: &str = "coast";
-pub const RESTART: &str = "restart";
-pub const SOFT: &str = "soft pedalling";
-
 /// A marks file as read, its marks in the order written.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct MarksFile {

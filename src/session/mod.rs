@@ -1,5 +1,9 @@
 //! What was ridden by whom: YAML to [`Session`].
 //!
+//! Takes a session file, the protocol and the cards that it names and its marks file, and gives who rode what with which
+//! instruments, or every mistake at its place. `model.rs` says what a session is made of, `parse.rs` puts it together,
+//! `marks.rs` is the marks file, and `draft.rs` writes a session file to fill in.
+//!
 //! # The session file
 //!
 //! One YAML file that begins with `assize_session: 1`. Sentences and units are those of
@@ -53,68 +57,28 @@
 //! | `session: started`, `paused`, `resumed`, `back`, `stopped` or `done` | what happened to the session as a whole |
 //! | `text` alone | a note |
 
+mod bench;
 mod clock;
+mod dates;
 mod draft;
+mod instruments;
+mod load;
 mod marks;
 mod model;
+mod named_files;
+mod notes;
 mod parse;
+mod pins;
 
-use std::path::Path;
-
-pub use clock::pin;
+pub use clock::ClockTime;
 pub(crate) use draft::relative;
 pub use draft::{Draft, draft};
+pub(crate) use load::load_again;
+pub use load::{load, load_before_ride, load_bytes};
 pub(crate) use marks::quoted;
-pub use marks::{COAST, MarkEvent, MarksFile, MarksHeader, RESTART, SOFT, SessionEvent, TimedMark, load_marks};
+pub use marks::{MarkEvent, MarksFile, MarksHeader, SessionEvent, TimedMark, load_marks};
 pub use model::*;
+pub use pins::pin;
 
-use crate::problem::Problems;
-use crate::protocol::{MovedFiles, SourceFiles};
-
-/// Reads a session file, the protocol that it names and its cards.
-///
-/// Paths start from the folder of the file that names them.
-///
-/// # Errors
-/// Every mistake of all these files, each at its place. A recording that is not there and a `?` that nobody
-/// filled in are mistakes; what a recording holds is not looked at.
-pub fn load(path: &Path) -> Result<Session, Problems> {
-    let mut reading = SourceFiles::default();
-    let session = parse::read(&mut reading, path);
-    reading.close(session)
-}
-
-/// [`load`] of a file's bytes, for whoever has them already; what it names is looked for beside `path`.
-///
-/// # Errors
-/// As [`load`].
-pub fn load_bytes(path: &Path, bytes: &[u8]) -> Result<Session, Problems> {
-    let mut reading = SourceFiles::of(path, bytes);
-    let session = parse::read(&mut reading, path);
-    reading.close(session)
-}
-
-/// [`load`] of a session that is still to be ridden: a `?` is left blank, an instrument without all of its facts is left
-/// out, and no recording is looked for.
-///
-/// # Errors
-/// As [`load`], for every other mistake.
-pub fn load_before_ride(path: &Path) -> Result<Session, Problems> {
-    let mut reading = SourceFiles::before_ride();
-    let session = parse::read(&mut reading, path);
-    // Nothing but a `?` is a session of which nothing is known.
-    let session = session.or_else(|| (reading.problem_count() == 0).then(Session::default));
-    reading.close(session)
-}
-
-/// [`load_bytes`] of a session that was judged before, for judging it again: recordings need not be where it names them,
-/// nor protocol and marks where `given` has others; pictures are left out where they are gone.
-///
-/// # Errors
-/// As [`load`], for every other mistake.
-pub(crate) fn load_again(path: &Path, bytes: &[u8], given: MovedFiles) -> Result<(Session, MovedFiles), Problems> {
-    let mut reading = SourceFiles::reopening(path, bytes, given);
-    let session = parse::read(&mut reading, path);
-    let reopened = reading.reopened().map(std::mem::take).unwrap_or_default();
-    reading.close(session).map(|session| (session, reopened))
-}
+// A mark's `move:` names the moves of drills.
+pub use crate::protocol::{COAST, RESTART, SOFT};

@@ -3,6 +3,8 @@
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
+use super::clock::ClockTime;
+use super::marks::MarksFile;
 use crate::protocol::{Protocol, Ring, Selector, Side};
 use crate::quantity::Bound;
 use crate::recording::Recording;
@@ -33,7 +35,7 @@ pub struct Session {
     pub remarks: Vec<Remark>,
     pub marks: Vec<ButtonMark>,
     /// What was written while riding.
-    pub marks_file: Option<super::MarksFile>,
+    pub marks_file: Option<MarksFile>,
     pub pins: Vec<Pin>,
     pub photos: Vec<Photo>,
     pub threshold_power_w: Option<f64>,
@@ -200,9 +202,17 @@ impl Location {
 
     /// Sorts references by how well they are placed: off the hub, with its flywheel, first, then both sides before one, then
     /// along the drivetrain.
-    pub fn fitness(self, sides: Sides) -> (bool, bool, u8) {
-        (self.behind_chain(), sides != Sides::Both, self as u8)
+    pub fn fitness(self, sides: Sides) -> ReferenceFitness {
+        ReferenceFitness { behind_chain: self.behind_chain(), one_sided: sides != Sides::Both, place: self }
     }
+}
+
+/// How well a reference is placed: the least is the best.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct ReferenceFitness {
+    behind_chain: bool,
+    one_sided: bool,
+    place: Location,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -282,15 +292,6 @@ pub struct LoadReading {
     pub side: Option<Side>,
     pub angle_deg: Option<f64>,
     pub torque_nm: f64,
-}
-
-/// A time of day as typed, or a full date and time.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct ClockTime {
-    pub date: Option<chrono::NaiveDate>,
-    pub time: chrono::NaiveTime,
-    /// `Z` or an offset was written; otherwise the ride's UTC day is assumed, aloud.
-    pub offset_s: Option<i32>,
 }
 
 #[derive(Debug, Clone, PartialEq)]
