@@ -15,7 +15,7 @@ use crate::decide::{Decided, Decisions};
 use crate::matching::{MatchOutcome, Matches, Ridden};
 use crate::protocol::{Drill, Measure, Phase, Protocol};
 use crate::quantity::Unit;
-use crate::ride::Ride;
+use crate::ride::{ClockReset, Ride};
 use crate::scoring::value::Value;
 use crate::scoring::{Scores, SteadyStretch};
 
@@ -238,7 +238,7 @@ impl Evidence<'_> {
             if off_s.abs() > CLOCK_SET_WRONG_S {
                 add(off_s, format!("the clock of {label}'s head unit was off by {off_s:.0} s; it was corrected"));
             }
-            if let Some((_, by_s)) = clock.reset {
+            if let Some(ClockReset { by_s, .. }) = clock.reset {
                 let way = if by_s > 0.0 { "back" } else { "forward" };
                 let by = by_s.abs();
                 add(
