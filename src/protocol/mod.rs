@@ -75,6 +75,7 @@
 //! | check, long | `{limit: within 2 %, advisory: true, clause: "5.3", over: 5 s}`; `over` for `peak_error` only |
 //! | selector | `steady[ring=small, power=120 W]`, `steady[small]` where one key only has this value, `sprints/3` for a repeat |
 
+mod drill_moves;
 mod model;
 mod parse;
 mod phase;
@@ -84,6 +85,7 @@ mod words;
 
 use std::path::Path;
 
+pub use drill_moves::{DrillMove, Effort};
 pub use model::*;
 pub(crate) use parse::{one_repeat as placed_repeat, overlay, read, selector as placed_selector};
 pub(crate) use phase::{Phases, SIDES, positive, power};
