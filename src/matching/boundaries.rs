@@ -9,9 +9,11 @@ use crate::ride::{Edge, EdgeKind, Ride};
 /// What was prompted at either end may fit this badly, in seconds of misfit: as much as half of the order is worth.
 pub(super) const PROMPTED: f64 = JUMP / 2.0;
 
+/// How near a boundary lies to a lap, an event or a mark that tells of it.
+const REACH_S: f64 = 3.0;
+
 /// Whether marks made while riding name a stretch's phase at both of its ends.
 pub(super) fn prompted(protocol: &Protocol, plan: &ScoredPhases, ride: &Ride, instance: &Segment) -> bool {
-    const REACH_S: f64 = 3.0;
     let id = &protocol.phases[plan.entries[instance.entry].phase].id;
     let near = |second: usize| {
         let named = |e: &&Edge| matches!(&e.kind, EdgeKind::Cue(of) if of.selects(id));
@@ -22,7 +24,6 @@ pub(super) fn prompted(protocol: &Protocol, plan: &ScoredPhases, ride: &Ride, in
 
 /// What boundaries cost: negative near a lap, timer event or mark.
 pub(super) fn edge_costs(protocol: &Protocol, plan: &ScoredPhases, signals: &Signals, ride: &Ride) -> EdgeCosts {
-    const REACH_S: f64 = 3.0;
     let mut costs = EdgeCosts::none(plan.entries.len(), ride.length_s);
     for edge in &ride.edges {
         let worth = match &edge.kind {

@@ -16,6 +16,7 @@ pub(super) struct Attempt {
     number: Option<u32>,
 }
 
+/// One stretch of a phase as ridden, or why it does not count. What a person pinned is taken as it is.
 pub(super) fn attempt(
     explainer: &Explainer,
     phase: &Phase,
