@@ -20,11 +20,27 @@ pub struct Clock {
     pub aligned_on: AlignedOn,
     /// Further channels that agree, and have their part in the offset.
     pub also: Vec<AlignedOn>,
-    /// Where the clock was put right while it recorded: seconds since the recording's start, and what to add from there on.
-    pub reset: Option<(f64, f64)>,
-    /// Windowed offsets behind the line: (session second, offset in s, standard uncertainty in s); a reset is taken
-    /// out of them.
-    pub windows: Vec<(f64, f64, f64)>,
+    pub reset: Option<ClockReset>,
+    /// Windowed offsets behind the line; a reset is taken out of them.
+    pub windows: Vec<ClockWindow>,
+}
+
+/// Where a clock was put right while it recorded.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ClockReset {
+    /// Seconds since the recording's start.
+    pub at_s: f64,
+    /// What to add from there on.
+    pub by_s: f64,
+}
+
+/// A clock's offset as some minutes of a recording tell it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ClockWindow {
+    /// The window's middle, session seconds.
+    pub at_s: f64,
+    pub offset_s: f64,
+    pub standard_uncertainty_s: f64,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -5,11 +5,12 @@ use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use super::{AlignError, Aligned, session_seconds, to_session_time};
+use super::times::session_seconds;
+use super::{AlignError, Aligned, to_session_time};
 use crate::quantity::{Bound, Unit as Measured};
 use crate::recording::{Format, GearChange, HeadUnit, Lap, Recording, Samples, Sensor, TimerEvent, TimerKind};
 use crate::rehearse::{Rehearsal, RehearsalPlan, TrueInstrument, simulate};
-use crate::ride::{AlignedOn, EdgeKind, Trace};
+use crate::ride::{AlignedOn, ClockReset, EdgeKind, Trace};
 use crate::session::{
     ButtonMark, ClockTime, Conditions, Drivetrain, Instrument, Location, Readings, Reference, Session, Sides, Unit,
 };
@@ -579,7 +580,7 @@ fn a_clock_that_jumps_is_followed_aloud() {
         let said = aligned.cautions.iter().filter(|c| c.contains("unit 017: its clock was put back by 4.0 s")).count();
         assert_eq!(said, 1, "{:?}", aligned.cautions);
         let clock = &aligned.units[0].clock;
-        let (at_s, by_s) = clock.reset.unwrap();
+        let ClockReset { at_s, by_s } = clock.reset.unwrap();
         assert!((at_s - jump_at as f64).abs() < 20.0 && (by_s - 4.0).abs() < 0.3, "{:?}", clock.reset);
         assert!(
             (clock.offset_s - 1.4).abs() < 2.0 * clock.standard_uncertainty_s && clock.standard_uncertainty_s < 0.3

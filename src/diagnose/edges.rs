@@ -7,7 +7,10 @@ use crate::scoring::budget::{Budget, Line, Source};
 use crate::scoring::value::{Value, ValueKind};
 use crate::stats;
 
-use super::{CheckSubject, Evidence, Finding, Pattern, UnexplainedCheck, finding};
+use super::evidence::Evidence;
+use super::finding::{Finding, finding};
+use super::open_checks::{CheckSubject, UnexplainedCheck};
+use crate::pattern::Pattern;
 
 /// Edges late by the same time, within this, are one late unit. Common practice, no source.
 const SAME_LAG_S: f64 = 1.0;

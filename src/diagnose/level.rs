@@ -3,44 +3,17 @@
 //! Every stretch of steady riding and of soft pedalling is one row. The reference's gain, the chain's loss and what any
 //! sound unit may be off by are known beforehand, each with its size; what is left over must be explained by effects.
 
-use crate::decide::Decided;
-use crate::protocol::{Drill, Measure, Ring};
-use crate::quantity::Unit;
-use crate::ride::Window;
-use crate::scoring::SteadyStretch;
+use super::conditions::BlockConditions;
+use super::effect::{EFFECTS, Effect, LevelEffects};
+use super::evidence::Evidence;
+use super::finding::{Finding, finding};
+use super::fit::{Fit, fit};
+use super::open_checks::UnexplainedCheck;
+use crate::protocol::Ring;
 use crate::scoring::budget::Source;
+use crate::scoring::{Pair, SteadyStretch};
 use crate::session::Sides;
 use crate::stats;
-
-use super::fit::{Fit, fit};
-use super::{CheckSubject, Evidence, Finding, Pattern, UnexplainedCheck, describe, high_low};
-
-/// One way in which a unit's level can be off, the same for the whole ride.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Effect {
-    /// Per cent of the power.
-    Gain,
-    /// Watts.
-    Offset,
-    /// Watts on this ring.
-    Ring(Ring),
-    /// Watts per hour from the ride's start.
-    Time,
-    /// Watts per degree of warming since the ride's start.
-    Temperature,
-    /// Watts in soft pedalling.
-    Soft,
-}
-
-const EFFECTS: [Effect; 7] = [
-    Effect::Gain,
-    Effect::Offset,
-    Effect::Ring(Ring::Big),
-    Effect::Ring(Ring::Small),
-    Effect::Time,
-    Effect::Temperature,
-    Effect::Soft,
-];
 
 /// What a sound unit may be off by, standard deviations in each effect's own unit. Common practice, no source; the
 /// rehearsal's sound units have 0.4 % and 0.5 W and nothing else.
@@ -68,104 +41,10 @@ const UNEXPLAINED_COSTS: f64 = 4.0;
 const MOST_EFFECTS: usize = 3;
 /// Another explanation is told where it is not less likely than one in ten of the one chosen: 2·ln 10.
 const ALSO_CHI2: f64 = 4.6;
-/// An effect has its part in a check that fails where it makes up this share of the limit.
-const PART_OF_LIMIT: f64 = 1.0 / 3.0;
 /// References that nearly disagree (E_n) may be what is wrong with a unit's level.
 const NEARLY_APART: f64 = 0.8;
-/// The thermometer of a head unit tells whole degrees, and the sensor follows in minutes.
-const THERMOMETER_S: f64 = 300.0;
 /// A row this far from what all effects together say is not the level's doing.
 const STRAY: f64 = 6.0;
-
-/// Where and when a stretch was ridden.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct BlockConditions {
-    pub power_w: f64,
-    pub at_s: f64,
-    pub ring: Option<Ring>,
-    pub warmer_c: f64,
-    pub soft: bool,
-}
-
-impl Effect {
-    /// Watts at a place, of an effect of size 1.
-    fn at(self, place: &BlockConditions) -> f64 {
-        let where_it_is = |is: bool| f64::from(u8::from(is));
-        match self {
-            Effect::Gain => place.power_w / 100.0,
-            Effect::Offset => 1.0,
-            Effect::Ring(ring) => place.ring.map_or(0.5, |on| where_it_is(on == ring)),
-            Effect::Time => place.at_s / 3600.0,
-            Effect::Temperature => place.warmer_c,
-            Effect::Soft => where_it_is(place.soft),
-        }
-    }
-
-    fn pattern(self) -> Pattern {
-        match self {
-            Effect::Gain => Pattern::Gain,
-            Effect::Offset => Pattern::Offset,
-            Effect::Ring(_) => Pattern::RingDependent,
-            Effect::Time | Effect::Temperature => Pattern::Drift,
-            Effect::Soft => Pattern::SoftPedallingLost,
-        }
-    }
-
-    fn unit(self) -> Unit {
-        match self {
-            Effect::Gain => Unit::Percent,
-            Effect::Offset | Effect::Ring(_) | Effect::Soft => Unit::Watt,
-            Effect::Time => Unit::WattPerHour,
-            Effect::Temperature => Unit::WattPerCelsius,
-        }
-    }
-
-    fn says(self, size: f64, alone: bool) -> String {
-        let by = size.abs();
-        let too = if alone { "" } else { " besides" };
-        match self {
-            Effect::Gain => format!("it reads {by:.1} % {}{too}, at every power", high_low(size, "high", "low")),
-            Effect::Offset => format!("it reads {by:.0} W {}{too}, whatever the power", high_low(size, "high", "low")),
-            Effect::Ring(ring) => format!(
-                "on the {} ring it reads {by:.0} W {} than on the {} ring",
-                ring.word(),
-                high_low(size, "higher", "lower"),
-                if ring == Ring::Big { Ring::Small } else { Ring::Big }.word()
-            ),
-            Effect::Time => format!("its error drifts by {size:+.1} W/h over the ride"),
-            Effect::Temperature => format!("its error drifts by {size:+.1} W/°C as it warms"),
-            Effect::Soft => {
-                format!("in soft pedalling it reads {by:.0} W {} than elsewhere", high_low(size, "higher", "lower"))
-            }
-        }
-    }
-
-    /// Of a finding that could be this one as well.
-    fn also(self, size: f64) -> String {
-        match self {
-            Effect::Ring(ring) => format!("ring-dependent ({size:+.0} W on the {} ring)", ring.word()),
-            Effect::Temperature => format!("drift with temperature ({size:+.1} W/°C)"),
-            Effect::Time => format!("drift over time ({size:+.1} W/h)"),
-            _ => {
-                let digits = if self == Effect::Gain { 1 } else { 0 };
-                format!("{} ({size:+.digits$} {})", self.pattern().word(), self.unit().symbol())
-            }
-        }
-    }
-}
-
-/// The effects chosen, each with its size; none where nothing failed that a level explains.
-#[derive(Debug, Clone, Default, PartialEq)]
-pub struct LevelEffects {
-    pub effects: Vec<(Effect, f64)>,
-}
-
-impl LevelEffects {
-    /// Error that the level predicts, W.
-    pub fn at(&self, place: &BlockConditions) -> f64 {
-        self.effects.iter().map(|(effect, size)| size * effect.at(place)).sum()
-    }
-}
 
 /// A set of effects, how it fits, and how many checks it leaves unexplained.
 struct EffectSet {
@@ -214,31 +93,6 @@ impl Rows {
 }
 
 impl Evidence<'_> {
-    /// How much warmer the unit was around a time than at the ride's start, °C; 0 where nothing tells.
-    fn warmer_c(&self, at_s: f64) -> f64 {
-        let around = |from_s: f64, to_s: f64| {
-            let window = Window { start_s: from_s.max(0.0), end_s: to_s.min(self.ride.length_s as f64) };
-            let read = window.seconds().filter_map(|k| self.ride.unit.temperature_at(k));
-            stats::mean(&read.collect::<Vec<_>>())
-        };
-        let start_c = around(0.0, THERMOMETER_S / 5.0);
-        let now_c = around(at_s - THERMOMETER_S, at_s + THERMOMETER_S);
-        now_c.zip(start_c).map_or(0.0, |(now, start)| now - start)
-    }
-
-    /// Where and when the middle of a window of a phase as found lies.
-    pub fn place(&self, found: usize, power_w: f64, window: Window) -> BlockConditions {
-        let phase = &self.protocol.phases[self.matches.found[found].phase];
-        let at_s = (window.start_s + window.end_s) / 2.0;
-        BlockConditions {
-            power_w,
-            at_s,
-            ring: phase.ring.or(self.ridden(found).and_then(|ridden| ridden.ring)),
-            warmer_c: self.warmer_c(at_s),
-            soft: matches!(phase.drill, Drill::SoftPedal { .. }),
-        }
-    }
-
     fn rows(&self, usable: impl Fn(&SteadyStretch) -> bool) -> Rows {
         let chosen: Vec<&SteadyStretch> = self.scores.stretches.iter().filter(|s| usable(s)).collect();
         let places: Vec<BlockConditions> = chosen.iter().map(|s| self.place(s.found, s.power_w, s.window)).collect();
@@ -331,11 +185,11 @@ impl Evidence<'_> {
                 continue;
             }
             let alone = |rows: &Rows| rows.fit(&best.effects, &same_kind(*effect));
-            let told = alone(&rows).unwrap_or_else(|| best.fit.clone());
-            let (size, u) = (told.coefficients[i], told.u[i]);
+            let fitted = alone(&rows).unwrap_or_else(|| best.fit.clone());
+            let (size, u) = (fitted.coefficients[i], fitted.u[i]);
             let k = stats::coverage_factor(self.coverage, f64::INFINITY);
             let says = effect.says(size, best.effects.len() == 1 || !matches!(effect, Effect::Gain | Effect::Offset));
-            let mut found = super::finding(effect.pattern(), size, effect.unit(), Some(k * u), says, part);
+            let mut found = finding(effect.pattern(), size, effect.unit(), Some(k * u), says, part);
             found.could_also_be = self.could_also_be(&explained, best, *effect);
             findings.push(found);
         }
@@ -382,7 +236,7 @@ impl Evidence<'_> {
         }
         // A reference that is off by as much leaves the same readings.
         let of_gain = matches!(effect, Effect::Gain | Effect::Offset);
-        let nearly = |pair: &&crate::scoring::Pair| pair.e_n > NEARLY_APART;
+        let nearly = |pair: &&Pair| pair.e_n > NEARLY_APART;
         let pair = self.scores.agreement.pairs.iter().filter(nearly).max_by(|a, b| a.e_n.total_cmp(&b.e_n));
         let label = |i: usize| &self.ride.references[i].trace.label;
         match pair {
@@ -391,95 +245,6 @@ impl Evidence<'_> {
             _ => {}
         }
         named
-    }
-
-    /// Whether a check hangs on the unit's level.
-    fn is_of_level(&self, open: &UnexplainedCheck) -> bool {
-        let of_power = matches!(open.check.measure, Measure::MeanError | Measure::WorkError);
-        let drifts = matches!(open.check.measure, Measure::DriftTime | Measure::DriftTemperature);
-        let drill = |phase: usize| &self.protocol.phases[phase].drill;
-        let leveled =
-            |phase: usize| matches!(drill(phase), Drill::Steady { .. } | Drill::SoftPedal { .. } | Drill::Ramp { .. });
-        match open.of {
-            CheckSubject::Found(found) => of_power && leveled(self.matches.found[found].phase),
-            CheckSubject::Mean(phase) => of_power && leveled(phase),
-            CheckSubject::Contrast(_) => of_power,
-            CheckSubject::WholeRide => of_power || drifts,
-        }
-    }
-
-    /// Error that a level predicts for a check, in the check's unit; `None` where it has none.
-    fn predicted(&self, level: &LevelEffects, open: &UnexplainedCheck) -> Option<f64> {
-        let check = open.check;
-        match open.of {
-            CheckSubject::Found(found) => self.predicted_found(level, found, check),
-            CheckSubject::Mean(phase) => {
-                let found = (0..self.matches.found.len()).filter(|&i| self.matches.found[i].phase == phase);
-                stats::mean(&found.filter_map(|i| self.predicted_found(level, i, check)).collect::<Vec<_>>())
-            }
-            CheckSubject::Contrast(index) => {
-                let contrast = &self.protocol.contrasts[index];
-                let mean = |selector: &crate::protocol::Selector| {
-                    let found = (0..self.matches.found.len())
-                        .filter(|&i| selector.selects(&self.protocol.phases[self.matches.found[i].phase].id));
-                    stats::mean(&found.filter_map(|i| self.predicted_found(level, i, check)).collect::<Vec<_>>())
-                };
-                Some(mean(&contrast.of)? - mean(&contrast.against)?)
-            }
-            CheckSubject::WholeRide => self.predicted_ride(level, check),
-        }
-    }
-
-    /// In the check's unit, per cent or watts.
-    fn predicted_found(&self, level: &LevelEffects, found: usize, check: &Decided) -> Option<f64> {
-        let window = self.scores.phases[found].window?;
-        let value = self.value(found, Measure::MeanError)?;
-        let error_w = level.at(&self.place(found, value.reference, window));
-        Some(if check.unit == Unit::Percent { 100.0 * error_w / value.reference } else { error_w })
-    }
-
-    fn predicted_ride(&self, level: &LevelEffects, check: &Decided) -> Option<f64> {
-        let of =
-            |wanted: Effect| level.effects.iter().find(|(effect, _)| *effect == wanted).map_or(0.0, |(_, size)| *size);
-        match check.measure {
-            Measure::DriftTime => return Some(of(Effect::Time)),
-            Measure::DriftTemperature => return Some(of(Effect::Temperature)),
-            _ => {}
-        }
-        // Minute by minute, on the ring that most of the blocks were ridden on half of the time.
-        let (mut error_w, mut power_w, mut seconds) = (0.0, 0.0, 0.0);
-        let reference = &self.ride.references.first()?.trace;
-        for start in (0..self.ride.length_s).step_by(60) {
-            let minute = start..(start + 60).min(self.ride.length_s);
-            let read: Vec<f64> = minute.filter_map(|k| reference.power_at(k).filter(|w| *w > 0.0)).collect();
-            let Some(mean_w) = stats::mean(&read) else { continue };
-            let at_s = start as f64 + 30.0;
-            let place =
-                BlockConditions { power_w: mean_w, at_s, ring: None, warmer_c: self.warmer_c(at_s), soft: false };
-            error_w += read.len() as f64 * level.at(&place);
-            power_w += read.len() as f64 * mean_w;
-            seconds += read.len() as f64;
-        }
-        if seconds == 0.0 {
-            return None;
-        }
-        Some(if check.unit == Unit::Percent { 100.0 * error_w / power_w } else { error_w / seconds })
-    }
-
-    /// Whether a check would no longer be open with the level taken off.
-    fn explains(&self, level: &LevelEffects, open: &UnexplainedCheck) -> bool {
-        let Some(rest) = open.check.value().zip(self.predicted(level, open)).map(|(value, by)| value - by) else {
-            return false;
-        };
-        open.within(rest)
-    }
-
-    /// Whether an effect pushes a check the way that it fails, by enough to matter.
-    fn has_part(&self, level: &LevelEffects, effect: Effect, open: &UnexplainedCheck) -> bool {
-        let alone = LevelEffects { effects: level.effects.iter().copied().filter(|(e, _)| *e == effect).collect() };
-        let Some((value, by)) = open.check.value().zip(self.predicted(&alone, open)) else { return false };
-        let limit = if value < 0.0 { open.check.ends.low } else { open.check.ends.high };
-        value * by > 0.0 && by.abs() >= PART_OF_LIMIT * limit.map_or(0.0, f64::abs)
     }
 }
 
@@ -504,11 +269,5 @@ fn same_kind(effect: Effect) -> Vec<Effect> {
     match effect {
         Effect::Ring(_) => vec![Effect::Ring(Ring::Small)],
         other => vec![other],
-    }
-}
-
-impl UnexplainedCheck<'_> {
-    pub fn says(&self) -> String {
-        describe(&self.place, self.check)
     }
 }

@@ -1,12 +1,16 @@
 //! A side that falls short in sprints by more than the unit's level explains.
 
-use crate::decide::Decided;
-use crate::decide::Outcome;
-use crate::protocol::{Drill, Measure};
+use crate::decide::{Decided, Outcome};
+use crate::protocol::Measure;
 use crate::quantity::Unit;
+use crate::ride::Window;
 
-use super::level::LevelEffects;
-use super::{CheckSubject, Evidence, Finding, Pattern, UnexplainedCheck, finding};
+use super::drills::is_sprint;
+use super::effect::LevelEffects;
+use super::evidence::Evidence;
+use super::finding::{Finding, finding};
+use super::open_checks::{CheckSubject, UnexplainedCheck};
+use crate::pattern::Pattern;
 
 /// So many limits short a side must be where every reading comes late: the window ends before they do.
 const LATE_LIMITS: f64 = 2.0;
@@ -19,9 +23,8 @@ const MISSING_S: usize = 2;
 impl Evidence<'_> {
     /// One side short of its limit in some sprints, and shorter than the other side by as much.
     pub fn side_short(&self, level: &LevelEffects, open: &[UnexplainedCheck], late: bool) -> Vec<Finding> {
-        let sprints: Vec<usize> = (0..self.matches.found.len())
-            .filter(|&i| matches!(self.drill(i), Drill::Sprint { .. }) && self.ridden(i).is_some())
-            .collect();
+        let sprints: Vec<usize> =
+            (0..self.matches.found.len()).filter(|&i| is_sprint(self.drill(i)) && self.ridden(i).is_some()).collect();
         let sides =
             [(Measure::LeftError, Measure::RightError, "left"), (Measure::RightError, Measure::LeftError, "right")];
         sides
@@ -82,6 +85,12 @@ impl Evidence<'_> {
             which.join(", ")
         );
         Some(finding(Pattern::SideShortInSprints, size_w, Unit::Watt, None, says, evidence))
+    }
+
+    /// Seconds of a window that its head unit wrote without a power.
+    fn missing_s(&self, window: Window) -> usize {
+        let unit = &self.ride.unit;
+        window.seconds().filter(|&k| unit.recorded_at(k) && unit.power_at(k).is_none()).count()
     }
 
     /// A side's error less half of what the level explains, W.

@@ -1,14 +1,16 @@
 //! What a match rests on, how sure it is, what is missing and why, and where the ride left the plan.
 
-use crate::protocol::{Drill, Part, Phase, Protocol};
+use crate::protocol::{Effort, Part, Phase, Protocol};
 use crate::ride::{EdgeKind, Ride, Window};
 use crate::session::{Remark, Session};
 
 use super::model::{Ground, MatchOutcome, PhaseMatch, Ridden};
 use super::moves::{self, AskedRings, ScoredPhases};
 use super::refine::{self, clock, range_words};
+use super::remarks::{remarked, written_of};
 use super::ring;
 use super::segment::{self, Segment};
+use super::shape::SteadyBlock;
 use super::signals::Signals;
 
 /// A gap of this many seconds of misfit to the next best explanation makes a match e times likelier than it:
@@ -61,7 +63,7 @@ impl Explainer<'_> {
         });
 
         ridden.rests_on.push(Ground::Power);
-        if phase.cadence_rpm.is_some() || matches!(phase.drill, Drill::CoastRestart { .. }) {
+        if phase.cadence_rpm.is_some() || phase.drill.moves().iter().any(|m| m.effort == Effort::Coast) {
             ridden.rests_on.push(Ground::Cadence);
         }
         let seen = self.signals.ring_over(ridden.span);
@@ -96,7 +98,7 @@ impl Explainer<'_> {
         }
         let of_phase = |r: &&Remark| r.spoiled.as_ref().is_some_and(|s| s.selects(&phase.id));
         let mut remarks = self.session.remarks.iter().filter(of_phase);
-        if remarks.any(|r| super::remarked(r, self.ride).is_some_and(|at| super::written_of(ridden.span, at))) {
+        if remarks.any(|r| remarked(r, self.ride).is_some_and(|at| written_of(ridden.span, at))) {
             ridden.rests_on.push(Ground::Remark);
         }
     }
@@ -149,9 +151,9 @@ impl Explainer<'_> {
     /// From where the last phase before `from` must have been ridden to where the first one after `to` must have begun;
     /// a block may have been segmented with its recovery, so no more of it than was asked.
     pub fn room(&self, instances: &[Segment], from: usize, to: usize) -> (usize, usize) {
-        let asked = |i: &Segment| match self.phase(i.entry).drill {
-            Drill::Steady { lasts_s, .. } => lasts_s.low.map_or(0, |s| s as usize).min(i.to() - i.from()),
-            _ => i.to() - i.from(),
+        let asked = |i: &Segment| match SteadyBlock::of(&self.phase(i.entry).drill) {
+            Some(block) => block.lasts_s.low.map_or(0, |s| s as usize).min(i.to() - i.from()),
+            None => i.to() - i.from(),
         };
         let before = instances.iter().filter(|i| i.to() <= from).map(|i| i.from() + asked(i)).max();
         let after = instances.iter().filter(|i| i.from() >= to).map(|i| i.to() - asked(i)).min();
@@ -171,12 +173,7 @@ impl Explainer<'_> {
         let spans: Vec<(usize, Window)> = found.iter().filter_map(|m| Some((m.phase, span(m)?))).collect();
         for one in found {
             let MatchOutcome::Ridden(ridden) = &mut one.outcome else { continue };
-            let asked = match &self.protocol.phases[one.phase].drill {
-                Drill::Sprint { recover_s, .. }
-                | Drill::CoastRestart { recover_s, .. }
-                | Drill::SoftPedal { recover_s, .. } => *recover_s,
-                _ => None,
-            };
+            let asked = self.protocol.phases[one.phase].drill.recover_s();
             let before = spans.iter().filter(|s| s.0 == one.phase && s.1.start_s < ridden.span.start_s);
             if let (Some(asked), Some(end_s)) = (asked, before.map(|s| s.1.end_s).max_by(f64::total_cmp)) {
                 let got_s = ridden.span.start_s - end_s;
@@ -195,8 +192,10 @@ impl Explainer<'_> {
     pub fn between(&self, found: &[PhaseMatch]) -> Vec<PhaseMatch> {
         let mut spans: Vec<(usize, Window)> = found.iter().filter_map(|m| Some((m.phase, span(m)?))).collect();
         spans.sort_by(|a, b| a.1.start_s.total_cmp(&b.1.start_s));
-        let unscored =
-            |phase: &usize| matches!(self.protocol.phases[*phase].drill, Drill::Free { .. } | Drill::Wait { .. });
+        let unscored = |phase: &usize| {
+            let kind = self.protocol.phases[*phase].drill.kind();
+            kind.is_free_riding() || kind.is_off_the_bike()
+        };
         let mut matches = Vec::new();
         let mut phase = 0;
         while phase < self.protocol.phases.len() {

@@ -5,9 +5,11 @@
 //! seconds fit better than that. A phase's seconds weigh by the root of four minutes over its usual length:
 //! neighbouring seconds of a long block tell the same thing, each second of a sprint a new one.
 
-use crate::protocol::{Drill, Hold, Part, Phase, PhaseOrder, Protocol, Target};
+use crate::protocol::{DrillMove, Effort, Part, Phase, PhaseOrder, Protocol, Target};
 use crate::quantity::Range;
 
+use super::references::COASTING_W;
+use super::shape::DrillShape;
 use super::signals::Signals;
 
 /// What a second outside the protocol costs, between a good second and a clearly wrong one.
@@ -27,8 +29,6 @@ const AGAIN: f64 = 2.0 * JUMP;
 const UNIT_WEIGHT_S: f64 = 240.0;
 /// Moves shorter than this are hit less exactly than blocks: riders overshoot a 10 s surge.
 const SHORT_MOVE_S: f64 = 30.0;
-/// Power below which a crank is taken as not driven: a coasting meter reads a few watts at most.
-pub(super) const COASTING_W: f64 = 10.0;
 
 /// A remark is written this long after what it is about, at most.
 pub(super) const WRITTEN_S: usize = 30;
@@ -97,11 +97,7 @@ impl ScoredPhases {
     /// `paced` is what single-valued targets of steady riding are multiplied by: a rider who paces by a meter that reads 10 % high rides
     /// every target a tenth low.
     pub fn of(protocol: &Protocol, signals: &Signals, paced: f64) -> Self {
-        let ridden = |p: &&(usize, &Phase)| match &p.1.drill {
-            Drill::Free { .. } | Drill::Wait { .. } | Drill::StaticLoad { .. } | Drill::ZeroCheck => false,
-            Drill::Ramp { steps_w, .. } => !steps_w.is_empty(),
-            _ => true,
-        };
+        let ridden = |p: &&(usize, &Phase)| p.1.drill.kind().is_scored_riding() && !p.1.drill.moves().is_empty();
         let phases: Vec<(usize, &Phase)> = protocol.phases.iter().enumerate().collect();
         let phases: Vec<(usize, &Phase)> = phases.iter().filter(ridden).copied().collect();
         let entries = phases
@@ -202,10 +198,13 @@ struct BoundaryCost {
 
 impl BoundaryCost {
     fn of(phase: &Phase) -> Self {
-        match phase.drill {
-            Drill::SoftPedal { .. } | Drill::Sprint { .. } => Self { weight: 5.0, before_s: 5, after_s: 0, marks: 0.0 },
-            Drill::Steady { .. } => Self { weight: 2.0, before_s: 20, after_s: 20, marks: 1.0 },
-            _ => Self { weight: 0.0, before_s: 0, after_s: 0, marks: 0.0 },
+        match DrillShape::of(&phase.drill.moves()) {
+            DrillShape::Drop { .. } | DrillShape::AllOut { .. } => {
+                Self { weight: 5.0, before_s: 5, after_s: 0, marks: 0.0 }
+            }
+            DrillShape::Block(_) => Self { weight: 2.0, before_s: 20, after_s: 20, marks: 1.0 },
+            // Standing cranks and the steps of a ramp are not to be cut out of anything longer.
+            DrillShape::Stop { .. } | DrillShape::Other => Self { weight: 0.0, before_s: 0, after_s: 0, marks: 0.0 },
         }
     }
 }
@@ -217,52 +216,38 @@ pub(super) fn moves_of(phase: &Phase, signals: &Signals, paced: f64, rings: Aske
         Target::Value(_) => phase.tolerance,
         Target::Within(_) => phase.tolerance / 2.0,
     };
-    let steady = |power_w: &Target, lasts_s: Range| {
-        let length_s = lasts_s.low.or(lasts_s.high).unwrap_or(UNIT_WEIGHT_S);
-        // A block's power is smoothed over up to 7 s: on the road single seconds scatter by a quarter.
-        (
-            Observation::Power {
-                band: band(power_w, paced),
-                slack: slack_of(power_w),
-                half_s: (length_s / 40.0).clamp(0.0, 3.0) as usize,
-            },
-            lasts_s,
-            0.2,
-        )
+    let observed = |asked: DrillMove| match asked.effort {
+        Effort::Free(power_w) => Observation::Anything { band: power_w.unwrap_or(Range { low: None, high: None }) },
+        Effort::OffTheBike => Observation::OffTheBike,
+        Effort::Steady(target) => {
+            let length_s = asked.lasts_s.low.or(asked.lasts_s.high).unwrap_or(UNIT_WEIGHT_S);
+            // A block's power is smoothed over up to 7 s: on the road single seconds scatter by a quarter.
+            let half_s = (length_s / 40.0).clamp(0.0, 3.0) as usize;
+            Observation::Power { band: band(&target, paced), slack: slack_of(&target), half_s }
+        }
+        Effort::Short(target) => {
+            let short = asked.lasts_s.middle().is_some_and(|s| s <= SHORT_MOVE_S);
+            let slack = if short { 1.5 * slack_of(&target) } else { slack_of(&target) };
+            Observation::Power { band: band(&target, 1.0), slack, half_s: 0 }
+        }
+        Effort::AllOut(effort_w) => {
+            Observation::Effort { at_least_w: effort_w.low.or(effort_w.high).unwrap_or(0.0).max(1.0) }
+        }
+        Effort::Coast => Observation::Coasting,
     };
-    let hold = |hold: &Hold| {
-        let short = hold.for_s.middle().is_some_and(|s| s <= SHORT_MOVE_S);
-        let slack = if short { 1.5 * slack_of(&hold.power_w) } else { slack_of(&hold.power_w) };
-        (Observation::Power { band: band(&hold.power_w, 1.0), slack, half_s: 0 }, hold.for_s, 0.8)
+    // What a second too long costs.
+    let over = |effort: Effort| match effort {
+        Effort::Free(_) | Effort::OffTheBike => 0.1,
+        Effort::Steady(_) => 0.2,
+        Effort::Short(_) | Effort::AllOut(_) | Effort::Coast => 0.8,
     };
-    let anything = Range { low: None, high: None };
-    let wanted: Vec<(Observation, Range, f64)> = match &phase.drill {
-        Drill::Free { power_w, lasts_s } => {
-            vec![(Observation::Anything { band: power_w.unwrap_or(anything) }, lasts_s.unwrap_or(anything), 0.1)]
-        }
-        Drill::Wait { lasts_s } => vec![(Observation::OffTheBike, lasts_s.unwrap_or(anything), 0.1)],
-        Drill::Steady { power_w, lasts_s, .. } => vec![steady(power_w, *lasts_s)],
-        Drill::Sprint { effort_w, lasts_s, .. } => {
-            vec![(
-                Observation::Effort { at_least_w: effort_w.low.or(effort_w.high).unwrap_or(0.0).max(1.0) },
-                *lasts_s,
-                0.8,
-            )]
-        }
-        Drill::CoastRestart { lead_in, coast_s, restart, .. } => {
-            vec![hold(lead_in), (Observation::Coasting, *coast_s, 0.8), hold(restart)]
-        }
-        Drill::SoftPedal { surge, soft, .. } => vec![hold(surge), hold(soft)],
-        Drill::Ramp { steps_w, each_s, .. } => {
-            steps_w.iter().map(|w| steady(&Target::Value(*w), Range::between(*each_s, *each_s))).collect()
-        }
-        Drill::StaticLoad { .. } | Drill::ZeroCheck => vec![],
-    };
+    let asked = phase.drill.moves();
+    let wanted: Vec<(Observation, Range, f64)> =
+        asked.into_iter().map(|asked| (observed(asked), asked.lasts_s, over(asked.effort))).collect();
     let usual_s = |lasts: &Range| lasts.middle().unwrap_or(UNIT_WEIGHT_S).max(1.0);
     let phase_s: f64 = wanted.iter().map(|(_, lasts, _)| usual_s(lasts)).sum();
     let longest_s: f64 = wanted.iter().map(|(_, lasts, _)| lasts.high.unwrap_or(usual_s(lasts))).sum();
-    let scored = !matches!(phase.drill, Drill::Free { .. } | Drill::Wait { .. });
-    let weight = if scored { (UNIT_WEIGHT_S / phase_s).sqrt() } else { 1.0 };
+    let weight = if phase.drill.kind().is_scored_riding() { (UNIT_WEIGHT_S / phase_s).sqrt() } else { 1.0 };
     let moves = wanted
         .into_iter()
         .map(|(want, lasts, over)| {

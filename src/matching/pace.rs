@@ -3,8 +3,9 @@
 
 use std::collections::BTreeMap;
 
-use crate::protocol::{Drill, Protocol, Target};
+use crate::protocol::{Protocol, Target};
 
+use super::shape::SteadyBlock;
 use super::signals::Signals;
 
 /// Sought from a quarter low to a third high, in steps of 1 %.
@@ -60,7 +61,7 @@ fn seconds_at(protocol: &Protocol) -> Vec<SteadyTarget> {
     // Positive numbers sort as their bits do.
     let mut at: BTreeMap<u64, SteadyTarget> = BTreeMap::new();
     for phase in &protocol.phases {
-        if let Drill::Steady { power_w: Target::Value(aim_w), lasts_s, .. } = &phase.drill {
+        if let Some(SteadyBlock { target: Target::Value(aim_w), lasts_s }) = SteadyBlock::of(&phase.drill) {
             let aim_w = aim_w.max(1.0);
             let each_s = lasts_s.low.or(lasts_s.high).unwrap_or(0.0);
             let asked = at.entry(aim_w.to_bits()).or_insert(SteadyTarget {

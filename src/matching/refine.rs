@@ -1,13 +1,14 @@
 //! From a segment to the phase as ridden: edges where the power really rose or fell, and what was asked held
 //! against what was done.
 
-use crate::protocol::{Drill, Hold, Phase, Target};
+use crate::protocol::{DrillMove, Effort, Phase, Target};
 use crate::quantity::Range;
 use crate::ride::{EdgeKind, Ride, Window};
 
 use super::change::{self, EdgeSearch};
 use super::model::Ridden;
 use super::segment::Segment;
+use super::shape::{DrillShape, HeldMove, SteadyBlock};
 use super::signals::Signals;
 
 /// A block counts as ridden in full from this share of what was asked on (a rider stops on the beep, not after it) …
@@ -69,50 +70,42 @@ pub(super) fn verify(
 ) -> Result<Ridden, String> {
     let mut deviations = Vec::new();
     let around = SegmentContext { room, signals, ride };
-    let bounds = match &phase.drill {
-        Drill::Steady { power_w, lasts_s, .. } => {
-            block(phase, power_w, *lasts_s, (instance.from(), instance.to()), &around, &mut deviations)
-                .map(|(from, to)| vec![from, to])
+    let asked = phase.drill.moves();
+    let bounds = match DrillShape::of(&asked) {
+        DrillShape::Block(asked) => block(phase, asked, (instance.from(), instance.to()), &around, &mut deviations)
+            .map(|(from, to)| vec![from, to]),
+        DrillShape::AllOut { effort_w, sprint: asked } => sprint(effort_w, asked, instance, signals, &mut deviations),
+        DrillShape::Stop { lead_in, coast: asked, restart } => {
+            coast(phase, (lead_in, asked, restart), &instance.bounds, &around, &mut deviations)
         }
-        Drill::Sprint { effort_w, lasts_s, .. } => sprint(*effort_w, *lasts_s, instance, signals, &mut deviations),
-        Drill::CoastRestart { lead_in, coast_s, restart, .. } => {
-            coast(phase, lead_in, *coast_s, restart, &instance.bounds, &around, &mut deviations)
-        }
-        Drill::SoftPedal { surge, soft, .. } => {
-            soft_pedal(phase, surge, soft, &instance.bounds, &around, &mut deviations)
-        }
-        Drill::Ramp { steps_w, each_s, .. } => {
-            for ((step, asked_w), at) in instance.bounds.windows(2).zip(steps_w).zip(1..) {
-                let name = format!("step {at}: ");
-                level_deviation(
-                    &name,
-                    &Target::Value(*asked_w),
-                    phase.tolerance,
-                    signals.mean_w(step[0], step[1]),
-                    &mut deviations,
-                );
-                let got_s = (step[1] - step[0]) as f64;
-                if got_s < SHORTENED * each_s {
-                    deviations.push(format!("step {at} was held for {got_s:.0} s, {each_s:.0} s asked"));
-                }
-            }
-            Ok(instance.bounds.clone())
-        }
-        Drill::Free { .. } | Drill::Wait { .. } | Drill::StaticLoad { .. } | Drill::ZeroCheck => {
+        DrillShape::Drop { from, to } => soft_pedal(phase, from, to, &instance.bounds, &around, &mut deviations),
+        DrillShape::Other => {
+            steps(phase, &asked, &instance.bounds, signals, &mut deviations);
             Ok(instance.bounds.clone())
         }
     }?;
     let mut ridden = from_bounds(&bounds);
-    let pedalled = match &phase.drill {
-        Drill::SoftPedal { .. } | Drill::Steady { .. } | Drill::Ramp { .. } => ridden.moves.last().copied(),
-        Drill::Sprint { .. } => Some(ridden.span),
-        _ => None,
-    };
+    // Over a coast there is no cadence to keep.
+    let coasts = asked.iter().any(|m| m.effort == Effort::Coast);
+    let pedalled = ridden.moves.last().copied().filter(|_| !coasts);
     if let Some(window) = pedalled {
         cadence_deviation(phase, window, signals, &mut deviations);
     }
     ridden.deviations = deviations;
     Ok(ridden)
+}
+
+/// What was asked of each step of a ramp against how it was ridden.
+fn steps(phase: &Phase, asked: &[DrillMove], bounds: &[usize], signals: &Signals, deviations: &mut Vec<String>) {
+    for ((step, asked), at) in bounds.windows(2).zip(asked).zip(1..) {
+        let (Effort::Steady(target), Some(asked_s)) = (asked.effort, asked.lasts_s.low) else { continue };
+        let name = format!("{} {at}", asked.name);
+        level_deviation(&format!("{name}: "), &target, phase.tolerance, signals.mean_w(step[0], step[1]), deviations);
+        let got_s = (step[1] - step[0]) as f64;
+        if got_s < SHORTENED * asked_s {
+            deviations.push(format!("{name} was held for {got_s:.0} s, {asked_s:.0} s asked"));
+        }
+    }
 }
 
 /// `HH:MM:SS UTC` of a grid second.
@@ -123,8 +116,7 @@ pub(super) fn clock(ride: &Ride, second: usize) -> String {
 /// Trims a block to where its level was held and asks whether that was long enough.
 fn block(
     phase: &Phase,
-    target: &Target,
-    lasts_s: Range,
+    SteadyBlock { target, lasts_s }: SteadyBlock,
     segment: (usize, usize),
     around: &SegmentContext,
     deviations: &mut Vec<String>,
@@ -165,7 +157,7 @@ fn block(
         .filter(pedalled)
         .filter_map(|k| signals.power_w[k])
         .fold((0.0, 0.0), |(sum, count), p| (sum + p, count + 1.0));
-    level_deviation("", target, phase.tolerance, (seconds > 0.0).then(|| work_w / seconds), deviations);
+    level_deviation("", &target, phase.tolerance, (seconds > 0.0).then(|| work_w / seconds), deviations);
     Ok((from, to))
 }
 
@@ -296,7 +288,7 @@ fn stops(level_w: f64, segment: (usize, usize), signals: &Signals) -> Vec<(usize
 
 fn sprint(
     effort_w: Range,
-    lasts_s: Range,
+    asked: &DrillMove,
     instance: &Segment,
     signals: &Signals,
     deviations: &mut Vec<String>,
@@ -309,8 +301,8 @@ fn sprint(
     if let Some(most_w) = effort_w.high.filter(|&w| peak_w > w) {
         deviations.push(format!("effort of {peak_w:.0} W, at most {most_w:.0} W asked"));
     }
-    let (from, to) = above(peak_w / 2.0, peak_at + EFFORT_S / 2, reach(lasts_s), signals);
-    length("sprint", lasts_s, to - from, deviations)?;
+    let (from, to) = above(peak_w / 2.0, peak_at + EFFORT_S / 2, reach(asked.lasts_s), signals);
+    length(asked.name, asked.lasts_s, to - from, deviations)?;
     Ok(vec![began(from, signals), began(to, signals)])
 }
 
@@ -350,9 +342,7 @@ fn length(name: &str, asked: Range, got: usize, deviations: &mut Vec<String>) ->
 
 fn coast(
     phase: &Phase,
-    lead_in: &Hold,
-    coast_s: Range,
-    restart: &Hold,
+    (lead_in, asked, restart): (HeldMove, &DrillMove, HeldMove),
     bounds: &[usize],
     around: &SegmentContext,
     deviations: &mut Vec<String>,
@@ -370,14 +360,14 @@ fn coast(
     let release = (from + 1..=middle).rev().find(|&k| !below(k - 1, lead_w)).unwrap_or(release.min(middle));
     let onset = (middle + 1..to).find(|&k| !below(k, restart_w)).unwrap_or(onset.max(middle + 1));
     let to = step_or(to, Step::Down, onset + 1, signals);
-    let from = lead_in_begins(lead_w, phase.tolerance, (from, release), lead_in.for_s, around);
-    length("coast", coast_s, onset - release, deviations)?;
-    length("restart", restart.for_s, to - onset, deviations)?;
-    length("lead-in", lead_in.for_s, release - from, deviations)?;
+    let from = lead_in_begins(lead_w, phase.tolerance, (from, release), lead_in.lasts_s, around);
+    length(asked.name, asked.lasts_s, onset - release, deviations)?;
+    length(restart.name, restart.lasts_s, to - onset, deviations)?;
+    length(lead_in.name, lead_in.lasts_s, release - from, deviations)?;
     let best_w = signals.best_mean_w(onset, to, EFFORT_S).map(|b| b.1);
-    strong_enough("restart", restart, best_w)?;
-    level_deviation("lead-in: ", &lead_in.power_w, phase.tolerance, signals.mean_w(from, release), deviations);
-    level_deviation("restart: ", &restart.power_w, phase.tolerance, best_w, deviations);
+    strong_enough(restart, best_w)?;
+    held_deviation(lead_in, phase.tolerance, signals.mean_w(from, release), deviations);
+    held_deviation(restart, phase.tolerance, best_w, deviations);
     Ok(vec![from, began(release, signals), began(onset, signals), began(to, signals)])
 }
 
@@ -407,8 +397,8 @@ fn lead_in_begins(
 
 fn soft_pedal(
     phase: &Phase,
-    surge: &Hold,
-    soft: &Hold,
+    surge: HeldMove,
+    soft: HeldMove,
     bounds: &[usize],
     around: &SegmentContext,
     deviations: &mut Vec<String>,
@@ -419,13 +409,13 @@ fn soft_pedal(
     let from = step_or(from, Step::Up, 0, signals).min(release - 1);
     let soft_w = signals.median_w(release, to).ok_or("no reference recorded power while soft-pedalling")?;
     let to = held(soft_w, 1.0, (release, to), signals).1;
-    let to = soft_ends(release, to, soft.for_s, around);
-    length("surge", surge.for_s, release - from, deviations)?;
-    length("soft pedalling", soft.for_s, to - release, deviations)?;
+    let to = soft_ends(release, to, soft.lasts_s, around);
+    length(surge.name, surge.lasts_s, release - from, deviations)?;
+    length(soft.name, soft.lasts_s, to - release, deviations)?;
     let surge_w = signals.mean_w(from, release);
-    strong_enough("surge", surge, surge_w)?;
-    level_deviation("surge: ", &surge.power_w, phase.tolerance, surge_w, deviations);
-    level_deviation("soft pedalling: ", &soft.power_w, phase.tolerance, Some(soft_w), deviations);
+    strong_enough(surge, surge_w)?;
+    held_deviation(surge, phase.tolerance, surge_w, deviations);
+    held_deviation(soft, phase.tolerance, Some(soft_w), deviations);
     Ok(vec![began(from, signals), began(release, signals), to])
 }
 
@@ -450,8 +440,9 @@ fn soft_ends(release: usize, to: usize, asked: Range, around: &SegmentContext) -
 }
 
 /// A short hard move at less than 70 % of what was asked is another move.
-fn strong_enough(name: &str, hold: &Hold, got_w: Option<f64>) -> Result<(), String> {
-    let asked_w = match hold.power_w {
+fn strong_enough(asked: HeldMove, got_w: Option<f64>) -> Result<(), String> {
+    let name = asked.name;
+    let asked_w = match asked.power_w {
         Target::Value(w) => Some(w),
         Target::Within(range) => range.low,
     };
@@ -507,6 +498,10 @@ fn began(step: usize, signals: &Signals) -> usize {
     let earliest = step.saturating_sub(3);
     let first_left = (earliest..step).rev().find(|&k| !left(k)).map_or(earliest, |k| k + 1);
     first_left.saturating_sub(1)
+}
+
+fn held_deviation(asked: HeldMove, tolerance: f64, got_w: Option<f64>, deviations: &mut Vec<String>) {
+    level_deviation(&format!("{}: ", asked.name), &asked.power_w, tolerance, got_w, deviations);
 }
 
 /// Says so where a mean misses its target by more than half of the tolerance, or leaves its range.

@@ -1,7 +1,8 @@
 //! Which chainring the chain was on, second by second.
 
+use super::references::{COASTING_W, by_fitness};
 use crate::protocol::Ring;
-use crate::ride::{Gear, Ride, RingBelief, Trace};
+use crate::ride::{Gear, Ride, RingBelief};
 use crate::session::{Drivetrain, Session};
 
 /// Scatter of speed over cadence around a gear's ratio: whole-number cadence (0.3 %) and speed and cadence sampled
@@ -51,14 +52,6 @@ pub(super) fn rests_on(session: &Session, ride: &Ride, second: usize) -> &'stati
     }
 }
 
-/// References in the order in which the matcher believes them, whatever the session's: off the hub first, then both
-/// sides before one.
-pub(super) fn by_fitness(ride: &Ride) -> Vec<&Trace> {
-    let mut traces: Vec<&Trace> = ride.references.iter().map(|r| &r.trace).collect();
-    traces.sort_by_key(|t| (t.located.fitness(t.sides), &t.label));
-    traces
-}
-
 /// Events that name a ring, with the grid second at which the next one takes over.
 fn by_events<'a>(drivetrain: &'a Drivetrain, ride: &'a Ride) -> impl Iterator<Item = (&'a Gear, Ring, usize)> {
     let named = move |gear: &&Gear| gear.front_teeth.is_some_and(|t| ring_of(drivetrain, t).is_some());
@@ -90,8 +83,8 @@ struct GearRatio {
 
 fn by_ratio(drivetrain: &Drivetrain, seen: &[Option<WheelPerCrank>]) -> Option<Vec<Option<RingBelief>>> {
     drivetrain.teeth(Ring::Big)?;
-    let told = !drivetrain.cassette.is_empty() && seen.iter().any(Option::is_some);
-    told.then(|| from_ratios(&gears_of(drivetrain), seen))
+    let tells = !drivetrain.cassette.is_empty() && seen.iter().any(Option::is_some);
+    tells.then(|| from_ratios(&gears_of(drivetrain), seen))
 }
 
 /// The gears of each chainring, smallest ring first.
@@ -161,7 +154,7 @@ fn log_ratios(ride: &Ride, wheel_m: f64) -> Vec<Option<WheelPerCrank>> {
         let cadence_rpm = traces.iter().find_map(|t| t.cadence_at(k)).filter(|&c| c >= LEAST_CADENCE_RPM)?;
         let power_w = traces.iter().find_map(|t| t.power_at(k)).unwrap_or(f64::INFINITY);
         let speed_m_s = speed_at(ride, k).filter(|&v| v >= LEAST_SPEED_M_S)?;
-        (power_w > super::moves::COASTING_W).then(|| (cadence_rpm.ln(), (speed_m_s / wheel_m * 60.0).ln()))
+        (power_w > COASTING_W).then(|| (cadence_rpm.ln(), (speed_m_s / wheel_m * 60.0).ln()))
     };
     let ratios: Vec<Option<(f64, f64)>> = (0..ride.length_s).map(ratio).collect();
     let sprockets = sprockets(ride);
@@ -201,8 +194,8 @@ fn shifts(seen: &[Option<WheelPerCrank>]) -> Vec<usize> {
     const LEAST: f64 = 0.04;
     const OVER_S: usize = 3;
     let level = |from: usize, to: usize| {
-        let told: Vec<f64> = seen[from..to].iter().flatten().map(|seen| seen.log_ratio).collect();
-        crate::stats::median(&told).filter(|_| told.len() == to - from)
+        let known: Vec<f64> = seen[from..to].iter().flatten().map(|seen| seen.log_ratio).collect();
+        crate::stats::median(&known).filter(|_| known.len() == to - from)
     };
     let jump = |k: usize| Some((level(k, k + OVER_S)? - level(k - OVER_S, k)?).abs());
     let jumps: Vec<f64> = (0..seen.len())

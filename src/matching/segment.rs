@@ -228,38 +228,55 @@ pub(super) fn cheapest(plan: &ScoredPhases, edges: &EdgeCosts, forced: &[PinnedS
         }
     }
 
-    let mut instances = Vec::new();
-    let (cost, mut state) = least(&between);
-    let mut t = seconds;
-    loop {
-        match steps[t * states + state] {
-            BackPointer::Start => break,
-            BackPointer::Filler => t -= 1,
-            BackPointer::PhaseEnded => {
-                let entry = state - 1;
-                let mut bounds = vec![t];
-                for of in (0..plan.entries[entry].moves.len()).rev() {
-                    t = tracks.began[tracks.at(entry, of, t)] as usize;
-                    bounds.push(t);
+    let (cost, state) = least(&between);
+    let reached = StatesReached { steps, came_after, states, tracks, before_pin };
+    (cost, reached.way_back(plan, forced, state))
+}
+
+/// How each state was reached at each second.
+struct StatesReached {
+    /// By second, then by state.
+    steps: Vec<BackPointer>,
+    /// The state before the phase that a state has as its last began.
+    came_after: Vec<u32>,
+    states: usize,
+    tracks: MoveCosts,
+    /// Cost and state before each pin.
+    before_pin: Vec<(f64, usize)>,
+}
+
+impl StatesReached {
+    /// What was ridden up to a state at the ride's end, in order of time.
+    fn way_back(&self, plan: &ScoredPhases, forced: &[PinnedSegment], mut state: usize) -> Vec<Segment> {
+        let mut instances = Vec::new();
+        let mut t = plan.seconds;
+        loop {
+            match self.steps[t * self.states + state] {
+                BackPointer::Start => break,
+                BackPointer::Filler => t -= 1,
+                BackPointer::PhaseEnded => {
+                    let entry = state - 1;
+                    let mut bounds = vec![t];
+                    for of in (0..plan.entries[entry].moves.len()).rev() {
+                        t = self.tracks.began[self.tracks.at(entry, of, t)] as usize;
+                        bounds.push(t);
+                    }
+                    bounds.reverse();
+                    state = self.came_after[t * self.states + state] as usize;
+                    instances.push(Segment { entry, bounds, forced: None });
                 }
-                bounds.reverse();
-                state = came_after[t * states + state] as usize;
-                instances.push(Segment { entry, bounds, forced: None });
-            }
-            BackPointer::Forced => {
-                let pin = forced.iter().position(|f| f.to == t).expect("only a pin's end is forced");
-                let PinnedSegment { entry, from, to } = forced[pin];
-                instances.push(Segment {
-                    entry,
-                    bounds: within(&plan.entries[entry].moves, from, to),
-                    forced: Some(pin),
-                });
-                (t, state) = (from, before_pin[pin].1);
+                BackPointer::Forced => {
+                    let pin = forced.iter().position(|f| f.to == t).expect("only a pin's end is forced");
+                    let PinnedSegment { entry, from, to } = forced[pin];
+                    let bounds = within(&plan.entries[entry].moves, from, to);
+                    instances.push(Segment { entry, bounds, forced: Some(pin) });
+                    (t, state) = (from, self.before_pin[pin].1);
+                }
             }
         }
+        instances.reverse();
+        instances
     }
-    instances.reverse();
-    (cost, instances)
 }
 
 fn clear(ends: &mut [Vec<StartMinima>], tracks: &mut MoveCosts, until: usize) {

@@ -4,6 +4,7 @@ use crate::ride::{EdgeKind, Ride, RingBelief, Window};
 use crate::session::Session;
 use crate::stats::median;
 
+use super::references::by_fitness;
 use super::ring;
 
 /// One value per grid second; `None` is a second for which no reference has one.
@@ -38,7 +39,7 @@ impl Signals {
     /// A reference off the hub leads, because a hub has a flywheel and smoothing; the others fill in seconds where it
     /// has nothing.
     pub fn of(session: &Session, ride: &Ride) -> Self {
-        let traces = ring::by_fitness(ride);
+        let traces = by_fitness(ride);
         let power_w: Vec<_> = (0..ride.length_s).map(|k| traces.iter().find_map(|t| t.power_at(k))).collect();
         let cadence_rpm: Vec<_> = (0..ride.length_s).map(|k| traces.iter().find_map(|t| t.cadence_at(k))).collect();
         let mut signals = Self::of_columns(power_w, cadence_rpm);
@@ -133,13 +134,13 @@ impl Signals {
         use crate::protocol::Ring;
         let seconds = window.seconds();
         let beliefs = self.rings.get(seconds.start..seconds.end.min(self.len()))?;
-        let told = beliefs.iter().flatten().count();
-        if told * 2 < beliefs.len().max(1) {
+        let known = beliefs.iter().flatten().count();
+        if known * 2 < beliefs.len().max(1) {
             return None;
         }
         let big: f64 =
             beliefs.iter().flatten().map(|b| if b.ring == Ring::Big { b.confidence } else { 1.0 - b.confidence }).sum();
-        let big = big / told as f64;
+        let big = big / known as f64;
         let ring = if big >= 0.5 { Ring::Big } else { Ring::Small };
         Some(RingBelief { ring, confidence: big.max(1.0 - big) })
     }

@@ -11,8 +11,8 @@ use rand_chacha::ChaCha8Rng;
 use super::*;
 use crate::protocol::*;
 use crate::quantity::{Bound, Range, Unit};
-use crate::ride::{AlignedOn, Clock, Edge, EdgeKind, Gear, ReferenceTrace, Trace};
-use crate::session::{Drivetrain, Location, Remark, Sides};
+use crate::ride::{AlignedOn, Clock, Edge, EdgeKind, Gear, ReferenceTrace, Ride, Trace, Window};
+use crate::session::{ClockTime, Drivetrain, Location, Pin, Remark, Session, Sides};
 
 const WHEEL_M: f64 = 2.105;
 

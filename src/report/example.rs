@@ -11,7 +11,7 @@ use crate::Judgement;
 use crate::matching::{MatchOutcome, Matches, PhaseMatch, Ridden};
 use crate::protocol;
 use crate::quantity::{Bound, Unit};
-use crate::ride::{AlignedOn, Clock, ReferenceTrace, Ride, Trace, Window};
+use crate::ride::{AlignedOn, Clock, ClockWindow, ReferenceTrace, Ride, Trace, Window};
 use crate::scoring::PictureMarks;
 use crate::session::{Location, Sides};
 use crate::verdict::*;
@@ -84,7 +84,13 @@ fn trace(label: &str, located: Location, sides: Sides, power_w: Vec<Option<f64>>
             aligned_on,
             also: vec![],
             reset: None,
-            windows: (0..6).map(|n| (300.0 * f64::from(n) + 150.0, 1.4 + 0.05 * f64::from(n % 3), 0.08)).collect(),
+            windows: (0..6)
+                .map(|n| ClockWindow {
+                    at_s: 300.0 * f64::from(n) + 150.0,
+                    offset_s: 1.4 + 0.05 * f64::from(n % 3),
+                    standard_uncertainty_s: 0.08,
+                })
+                .collect(),
         },
         time_s: (0..n).map(|i| i as f64).collect(),
         grid: (0..n).map(|i| power_w[i].map(|_| i)).collect(),

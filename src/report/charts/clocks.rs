@@ -97,9 +97,10 @@ fn offsets(svg: &mut Svg, trace: &Trace, ride: &Ride) -> Vec<(f64, f64, f64)> {
     let off: Vec<(f64, f64, f64)> = clock
         .windows
         .iter()
-        .map(|&(at_s, offset_s, u_s)| {
-            let since_start_s = at_s - trace.time_s.first().copied().unwrap_or(0.0);
-            (at_s, offset_s - clock.offset_s - clock.drift_ppm * 1e-6 * since_start_s, 2.0 * u_s)
+        .map(|window| {
+            let since_start_s = window.at_s - trace.time_s.first().copied().unwrap_or(0.0);
+            let off_s = window.offset_s - clock.offset_s - clock.drift_ppm * 1e-6 * since_start_s;
+            (window.at_s, off_s, 2.0 * window.standard_uncertainty_s)
         })
         .collect();
     let most = off.iter().map(|(_, off_s, u_s)| off_s.abs() + u_s).fold(0.5, f64::max);

@@ -6,10 +6,11 @@
 
 use chrono::{DateTime, Utc};
 
-use super::model::{MatchOutcome, Matches};
-use crate::protocol::{PhaseId, Protocol, Selector};
+use super::model::{MatchOutcome, Matches, PhaseMatch};
+use super::remarks::STRUCK;
+use crate::protocol::{Drill, PhaseId, Protocol, Selector};
 use crate::ride::{Edge, EdgeKind, Ride};
-use crate::session::{self, ClockTime, MarkEvent, MarksFile, Remark, Session, SessionEvent};
+use crate::session::{ClockTime, MarkEvent, MarksFile, Remark, Session, SessionEvent};
 use crate::stats::median;
 
 /// Marks that are one clock's lie this near to one offset: a rider follows a prompt within a second or two, and edges are
@@ -32,10 +33,19 @@ const MEDIAN_PER_MEAN: f64 = 1.2533;
 pub(super) struct MarksEvidence {
     edges: Vec<Edge>,
     remarks: Vec<Remark>,
-    /// Repeats that the tester put in, by phase.
-    added: Vec<(usize, u32, String)>,
-    skipped: Vec<(usize, u32, String)>,
+    /// Repeats that the tester put in.
+    added: Vec<NotedRepeat>,
+    skipped: Vec<NotedRepeat>,
     pub cautions: Vec<String>,
+}
+
+/// A repeat that the tester put in or skipped.
+#[derive(Debug, Clone)]
+struct NotedRepeat {
+    phase: usize,
+    number: u32,
+    /// When, in words.
+    at: String,
 }
 
 /// One repeat as the marks tell of it; seconds of their own clock since the ride's start.
@@ -68,9 +78,9 @@ impl MarkedRepeat {
     }
 }
 
-/// Which of its phase's moves a word of the marks names.
-fn move_of(word: &str) -> Option<usize> {
-    [(session::COAST, 1), (session::RESTART, 2), (session::SOFT, 1)].into_iter().find(|m| m.0 == word).map(|m| m.1)
+/// Which of a drill's later moves a word of the marks names; the first begins with its repeat.
+fn later_move(drill: &Drill, word: &str) -> Option<usize> {
+    drill.moves().iter().skip(1).position(|m| m.name == word).map(|at| at + 1)
 }
 
 /// The marks by repeat, in the order in which each is first named.
@@ -123,7 +133,7 @@ fn repeats(protocol: &Protocol, marks: &MarksFile, ride: &Ride) -> Vec<MarkedRep
                 last = Some(at);
             }
             MarkEvent::Began { act: Some(act), .. } => {
-                if let Some(of) = move_of(act) {
+                if let Some(of) = later_move(&protocol.phases[phase].drill, act) {
                     repeat.moves.retain(|m| m.0 != of);
                     repeat.moves.push((of, at_s));
                 }
@@ -225,14 +235,14 @@ impl MarksEvidence {
     /// What the marks of a session say, given what was found without them.
     pub fn of(protocol: &Protocol, marks: &MarksFile, alone: &Matches, ride: &Ride) -> Self {
         let name = marks.file.file_name().map_or_else(|| "marks".into(), |name| name.to_string_lossy().into_owned());
-        let mut told = Self { cautions: marks.cautions.clone(), ..Self::default() };
+        let mut evidence = Self { cautions: marks.cautions.clone(), ..Self::default() };
         let repeats = repeats(protocol, marks, ride);
         if repeats.iter().all(|r| !r.was_begun() && r.spoiled.is_none()) {
-            return told;
+            return evidence;
         }
         let offset = MarksOffset::of(&repeats, alone);
         match &offset {
-            Ok(offset) => told.cautions.push(format!(
+            Ok(offset) => evidence.cautions.push(format!(
                 "{name}: its clock is {:.1} s {} session time (± {:.1} s, k = 2, the rider's reaction in it; {} edges, which \
                  scatter by {:.1} s), and its marks were moved by that",
                 offset.offset_s.abs(),
@@ -241,7 +251,7 @@ impl MarksEvidence {
                 offset.edges,
                 offset.spread_s,
             )),
-            Err(why) => told.cautions.push(format!(
+            Err(why) => evidence.cautions.push(format!(
                 "{name}: its clock can't be set by the ride ({why}), so its times helped to find nothing; what it calls spoiled \
                  was struck by number"
             )),
@@ -251,23 +261,24 @@ impl MarksEvidence {
         for repeat in &repeats {
             if offset.is_ok() {
                 let kind = || EdgeKind::Cue(repeat.of.clone());
-                told.edges.extend(repeat.edges().map(|(_, s)| Edge { at_s: session_s(s), kind: kind() }));
+                evidence.edges.extend(repeat.edges().map(|(_, s)| Edge { at_s: session_s(s), kind: kind() }));
             }
-            told.skipped.extend(repeat.skipped_s.map(|s| (repeat.phase, repeat.number, spoken(s))));
-            told.added.extend(repeat.added_s.map(|s| (repeat.phase, repeat.number, spoken(s))));
+            let noted = |s: f64| NotedRepeat { phase: repeat.phase, number: repeat.number, at: spoken(s) };
+            evidence.skipped.extend(repeat.skipped_s.map(noted));
+            evidence.added.extend(repeat.added_s.map(noted));
             let Some((pressed_s, text)) = &repeat.spoiled else { continue };
             // A key is often pressed in the recovery after it; just before its end is surely within it.
             let within_s = repeat.ended_s.map_or(*pressed_s, |ended_s| pressed_s.min(ended_s - 1.0).max(ended_s - 5.0));
             let earlier = |r: &&MarkedRepeat| r.phase == repeat.phase && r.was_begun() && r.began_s <= repeat.began_s;
             let ridden = repeats.iter().filter(earlier).count() as u32;
             let number = if offset.is_ok() { repeat.number } else { ridden.max(1) };
-            told.remarks.push(Remark {
+            evidence.remarks.push(Remark {
                 at: offset.is_ok().then(|| clock_time(ride.utc(session_s(within_s)))),
                 text: text.clone().unwrap_or_else(|| format!("marked while riding, at {}", spoken(*pressed_s))),
                 spoiled: Some(Selector { repeat: Some(number), ..repeat.of.clone() }),
             });
         }
-        told
+        evidence
     }
 
     /// The ride with marked edges, and the session with what was called spoiled.
@@ -281,7 +292,7 @@ impl MarksEvidence {
 
     /// Repeats of a phase that the tester put in.
     pub fn added(&self, phase: usize) -> usize {
-        self.added.iter().filter(|a| a.0 == phase).count()
+        self.added.iter().filter(|a| a.phase == phase).count()
     }
 
     /// Says of repeats that are missing that they were skipped, and of added ones that they are missing.
@@ -289,22 +300,22 @@ impl MarksEvidence {
         let mut skipped = self.skipped.clone();
         for found in &mut matches.found {
             let MatchOutcome::NotRidden { reason } = &mut found.outcome else { continue };
-            if reason.starts_with(super::STRUCK) {
+            if reason.starts_with(STRUCK) {
                 continue;
             }
             // Repeats are numbered as ridden: what is missing of them are the last ones.
-            let Some(at) = skipped.iter().position(|s| s.0 == found.phase) else { continue };
-            let (phase, number, at) = skipped.remove(at);
+            let Some(at) = skipped.iter().position(|s| s.phase == found.phase) else { continue };
+            let NotedRepeat { phase, number, at } = skipped.remove(at);
             let id = &protocol.phases[phase].id;
             *reason = format!("the tester skipped {id}/{number} at {at}; {reason}");
         }
-        for (phase, number, at) in &self.added {
-            let of = |m: &&super::PhaseMatch| m.phase == *phase;
+        for NotedRepeat { phase, number, at } in &self.added {
+            let of = |m: &&PhaseMatch| m.phase == *phase;
             let ridden = matches.found.iter().filter(of).filter(|m| match &m.outcome {
                 MatchOutcome::Ridden(_) => true,
-                MatchOutcome::NotRidden { reason } => reason.starts_with(super::STRUCK),
+                MatchOutcome::NotRidden { reason } => reason.starts_with(STRUCK),
             });
-            let missed = self.skipped.iter().filter(|s| s.0 == *phase).count();
+            let missed = self.skipped.iter().filter(|s| s.phase == *phase).count();
             if ridden.count() + missed < *number as usize {
                 let id = &protocol.phases[*phase].id;
                 matches
