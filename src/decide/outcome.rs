@@ -41,3 +41,15 @@ pub struct RateInterval {
     pub low: f64,
     pub high: f64,
 }
+
+/// The worst of several outcomes: fail, undecided (or not ridden), pass. `None` of them counts: not applicable.
+pub fn worst(outcomes: impl IntoIterator<Item = Outcome>) -> Outcome {
+    let rank = |outcome: Outcome| match outcome {
+        Outcome::NotApplicable => 0,
+        Outcome::Pass => 1,
+        Outcome::NotRidden | Outcome::Undecided => 2,
+        Outcome::Fail => 3,
+    };
+    let worst = outcomes.into_iter().max_by_key(|o| rank(*o)).unwrap_or(Outcome::NotApplicable);
+    if worst == Outcome::NotRidden { Outcome::Undecided } else { worst }
+}
