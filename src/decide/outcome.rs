@@ -19,6 +19,14 @@ pub enum Outcome {
 }
 
 impl Outcome {
+    const ALL: [Outcome; 5] =
+        [Outcome::Pass, Outcome::Fail, Outcome::Undecided, Outcome::NotRidden, Outcome::NotApplicable];
+
+    /// The outcome that a verdict names so.
+    pub fn from_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|outcome| outcome.word() == word)
+    }
+
     pub fn word(self) -> &'static str {
         match self {
             Outcome::Pass => "pass",

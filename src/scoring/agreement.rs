@@ -41,6 +41,13 @@ pub struct Pair {
     pub e_n: f64,
 }
 
+impl Pair {
+    /// Whether they differ by more than their uncertainties allow: E_n above 1 (ISO 13528).
+    pub fn differs(&self) -> bool {
+        self.e_n > 1.0
+    }
+}
+
 /// How the references agree, once per session on the pooled gain.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Agreement {
@@ -63,7 +70,7 @@ pub struct OutlyingReference {
 impl Agreement {
     /// Whether the references quarrel, so that nobody knows which gain is right.
     pub fn quarrel(&self) -> bool {
-        self.pairs.iter().any(|pair| pair.e_n > 1.0) && self.left_out().is_none()
+        self.pairs.iter().any(Pair::differs) && self.left_out().is_none()
     }
 
     /// With three references or more, the one that stands apart from others that agree: these go on judging.
@@ -103,7 +110,7 @@ pub fn apart(ride: &Ride, windows: &[Window], coverage: f64) -> Vec<Option<Pair>
     let level = 1.0 - (1.0 - coverage) / windows.len().max(1) as f64;
     let worst = |window: &Window| {
         let pairs = agreement_of(&ReferenceGains::of(ride, &[*window])?, None, level).pairs;
-        pairs.into_iter().filter(|pair| pair.e_n > 1.0).max_by(|a, b| a.e_n.total_cmp(&b.e_n))
+        pairs.into_iter().filter(Pair::differs).max_by(|a, b| a.e_n.total_cmp(&b.e_n))
     };
     windows.iter().map(worst).collect()
 }

@@ -150,6 +150,7 @@ pub fn clock_u(ride: &Ride, references: &[usize]) -> f64 {
 pub(super) fn lines_of(reference: &ReferenceTrace, power_w: f64, short: bool) -> Vec<Line> {
     let own_place_w = power_w / reference.carried_by;
     let expanded_w = reference.uncertainty.in_unit(Unit::Watt, own_place_w).unwrap_or(0.0) * reference.carried_by;
+    // Stated with a coverage factor of 2.
     let mut lines = vec![Line::b(Source::ReferenceGain, expanded_w / 2.0)];
     if reference.loss_standard_pct > 0.0 {
         lines.push(Line::b(Source::ChainLoss, reference.loss_standard_pct / 100.0 * power_w));

@@ -62,6 +62,7 @@ impl PairedSeconds {
             return Some(NoValue::StrapLostWithPower { lost_s: self.set_aside_s, of_s, compared });
         }
         let shared_s = self.unit.len();
+        // Half of the window must be there. Common practice, no source.
         let few = shared_s * 2 < of_s || shared_s < LEAST_SHARED_S;
         few.then_some(NoValue::FewShared { shared_s, of_s, compared })
     }

@@ -31,6 +31,7 @@ fn of_phase(found: usize, phase: &RiddenPhase) -> Vec<SteadyStretch> {
         let part = Window { start_s, end_s: start_s + length_s };
         let pairs = context.power_pairs(&consensus, part);
         let (unit_w, power_w) = (stats::mean(&pairs.unit)?, stats::mean(&pairs.reference)?);
+        // Half of the part must be there, as of a window that is scored.
         if pairs.unit.len() * 2 < pairs.asked_s || power_w <= 0.0 {
             return None;
         }

@@ -65,7 +65,7 @@ impl Case<'_> {
                     difference_pct: pair.difference_pct,
                     expanded_uncertainty_pct: pair.expanded_pct,
                     e_n: pair.e_n,
-                    consistent: pair.e_n <= 1.0,
+                    consistent: !pair.differs(),
                 })
                 .collect(),
             diagnosis: vec![],

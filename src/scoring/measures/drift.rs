@@ -34,14 +34,14 @@ pub const DRIFT_TIME: MeasureScoring =
 pub const DRIFT_TEMPERATURE: MeasureScoring =
     MeasureScoring { over_ride: |ride, _| drift(ride, DriftOver::Temperature), ..MeasureScoring::NONE };
 
-/// Slope of the error over time or temperature, fitted jointly with a level for each ring and with the gain.
-fn drift(over: &WholeRide, against: DriftOver) -> Measured {
+/// Means over each chunk of steady riding that has enough in it.
+fn points(over: &WholeRide, against: DriftOver) -> Result<Vec<DriftPoint>, NoValue> {
     let (context, ride) = (&over.context, over.context.ride);
-    let mut rows: Vec<DriftPoint> = Vec::new();
+    let mut points: Vec<DriftPoint> = Vec::new();
     for SteadyBlock { ring_asked, window, .. } in over.steady {
         let consensus = context.consensus(ReferenceNeed::SteadyPower, *window)?;
         let seconds: Vec<usize> = window.seconds().collect();
-        let first = rows.len();
+        let first = points.len();
         for chunk in seconds.chunks(CHUNK_S) {
             let pairs: Vec<(f64, f64)> = chunk
                 .iter()
@@ -53,20 +53,27 @@ fn drift(over: &WholeRide, against: DriftOver) -> Measured {
                 DriftOver::Hours => Some(chunk[0] as f64 / 3600.0),
                 DriftOver::Temperature => stats::mean(&temperature),
             };
+            // Half of the chunk must be there, as of a window that is scored.
             if let (Some(x), true) = (x, pairs.len() * 2 > CHUNK_S) {
                 let n = pairs.len() as f64;
                 let power_w = pairs.iter().map(|p| p.1).sum::<f64>() / n;
                 let error_w = pairs.iter().map(|p| p.0 - p.1).sum::<f64>() / n;
-                rows.push(DriftPoint { x, power_w, error_w, small: *ring_asked == Some(Ring::Small) });
+                points.push(DriftPoint { x, power_w, error_w, small: *ring_asked == Some(Ring::Small) });
             }
         }
         // What scatters in a chunk's reference stands in its error too, with the other sign. Beside a power that rises
         // from block to block that would be a gain, and what the gain takes the drift gives back.
-        let block = &mut rows[first..];
+        let block = &mut points[first..];
         if let Some(power_w) = stats::mean(&block.iter().map(|chunk| chunk.power_w).collect::<Vec<_>>()) {
             block.iter_mut().for_each(|chunk| chunk.power_w = power_w);
         }
     }
+    Ok(points)
+}
+
+/// Slope of the error over time or temperature, fitted jointly with a level for each ring and with the gain.
+fn drift(over: &WholeRide, against: DriftOver) -> Measured {
+    let rows = points(over, against)?;
     if rows.len() < LEAST_POINTS {
         return Err(NoValue::TooLittleForDrift(against));
     }

@@ -42,6 +42,7 @@ fn linearity(context: &ScoringContext, blocks: impl IntoIterator<Item = Window>)
         let noise_w = value.budget.part(|source| matches!(source, Source::Scatter | Source::Resolution));
         let scatter = value.budget.0.iter().find(|line| line.source == Source::Scatter);
         noise_degrees += scatter.map_or(0.0, |line| line.degrees_of_freedom);
+        // The noise of a difference, half of its variance on either side.
         s.push((noise_w / 2f64.sqrt()).max(LEAST_NOISE_W));
         lines.push((consensus, value.reference));
     }

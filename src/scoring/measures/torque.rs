@@ -24,6 +24,9 @@ const ANGLE_HALF_WIDTH_DEG: f64 = 1.0;
 const GRAVITY_HALF_WIDTH: f64 = 0.0027;
 /// A torque typed with one decimal, the step of a display (common practice, no source): 0.1/√12.
 const TORQUE_ROUNDING_SD_NM: f64 = 0.028_867_5;
+/// Near the vertical a degree is all of the torque, and its share is cut off at the whole: no angle that a person types
+/// comes so near that this matters.
+const LEAST_TANGENT: f64 = 1e-9;
 /// A hanging mass turns most at a horizontal crank, which is meant where nobody said the angle.
 const HORIZONTAL_DEG: f64 = 90.0;
 
@@ -111,7 +114,7 @@ fn load_lines_pct(loads: &HungLoads) -> [Line; 4] {
 /// (1 − cos a); elsewhere its slope.
 fn angle_half_width(reading: &LoadReading) -> f64 {
     let half_width = ANGLE_HALF_WIDTH_DEG.to_radians();
-    let slope = half_width / reading.angle_deg.unwrap_or(HORIZONTAL_DEG).to_radians().tan().abs().max(1e-9);
+    let slope = half_width / reading.angle_deg.unwrap_or(HORIZONTAL_DEG).to_radians().tan().abs().max(LEAST_TANGENT);
     slope.min(1.0).max(1.0 - half_width.cos())
 }
 
