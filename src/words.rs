@@ -2,7 +2,7 @@
 
 use crate::pattern::Pattern;
 use crate::protocol::Measure;
-use crate::verdict::CheckVerdict;
+use crate::verdict::{CheckVerdict, Outcome};
 
 /// Keeps a number and its unit on one line.
 const NO_BREAK: char = '\u{a0}';
@@ -205,36 +205,18 @@ fn tied(text: &str) -> String {
 
 /// A glyph that carries the outcome without colour, beside its word.
 pub fn glyph(outcome_word: &str) -> &'static str {
-    match outcome_word {
-        "pass" => "✓",
-        "fail" => "✕",
-        "undecided" => "?",
-        "not ridden" => "–",
-        _ => "∅",
+    match Outcome::from_word(outcome_word) {
+        Some(Outcome::Pass) => "✓",
+        Some(Outcome::Fail) => "✕",
+        Some(Outcome::Undecided) => "?",
+        Some(Outcome::NotRidden) => "–",
+        Some(Outcome::NotApplicable) | None => "∅",
     }
 }
 
-/// Where a person starts on a finding of this pattern. Common practice, no source.
+/// Where a person starts on a finding of this pattern.
 pub fn look_first(pattern: Pattern) -> &'static str {
-    match pattern {
-        Pattern::Gain => "the unit's zero offset, crank length setting and slope, then the reference's certificate",
-        Pattern::Offset => "the unit's zero offset, taken warm and unloaded, just before the ride",
-        Pattern::RingDependent => "how the chainrings sit on the unit, and on which ring its slope was set",
-        Pattern::SideShortInSprints => "the side named: its seat, its battery contact, its firmware",
-        Pattern::HoldsReadingWhenStopped => "how the unit notices that the crank stands, and its firmware",
-        Pattern::LateRestart => "the unit's wake-up after a stop, and the head unit's automatic pause",
-        Pattern::LateCadence => "where the unit takes its cadence from",
-        Pattern::LateThroughout => "smoothing set in the unit or in the head unit",
-        Pattern::SoftPedallingLost => "the unit's least torque and least cadence",
-        Pattern::Drift => "a zero offset at riding temperature, and how the unit corrects for temperature",
-        Pattern::DoubledSide => "whether the unit senses both sides, and what the head unit is set to",
-        Pattern::RadioDropouts => "where the head unit sat, other transmitters near it, the batteries",
-        Pattern::ClockMismatch => "the head units' clocks and time zones",
-        Pattern::PowerWhileCoasting => "the unit's zero offset, and how it notices that the crank stands",
-        Pattern::PowerSpikes => "the unit's mounting and battery contacts, other transmitters near the head unit",
-        Pattern::StuckReading => "the unit's battery and firmware, and what the head unit writes when it hears nothing",
-        Pattern::ReferenceAtFault => "the reference named: zero offset, mounting, certificate",
-    }
+    pattern.look_first()
 }
 
 /// Of the sheet itself, whatever was ridden.

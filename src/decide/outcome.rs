@@ -19,6 +19,14 @@ pub enum Outcome {
 }
 
 impl Outcome {
+    const ALL: [Outcome; 5] =
+        [Outcome::Pass, Outcome::Fail, Outcome::Undecided, Outcome::NotRidden, Outcome::NotApplicable];
+
+    /// The outcome that a verdict names so.
+    pub fn from_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|outcome| outcome.word() == word)
+    }
+
     pub fn word(self) -> &'static str {
         match self {
             Outcome::Pass => "pass",
@@ -40,4 +48,16 @@ pub struct RateInterval {
     pub sides: u32,
     pub low: f64,
     pub high: f64,
+}
+
+/// The worst of several outcomes: fail, undecided (or not ridden), pass. `None` of them counts: not applicable.
+pub fn worst(outcomes: impl IntoIterator<Item = Outcome>) -> Outcome {
+    let rank = |outcome: Outcome| match outcome {
+        Outcome::NotApplicable => 0,
+        Outcome::Pass => 1,
+        Outcome::NotRidden | Outcome::Undecided => 2,
+        Outcome::Fail => 3,
+    };
+    let worst = outcomes.into_iter().max_by_key(|o| rank(*o)).unwrap_or(Outcome::NotApplicable);
+    if worst == Outcome::NotRidden { Outcome::Undecided } else { worst }
 }

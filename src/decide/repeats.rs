@@ -1,12 +1,16 @@
 //! The repeats of a phase together, by how the protocol accepts them.
 
-use super::Remedy;
-use super::{Outcome, RateInterval};
 use crate::protocol::{Accept, Phase};
 use crate::stats;
 
-/// Level of the exact limits of a fault rate, one-sided.
+use super::outcome::{Outcome, RateInterval};
+use super::remedy::Remedy;
+
+/// Level of the exact limits of a fault rate, one-sided: that of success-run tables. Common practice, no source.
 const RATE_LEVEL: f64 = 0.95;
+
+/// Nobody rides more repeats than this to show a fault rate. Common practice, no source.
+const MOST_REPEATS: u32 = 1000;
 
 /// What the repeats of a phase come to.
 #[derive(Debug, Clone, PartialEq)]
@@ -133,21 +137,29 @@ pub fn repeats(phase: &Phase, tally: Tally, mean: Outcome, of_mean: Option<Remed
 
 /// How many further clean repeats bring the one-sided 95 % limit below `rate`; `None` above a thousand.
 pub fn clean_repeats_needed(faults: u32, ridden: u32, rate: f64) -> Option<u32> {
-    (1..=1000).find(|more| {
+    (1..=MOST_REPEATS).find(|more| {
         stats::clopper_pearson(u64::from(faults), u64::from(ridden + more), RATE_LEVEL, stats::Sides::Upper).1 < rate
     })
 }
 
-/// Both statements on a fault rate: the two-sided interval and the one-sided upper limit.
-pub fn fault_rates(tally: Tally) -> Option<(RateInterval, RateInterval)> {
+/// Both statements on a fault rate.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FaultRates {
+    pub two_sided: RateInterval,
+    /// From nothing to the one-sided upper limit.
+    pub upper_limit: RateInterval,
+}
+
+/// What so many repeats say of the rate of faults; `None` where none was ridden.
+pub fn fault_rates(tally: Tally) -> Option<FaultRates> {
     if tally.ridden == 0 {
         return None;
     }
     let (failed, ridden) = (u64::from(tally.failed), u64::from(tally.ridden));
     let (low, high) = stats::clopper_pearson(failed, ridden, RATE_LEVEL, stats::Sides::Two);
     let upper = stats::clopper_pearson(failed, ridden, RATE_LEVEL, stats::Sides::Upper).1;
-    Some((
-        RateInterval { level: RATE_LEVEL, sides: 2, low, high },
-        RateInterval { level: RATE_LEVEL, sides: 1, low: 0.0, high: upper },
-    ))
+    Some(FaultRates {
+        two_sided: RateInterval { level: RATE_LEVEL, sides: 2, low, high },
+        upper_limit: RateInterval { level: RATE_LEVEL, sides: 1, low: 0.0, high: upper },
+    })
 }

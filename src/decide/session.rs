@@ -1,11 +1,16 @@
 //! Every check of a session decided, and what phases, repeats and the session come to.
 
-use super::{Decided, Ends, Outcome, Over, ReferencesDisagree, RepeatDecision, Rules, Tally, repeats, worst};
-use crate::matching::{MatchOutcome, Matches};
-use crate::protocol::{Accept, Check, Decision, Drill, Measure, Part, Phase, Protocol, Rule};
-use crate::quantity::{Bound, Limit, Unit};
+use crate::matching::{MatchOutcome, Matches, PhaseMatch};
+use crate::protocol::{Accept, Part, Protocol};
+use crate::quantity::Bound;
 use crate::scoring::value::Scored;
-use crate::scoring::{self, Agreement, Scores};
+use crate::scoring::{self, Agreement, PhaseScore, Scores};
+
+use super::decided::Decided;
+use super::outcome::{Outcome, worst};
+use super::reason::{Over, ReferencesDisagree};
+use super::repeats::{RepeatDecision, Tally, repeats};
+use super::rules::Rules;
 
 /// A session, decided.
 #[derive(Debug, Clone, PartialEq)]
@@ -53,13 +58,14 @@ pub fn session(protocol: &Protocol, claimed: Option<&Bound>, matches: &Matches, 
     let repeated = (0..protocol.phases.len()).filter(|&index| protocol.phases[index].repeats > 1);
     let repeats: Vec<DecidedRepeats> =
         repeated.map(|index| repeats_of(&rules, protocol, matches, scores, &phases, index)).collect();
-    phases.extend(scores.typed.iter().map(|(index, checks)| {
-        let phase = &protocol.phases[*index];
-        let checks = checks.iter().map(|s| rules.check(s, phase.part == Part::Required)).collect();
-        decided(protocol, *index, (1, false), true, checks)
+    phases.extend(scores.typed.iter().map(|typed| {
+        let phase = &protocol.phases[typed.phase];
+        let checks = typed.checks.iter().map(|s| rules.check(s, phase.part == Part::Required)).collect();
+        let once = PhaseRepeat { phase: typed.phase, repeat: 1, surplus: false };
+        decided(protocol, once, Some(checks))
     }));
     let all = |scored: &[&Scored]| -> Vec<Decided> { scored.iter().map(|s| rules.check(s, true)).collect() };
-    let contrasts = all(&scores.contrasts.iter().map(|(_, scored)| scored).collect::<Vec<_>>());
+    let contrasts = all(&scores.contrasts.iter().map(|contrast| &contrast.scored).collect::<Vec<_>>());
     let whole_ride = all(&scores.whole_ride.iter().collect::<Vec<_>>());
     let single = phases.iter().filter(|p| p.required && repeats.iter().all(|r| r.phase != p.phase));
     let outcome = worst(
@@ -71,51 +77,14 @@ pub fn session(protocol: &Protocol, claimed: Option<&Bound>, matches: &Matches, 
     Decisions { phases, repeats, contrasts, whole_ride, outcome }
 }
 
-/// What a comparison without a protocol looks at, over the whole ride.
-pub const COMPARED: [Measure; 6] = [
-    Measure::WorkError,
-    Measure::Spread,
-    Measure::CadenceError,
-    Measure::DropoutTime,
-    Measure::LeftError,
-    Measure::RightError,
-];
-
-/// By what a comparison without a protocol states its uncertainties.
-pub const COMPARED_BY: Decision = Decision { rule: Rule::Guarded, coverage: 0.95 };
-
-/// The checks of a comparison without a protocol: no limit.
-pub fn compared() -> Vec<Check> {
-    let no_limit = Limit::Within(Bound::single(f64::INFINITY, Unit::Percent));
-    let check = |measure| Check { measure, limit: no_limit.clone(), advisory: true, clause: None, over_s: None };
-    COMPARED.map(check).to_vec()
-}
-
-/// Values and uncertainties without a protocol. Nothing was asked, so nothing is passed or failed.
-pub fn comparison(claimed: Option<&Bound>, scored: &[Scored]) -> Vec<Decided> {
-    let rules = Rules { decision: COMPARED_BY, claimed, quarrel: None };
-    let compared = |scored: &Scored| {
-        let decided = rules.check(scored, false);
-        Decided {
-            limit: None,
-            ends: Ends::default(),
-            conformance_probability: None,
-            remedy: None,
-            outcome: if decided.value().is_some() { Outcome::NotApplicable } else { decided.outcome },
-            ..decided
-        }
-    };
-    scored.iter().map(compared).collect()
-}
-
 fn quarrel(agreement: &Agreement) -> Option<ReferencesDisagree> {
     let worst = agreement.pairs.iter().max_by(|a, b| a.e_n.total_cmp(&b.e_n)).filter(|_| agreement.quarrel());
     worst.map(|pair| ReferencesDisagree { pair: pair.clone(), over: Over::Session })
 }
 
 fn phases(rules: &Rules, protocol: &Protocol, matches: &Matches, scores: &Scores) -> Vec<DecidedPhase> {
-    let decide = |(found, score): (&crate::matching::PhaseMatch, &scoring::PhaseScore)| {
-        let of = (found.repeat, found.surplus);
+    let decide = |(found, score): (&PhaseMatch, &PhaseScore)| {
+        let of = PhaseRepeat { phase: found.phase, repeat: found.repeat, surplus: found.surplus };
         match (&found.outcome, score.window) {
             (MatchOutcome::Ridden(_), Some(_)) => {
                 let required = protocol.phases[found.phase].part != Part::Advisory && !found.surplus;
@@ -123,23 +92,28 @@ fn phases(rules: &Rules, protocol: &Protocol, matches: &Matches, scores: &Scores
                     score.apart.as_ref().map(|pair| ReferencesDisagree { pair: pair.clone(), over: Over::Phase });
                 let here = Rules { quarrel: rules.quarrel.clone().or(apart), ..rules.clone() };
                 let checks = score.checks.iter().map(|s| here.check(s, required)).collect();
-                decided(protocol, found.phase, of, true, checks)
+                decided(protocol, of, Some(checks))
             }
-            _ => decided(protocol, found.phase, of, false, vec![]),
+            _ => decided(protocol, of, None),
         }
     };
     matches.found.iter().zip(&scores.phases).map(decide).collect()
 }
 
-fn decided(
-    protocol: &Protocol,
-    index: usize,
-    (repeat, surplus): (u32, bool),
-    ridden: bool,
-    checks: Vec<Decided>,
-) -> DecidedPhase {
+/// Which repeat of which phase, by its index.
+#[derive(Debug, Clone, Copy)]
+struct PhaseRepeat {
+    phase: usize,
+    repeat: u32,
+    surplus: bool,
+}
+
+/// One repeat put together; `checks` are `None` where it was not ridden.
+fn decided(protocol: &Protocol, of: PhaseRepeat, checks: Option<Vec<Decided>>) -> DecidedPhase {
+    let PhaseRepeat { phase: index, repeat, surplus } = of;
     let phase = &protocol.phases[index];
-    let ridden = ridden || is_typed(phase);
+    let ridden = checks.is_some();
+    let checks = checks.unwrap_or_default();
     // What is not scored, or optional and not ridden, takes no part.
     let scored = !phase.checks.is_empty();
     let required = scored
@@ -156,11 +130,6 @@ fn decided(
         Outcome::NotRidden
     };
     DecidedPhase { phase: index, repeat, surplus, outcome, required, checks }
-}
-
-/// Its readings are typed, and nothing is ridden.
-fn is_typed(phase: &Phase) -> bool {
-    matches!(phase.drill, Drill::StaticLoad { .. } | Drill::ZeroCheck)
 }
 
 fn repeats_of(

@@ -1,6 +1,9 @@
 use super::*;
-use crate::protocol::{Accept, Phase};
-use crate::scoring::budget::Line;
+use crate::protocol::{Accept, Check, Decision, Measure, Phase, Rule};
+use crate::quantity::{Bound, Limit, Quantity, Unit};
+use crate::scoring::Pair;
+use crate::scoring::budget::{Budget, Line, Source};
+use crate::scoring::value::{Scored, Value, ValueKind};
 use crate::verdict::{CheckVerdict, check_verdict};
 
 fn rules(rule: Rule) -> Rules<'static> {
@@ -147,7 +150,7 @@ fn two_faults_in_six_fail_every_repeat_and_leave_a_rate_below_80_percent_undecid
     let four = Accept::AtLeast { passing: 4, of: 6 };
     assert_eq!(repeats(&phase(6, five), tally, Outcome::Pass, None).verdict, Outcome::Fail);
     assert_eq!(repeats(&phase(6, four), tally, Outcome::Pass, None).verdict, Outcome::Pass);
-    let (two_sided, _) = fault_rates(tally).unwrap();
+    let FaultRates { two_sided, .. } = fault_rates(tally).unwrap();
     // Clopper and Pearson 1934, computed: 2 of 6 leave 4.3 to 77.7 %.
     assert!((two_sided.low - 0.0433).abs() < 5e-4 && (two_sided.high - 0.7772).abs() < 5e-4);
 }

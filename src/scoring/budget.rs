@@ -176,8 +176,11 @@ impl Method {
     }
 }
 
-/// Draws of a budget; each line's are spread evenly over its distribution, so that few do.
+/// Draws of a budget; each line's are spread evenly over its distribution, so that few do: the tests below find 95 % limits
+/// within half a per cent of what JCGM 101 prints.
 const DRAWS: usize = 10_000;
+/// Of what cancels, this share is what rounding left of a sum: some ten million times what it makes of one number.
+const ROUNDING_LEFT: f64 = 1e-9;
 /// Any fixed seed: the same budget gives the same number.
 const SEED: u64 = 101;
 
@@ -270,7 +273,7 @@ impl Budget {
     /// Source: JCGM 100:2008 (GUM), 5.1.2, G.4.1 and G.3; JCGM 101:2008, 5; the paradox: Ballico (2000), Metrologia 37:61-64,
     /// from memory.
     pub fn combine(&self, coverage: f64) -> Combined {
-        let parts: Vec<(f64, f64)> = self.0.iter().map(|l| (l.standard_uncertainty, l.degrees_of_freedom)).collect();
+        let parts = self.parts();
         let (standard_uncertainty, degrees_of_freedom) = stats::welch_satterthwaite(&parts);
         let (mut coverage_factor, method) = if self.needs_draws() {
             let mut sizes: Vec<f64> = self.draws().into_iter().map(f64::abs).collect();
@@ -295,8 +298,14 @@ impl Budget {
             let inside = |true_value: f64| low.is_none_or(|l| true_value >= l) && high.is_none_or(|h| true_value <= h);
             return self.draws().into_iter().filter(|draw| inside(value + draw)).count() as f64 / DRAWS as f64;
         }
-        let Combined { standard_uncertainty, degrees_of_freedom, .. } = self.combine(0.95);
+        let parts = self.parts();
+        let (standard_uncertainty, degrees_of_freedom) = stats::welch_satterthwaite(&parts);
         stats::conformance_probability(value, standard_uncertainty, degrees_of_freedom, low, high)
+    }
+
+    /// Each line's standard uncertainty and degrees of freedom.
+    fn parts(&self) -> Vec<(f64, f64)> {
+        self.0.iter().map(|line| (line.standard_uncertainty, line.degrees_of_freedom)).collect()
     }
 
     /// Whether one part that is not normal outweighs all others together.
@@ -349,7 +358,7 @@ impl Budget {
                 // What cancels leaves nothing, not what rounding left of a sum.
                 let (left, largest) =
                     (sizes.iter().sum::<f64>().abs(), sizes.iter().fold(0.0_f64, |l, u| l.max(u.abs())));
-                if left > 1e-9 * largest { left } else { 0.0 }
+                if left > ROUNDING_LEFT * largest { left } else { 0.0 }
             } else {
                 sizes.iter().map(|u| u * u).sum::<f64>().sqrt()
             }

@@ -1,66 +1,38 @@
-//! Stopping and starting: crossings, lags, what is read while coasting.
+//! Where a signal steps when the rider stops or starts, and which reference an edge is timed against.
 
-use crate::quantity::Unit;
 use crate::ride::{Trace, Window};
 use crate::stats;
 
-use super::budget::{Budget, Line, Source};
-use super::references::{ReferenceNeed, lacking, serving};
-use super::value::{Measured, NoValue, Value, ValueKind};
-use super::windows::{STORAGE_U_S, ScoringContext};
+use super::consensus::{ReferenceNeed, serving};
+use super::context::ScoringContext;
+use super::no_value::NoValue;
+use super::stop::{Signal, Stop, StopEdge};
 
-/// A crank that reports once a revolution at its own angle, into head units that sample on their own phase: what
-/// repeats of one session share. From simulation with perfect clocks.
-const SAMPLING_PHASE_U_S: f64 = 0.1;
-/// Three edges each seen once a second: rectangular, GUM 4.3.7.
-const SAMPLES_U_S: f64 = 0.5;
-/// A rounded watt. GUM 4.3.7.
-const ROUNDING_SD_W: f64 = 0.288_675;
-/// Adjacent samples lie no further apart; nothing is read across a missing one.
+/// The level before an edge is the mean from so long before it …
+const BEFORE_FROM_S: f64 = 6.0;
+/// … to so long before it, clear of the edge's own sample.
+const BEFORE_TO_S: f64 = 0.5;
+/// The level after it is taken from so long after it, past a smoothed reading …
+const AFTER_FROM_S: f64 = 3.0;
+/// … to so long after it. All four: common practice, no source.
+const AFTER_TO_S: f64 = 6.0;
+/// The crossing is looked for from so long before the edge, as the matcher's boundary is good to a second or two.
+const SEARCH_LEAD_S: f64 = 3.0;
+/// Adjacent samples lie no further apart, at one a second and half a second for when they are written; nothing is read
+/// across a missing one.
 const LONGEST_STEP_S: f64 = 1.5;
-/// The unit moved if its step is at least this share of the level it came from.
+/// The signal moved if its step is at least this share of the level it came from. Common practice, no source.
 const LEAST_STEP: f64 = 0.5;
-
-/// Which signal an edge is looked for in.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum EdgeSignal {
-    Power,
-    Cadence,
-}
-
-impl EdgeSignal {
-    fn column(self, trace: &Trace) -> &[Option<f64>] {
-        match self {
-            EdgeSignal::Power => &trace.power_w,
-            EdgeSignal::Cadence => &trace.cadence_rpm,
-        }
-    }
-
-    fn word(self) -> &'static str {
-        match self {
-            EdgeSignal::Power => "power",
-            EdgeSignal::Cadence => "cadence",
-        }
-    }
-}
-
-/// The moves of one coast-and-restart, session seconds.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Stop {
-    pub coast: Window,
-    pub restart: Window,
-}
-
-/// Which of the two edges.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum StopEdge {
-    Release,
-    Onset,
-}
+/// How well the matcher knows where a coast ends: behind a hole, a reading so near to the end may be the restart's.
+/// benches/assignment.rs prints how far edges lie from where the rider began to change.
+const BOUNDARY_S: f64 = 2.0;
+/// The share of seconds around a stop that a reference must have to time its edges: one in ten may be missing, as a head
+/// unit loses some. Common practice, no source.
+const SEEN_TENTHS: usize = 9;
 
 /// Where a signal crosses half of its own step.
 #[derive(Debug, Clone, Copy, PartialEq)]
-enum SignalEdge {
+pub enum SignalEdge {
     At(f64),
     /// Not until here.
     NotBefore(f64),
@@ -69,88 +41,49 @@ enum SignalEdge {
     NoStep,
 }
 
+/// An edge of a reference's power.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ReferenceEdge {
+    /// Index into the ride's references.
+    pub reference: usize,
+    /// Session seconds; `None` where there is no step to time.
+    pub at_s: Option<f64>,
+}
+
 impl ScoringContext<'_> {
-    /// The unit's crossing less the reference's, s.
-    pub fn lag(&self, edge: StopEdge, signal: EdgeSignal, stop: Stop) -> Measured {
-        let reference = self.edge_reference(signal, stop)?;
-        let trace = &self.ride.references[reference].trace;
-        let about = match edge {
-            StopEdge::Release => stop.coast.start_s,
-            StopEdge::Onset => stop.restart.start_s,
-        };
-        let reference_s = self.reference_crossing(edge, signal, trace, about, stop)?;
-        if !self.ride.unit.clock.aligned_on.tells_lag() {
-            return Err(NoValue::Undecided(format!(
-                "the clocks were aligned on {}, so a constant lag can't be told from a clock offset",
-                self.ride.unit.clock.aligned_on.word()
-            )));
-        }
-        let until_s = match edge {
-            StopEdge::Release => stop.restart.start_s,
-            StopEdge::Onset => stop.restart.end_s,
-        };
-        if signal.column(&self.ride.unit).iter().all(Option::is_none) {
-            return Err(NoValue::Undecided(format!("the unit's recording holds no {}", signal.word())));
-        }
-        let (lag_s, kind) = match crossing(edge, signal, &self.ride.unit, reference_s, until_s) {
-            SignalEdge::At(at_s) => (at_s - reference_s, ValueKind::Measured),
-            SignalEdge::NotBefore(at_s) => (at_s - reference_s, ValueKind::AtLeast),
-            SignalEdge::Unseen => {
-                let word = signal.word();
-                return Err(NoValue::Undecided(format!("a sample is missing where the unit's {word} has its edge")));
-            }
-            SignalEdge::NoStep => {
-                let word = signal.word();
-                return Err(NoValue::Undecided(format!("the unit's {word} shows no step here to time")));
-            }
-        };
-        let mut budget = Budget::default();
-        budget.push(Line::b(Source::Clock, super::references::clock_u(self.ride, &[reference])));
-        budget.push(Line::b(Source::SamplingPhase, SAMPLING_PHASE_U_S));
-        budget.push(Line::habits(Source::Storage, STORAGE_U_S));
-        Ok(Value { kind, budget, references: vec![reference], ..Value::count(lag_s, Unit::Second) })
-    }
-
-    /// When the reference let go, session seconds; for windows that hang on it.
-    fn release_s(&self, stop: Stop) -> Result<(usize, f64), NoValue> {
-        let reference = self.edge_reference(EdgeSignal::Power, stop)?;
-        let trace = &self.ride.references[reference].trace;
-        let at_s = self.reference_crossing(StopEdge::Release, EdgeSignal::Power, trace, stop.coast.start_s, stop)?;
-        Ok((reference, at_s))
-    }
-
-    /// The reference's power at one of its edges, for whoever shows it: which one, and when, where there is a step.
-    pub(super) fn reference_edge(&self, edge: StopEdge, stop: Stop) -> Option<(usize, Option<f64>)> {
-        let reference = self.edge_reference(EdgeSignal::Power, stop).ok()?;
-        let trace = &self.ride.references[reference].trace;
-        let about_s = if edge == StopEdge::Release { stop.coast.start_s } else { stop.restart.start_s };
-        Some((reference, self.reference_crossing(edge, EdgeSignal::Power, trace, about_s, stop).ok()))
+    /// When the power of the reference that lags are taken against crosses at one of its edges; without a time where it
+    /// shows no step.
+    pub fn reference_edge(&self, edge: StopEdge, stop: Stop) -> Option<ReferenceEdge> {
+        let reference = self.edge_reference(Signal::Power, stop).ok()?;
+        Some(ReferenceEdge { reference, at_s: self.reference_crossing(edge, Signal::Power, reference, stop).ok() })
     }
 
     /// The first reference that serves edges and has the signal around the stop.
-    fn edge_reference(&self, signal: EdgeSignal, stop: Stop) -> Result<usize, NoValue> {
-        let around = Window { start_s: stop.coast.start_s - 6.0, end_s: stop.restart.end_s };
+    pub fn edge_reference(&self, signal: Signal, stop: Stop) -> Result<usize, NoValue> {
+        let around = Window { start_s: stop.coast.start_s - BEFORE_FROM_S, end_s: stop.restart.end_s };
         serving(self.ride, ReferenceNeed::Edges)
             .into_iter()
             .find(|&i| {
                 let trace = &self.ride.references[i].trace;
                 let has = |k: usize| match signal {
-                    EdgeSignal::Power => trace.power_at(k).is_some(),
-                    EdgeSignal::Cadence => trace.cadence_at(k).is_some(),
+                    Signal::Power => trace.power_at(k).is_some(),
+                    Signal::Cadence => trace.cadence_at(k).is_some(),
                 };
-                around.seconds().filter(|&k| has(k)).count() * 10 >= around.seconds().len() * 9
+                around.seconds().filter(|&k| has(k)).count() * 10 >= around.seconds().len() * SEEN_TENTHS
             })
-            .ok_or_else(|| NoValue::Undecided(lacking(ReferenceNeed::Edges)))
+            .ok_or(NoValue::NoReference(ReferenceNeed::Edges))
     }
 
-    fn reference_crossing(
+    /// When this reference's signal crosses, session seconds.
+    pub fn reference_crossing(
         &self,
         edge: StopEdge,
-        signal: EdgeSignal,
-        trace: &Trace,
-        about_s: f64,
+        signal: Signal,
+        reference: usize,
         stop: Stop,
     ) -> Result<f64, NoValue> {
+        let trace = &self.ride.references[reference].trace;
+        let about_s = stop.about_s(edge);
         let until_s = if edge == StopEdge::Release { stop.coast.end_s } else { stop.restart.end_s };
         // The matcher's boundary is good to a second or two; levels are taken again around the crossing found.
         let first = crossing(edge, signal, trace, about_s, until_s);
@@ -160,59 +93,13 @@ impl ScoringContext<'_> {
         };
         match second {
             SignalEdge::At(at_s) => Ok(at_s),
-            _ => Err(NoValue::Undecided(format!("the reference's {} shows no step here to time", signal.word()))),
+            _ => Err(NoValue::ReferenceHasNoStep(signal)),
         }
-    }
-
-    /// Mean unit power while the reference coasts, from 2 s after its release until 1 s before its last zero second.
-    ///
-    /// With `integral`, the same times its duration: phantom work, kJ.
-    pub fn residual_power(&self, stop: Stop, integral: bool) -> Measured {
-        let (reference, release_s) = self.release_s(stop)?;
-        let trace = &self.ride.references[reference].trace;
-        let last_zero = stop.coast.seconds().chain(stop.coast.seconds().end..stop.restart.seconds().end);
-        let Some(last_zero) = last_zero
-            .take_while(|&k| (k as f64) < stop.restart.start_s + 2.0)
-            .filter(|&k| trace.power_at(k) == Some(0.0))
-            .last()
-        else {
-            return Err(NoValue::Undecided("the reference never reads zero in this coast".to_owned()));
-        };
-        let window = Window { start_s: release_s + 2.0, end_s: last_zero as f64 - 1.0 + 1e-6 };
-        let unit = &self.ride.unit;
-        let readings: Vec<f64> = unit
-            .time_s
-            .iter()
-            .zip(&unit.power_w)
-            .filter(|(t, _)| (window.start_s..window.end_s).contains(t))
-            .filter_map(|(_, power_w)| *power_w)
-            .collect();
-        if readings.len() < 2 {
-            return Err(NoValue::Undecided(
-                "fewer than two readings of the unit while the reference coasted".to_owned(),
-            ));
-        }
-        let mean_w = stats::mean(&readings).unwrap_or(0.0);
-        // A clock that is off reads the tail of the release, or the first of the restart, into the window.
-        let slope_w_s = (readings[0] - readings[readings.len() - 1]).abs() / readings.len() as f64;
-        let mut budget = Budget::default();
-        budget.push(Line::b(Source::Clock, slope_w_s * super::references::clock_u(self.ride, &[reference])));
-        // Where the reference let go and came back is known to about a second's sample each; so is the unit's own edge.
-        let edges_s = SAMPLING_PHASE_U_S.hypot(STORAGE_U_S).hypot(SAMPLES_U_S);
-        budget.push(Line::b(Source::SamplingPhase, slope_w_s * edges_s));
-        budget.push(Line::rectangular(Source::Resolution, ROUNDING_SD_W));
-        let (value, unit, budget) = if integral {
-            let factor = window.length_s() / 1000.0;
-            (mean_w * factor, Unit::Kilojoule, budget.times(factor))
-        } else {
-            (mean_w, Unit::Watt, budget)
-        };
-        Ok(Value { kind: ValueKind::Measured, budget, references: vec![reference], ..Value::count(value, unit) })
     }
 }
 
 /// Mean of the samples in a stretch, or the middle one where the signal `may_step` in it; `None` below two.
-fn level(signal: EdgeSignal, trace: &Trace, from_s: f64, to_s: f64, may_step: bool) -> Option<f64> {
+fn level(signal: Signal, trace: &Trace, from_s: f64, to_s: f64, may_step: bool) -> Option<f64> {
     let start = trace.time_s.partition_point(|&t| t < from_s);
     let end = trace.time_s.partition_point(|&t| t <= to_s);
     let mut values: Vec<f64> = signal.column(trace)[start..end.max(start)].iter().copied().flatten().collect();
@@ -224,15 +111,13 @@ fn level(signal: EdgeSignal, trace: &Trace, from_s: f64, to_s: f64, may_step: bo
     }
 }
 
-/// How well the matcher knows where a coast ends: behind a hole, a reading so near to the end may be the restart's.
-const BOUNDARY_S: f64 = 2.0;
-
 /// Where `trace` crosses half of its own step around `about_s`: levels from −6 to −0.5 s and from +3 to +6 s, first
 /// crossing, linear between adjacent samples, never across a missing one.
-fn crossing(edge: StopEdge, signal: EdgeSignal, trace: &Trace, about_s: f64, until_s: f64) -> SignalEdge {
-    let before = level(signal, trace, about_s - 6.0, about_s - 0.5, false);
+pub fn crossing(edge: StopEdge, signal: Signal, trace: &Trace, about_s: f64, until_s: f64) -> SignalEdge {
+    let before = level(signal, trace, about_s - BEFORE_FROM_S, about_s - BEFORE_TO_S, false);
     // A reading held until then and zero after it are two levels: half way between them there is none.
-    let after = level(signal, trace, about_s + 3.0, (about_s + 6.0).min(until_s), edge == StopEdge::Release);
+    let after =
+        level(signal, trace, about_s + AFTER_FROM_S, (about_s + AFTER_TO_S).min(until_s), edge == StopEdge::Release);
     let half = match (edge, before, after) {
         // A unit that still reads on has not stepped yet: half of what it came from, down to nothing, is awaited.
         (StopEdge::Release, Some(before), after) if before > 0.0 => {
@@ -251,7 +136,7 @@ fn crossing(edge: StopEdge, signal: EdgeSignal, trace: &Trace, about_s: f64, unt
         _ => return SignalEdge::NoStep,
     };
     let across = |value: f64| if edge == StopEdge::Release { value < half } else { value >= half };
-    let start = trace.time_s.partition_point(|&t| t < about_s - 3.0);
+    let start = trace.time_s.partition_point(|&t| t < about_s - SEARCH_LEAD_S);
     let mut last: Option<(f64, f64)> = None;
     // Until when it was seen not to have crossed: what was not recorded shows nothing.
     let mut seen_s = None;
@@ -325,7 +210,7 @@ mod tests {
 
     #[test]
     fn an_onset_lies_half_way_up_between_two_samples() {
-        let found = crossing(StopEdge::Onset, EdgeSignal::Power, &trace(&step(12)), 11.0, 25.0);
+        let found = crossing(StopEdge::Onset, Signal::Power, &trace(&step(12)), 11.0, 25.0);
         assert_eq!(found, SignalEdge::At(11.5));
     }
 
@@ -333,16 +218,13 @@ mod tests {
     fn an_edge_in_a_hole_of_the_recording_is_not_timed() {
         let mut samples = step(12);
         samples.retain(|s| s.0 != 11.0);
-        assert_eq!(crossing(StopEdge::Onset, EdgeSignal::Power, &trace(&samples), 11.0, 25.0), SignalEdge::Unseen);
+        assert_eq!(crossing(StopEdge::Onset, Signal::Power, &trace(&samples), 11.0, 25.0), SignalEdge::Unseen);
     }
 
     #[test]
     fn a_unit_that_never_lets_go_has_a_lower_bound() {
         let held: Vec<(f64, f64)> = (0..30).map(|t| (t as f64, 200.0)).collect();
-        assert_eq!(
-            crossing(StopEdge::Release, EdgeSignal::Power, &trace(&held), 10.0, 18.0),
-            SignalEdge::NotBefore(18.0)
-        );
+        assert_eq!(crossing(StopEdge::Release, Signal::Power, &trace(&held), 10.0, 18.0), SignalEdge::NotBefore(18.0));
     }
 
     #[test]
@@ -350,7 +232,7 @@ mod tests {
         // The last turn before the coast was easier, and its reading stands for 5 s.
         let power_w = |t: usize| [200.0, 150.0, 0.0][usize::from(t >= 10) + usize::from(t >= 15)];
         let held: Vec<(f64, f64)> = (0..30).map(|t| (t as f64, power_w(t))).collect();
-        let SignalEdge::At(at_s) = crossing(StopEdge::Release, EdgeSignal::Power, &trace(&held), 10.0, 25.0) else {
+        let SignalEdge::At(at_s) = crossing(StopEdge::Release, Signal::Power, &trace(&held), 10.0, 25.0) else {
             panic!("it lets go");
         };
         // Half of 200 W lies a third of the way down from 150 W.
@@ -361,18 +243,15 @@ mod tests {
     fn what_was_not_recorded_is_no_reading_held() {
         let held: Vec<(f64, f64)> = (0..30).filter(|t| !(13..20).contains(t)).map(|t| (f64::from(t), 200.0)).collect();
         // Nothing is known after second 12, though the unit reads on when the rider pedals again.
-        assert_eq!(
-            crossing(StopEdge::Release, EdgeSignal::Power, &trace(&held), 10.0, 18.0),
-            SignalEdge::NotBefore(12.0)
-        );
+        assert_eq!(crossing(StopEdge::Release, Signal::Power, &trace(&held), 10.0, 18.0), SignalEdge::NotBefore(12.0));
         let mut lost = trace(&(0..30).map(|t| (f64::from(t), 200.0)).collect::<Vec<_>>());
         lost.power_w[9..20].fill(None);
-        assert_eq!(crossing(StopEdge::Release, EdgeSignal::Power, &lost, 10.0, 18.0), SignalEdge::Unseen);
+        assert_eq!(crossing(StopEdge::Release, Signal::Power, &lost, 10.0, 18.0), SignalEdge::Unseen);
     }
 
     #[test]
     fn a_unit_that_reads_on_shows_no_onset() {
         let held: Vec<(f64, f64)> = (0..30).map(|t| (t as f64, 200.0)).collect();
-        assert_eq!(crossing(StopEdge::Onset, EdgeSignal::Power, &trace(&held), 18.0, 25.0), SignalEdge::NoStep);
+        assert_eq!(crossing(StopEdge::Onset, Signal::Power, &trace(&held), 18.0, 25.0), SignalEdge::NoStep);
     }
 }

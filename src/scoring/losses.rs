@@ -2,12 +2,14 @@
 
 use crate::ride::{Ride, Window};
 
-use super::references::{ReferenceNeed, clock_u, serving};
+use super::consensus::{ReferenceNeed, clock_u, serving};
 
 /// Below this the reference counts as coasting. Common practice, no source.
 const PEDALLING_W: f64 = 15.0;
-/// A single zero second may be a crank that passed no sensor.
+/// A single zero second may be a crank that passed no sensor: below 60 rpm some seconds hold no whole turn.
 const SHORTEST_RUN_S: usize = 2;
+/// Beside the clocks' uncertainty, readings of the same turn may stand in neighbouring seconds.
+const NEAREST_SECOND_S: f64 = 1.0;
 
 /// Per grid second: what is left out of every error measure, and why.
 #[derive(Debug, Clone, PartialEq)]
@@ -27,7 +29,7 @@ impl Losses {
             |k: usize| ride.unit.recorded_at(k) && !set_aside[k] && ride.unit.power_at(k).is_none_or(|p| p == 0.0);
         let edge = serving(ride, ReferenceNeed::Edges);
         let witness = if edge.is_empty() { serving(ride, ReferenceNeed::SteadyPower) } else { edge };
-        let margin = (clock_u(ride, &witness) + 1.0).ceil() as usize;
+        let margin = (clock_u(ride, &witness) + NEAREST_SECOND_S).ceil() as usize;
         let pedalling = |k: usize| {
             witness.iter().any(|&i| {
                 let trace = &ride.references[i].trace;
@@ -72,6 +74,7 @@ fn count(flags: &[bool], window: Window) -> usize {
 fn set_aside(ride: &Ride) -> Vec<bool> {
     let unit = &ride.unit;
     let heard = (0..ride.length_s).filter(|&k| unit.heart_rate_at(k).is_some()).count();
+    // For more than half of the ride. Common practice, no source.
     let hears_strap = heard * 2 > ride.length_s;
     (0..ride.length_s)
         .map(|k| hears_strap && unit.recorded_at(k) && unit.heart_rate_at(k).is_none() && unit.power_at(k).is_none())

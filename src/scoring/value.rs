@@ -1,9 +1,11 @@
-//! What a measure gave: a number with its budget, or the reason why there is none.
+//! What a measure gave: a number with its budget, or the reason why there is none. A value is changed by nobody: each step
+//! that knows more of it returns a new one.
 
 use crate::protocol::Check;
 use crate::quantity::Unit;
 
-use super::budget::Budget;
+use super::budget::{Budget, Line, Source};
+use super::no_value::{NoValue, Note};
 
 /// What kind of number it is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -43,8 +45,8 @@ pub struct Value {
     pub agreement: Option<[f64; 2]>,
     /// Of a mean, work or a peak: what one ride of a window with such leaps between readings scatters by, in `unit`.
     pub leaps: f64,
-    /// Said beside the value (work left out, seconds set aside).
-    pub notes: Vec<String>,
+    /// What has to be known beside the value (work left out, seconds set aside).
+    pub notes: Vec<Note>,
 }
 
 impl Value {
@@ -97,6 +99,35 @@ impl Value {
         if self.unit == Unit::Percent { 100.0 / self.reference } else { 1.0 }
     }
 
+    /// Per cents of the reference in the value's unit.
+    pub fn per_cent(&self, pct: f64) -> f64 {
+        if self.unit == Unit::Percent { pct } else { pct / 100.0 * self.reference.abs() }
+    }
+
+    /// What its own budget says that one ride of it scatters by.
+    pub fn own_scatter(&self) -> f64 {
+        self.budget.part(|source| source == Source::Scatter)
+    }
+
+    /// The value with lines of the reference that are known in watts; it may itself be in per cent.
+    ///
+    /// Per cents are of the reference, u/r − 1, so that what is not known of r counts (1 + e) times.
+    pub fn with_reference_lines(mut self, lines_w: impl IntoIterator<Item = Line>) -> Self {
+        let over_reference = if self.unit == Unit::Percent { 1.0 + self.value / 100.0 } else { 1.0 };
+        let factor = self.per_watt() * over_reference;
+        for line_w in lines_w {
+            self.budget.push(Line { standard_uncertainty: line_w.standard_uncertainty * factor.abs(), ..line_w });
+        }
+        self
+    }
+
+    /// The value with another line of scatter in the place of its own.
+    pub fn with_scatter(mut self, scatter: Line) -> Self {
+        self.budget.0.retain(|line| line.source != Source::Scatter);
+        self.budget.push(scatter);
+        self
+    }
+
     /// The value and its budget in watts, or per cent, whichever is asked for; `None` if it has no such form.
     pub fn in_unit(&self, unit: Unit) -> Option<(f64, Budget)> {
         if self.unit == unit {
@@ -105,15 +136,6 @@ impl Value {
         let also = self.also.filter(|also| also.unit == unit)?;
         Some((self.value * also.factor, self.budget.times(also.factor)))
     }
-}
-
-/// Why a check has no value.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum NoValue {
-    /// It could have had one; says what was missing.
-    Undecided(String),
-    /// By the unit's declared nature there is no such reading.
-    NotApplicable(String),
 }
 
 pub type Measured = Result<Value, NoValue>;

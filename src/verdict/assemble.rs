@@ -1,32 +1,18 @@
 //! The verdict put together: one unit of one session, with what was matched, scored, decided and diagnosed of it.
 
-use std::collections::BTreeMap;
-use std::path::PathBuf;
-
-use super::facts::match_facts;
-use super::prose::{comparison_in_words, why};
-use super::reasons::{reason_in_words, remedy_in_words, repeat_reason_in_words, repeat_remedy_in_words};
-use super::*;
-use crate::align::Aligned;
-use crate::decide::{self, Decided, DecidedPhase, DecidedRepeats, Decisions};
+use crate::decide::{self, Decided, DecidedPhase, DecidedRepeats, Decisions, Outcome};
 use crate::diagnose;
 use crate::matching::{MatchOutcome, Matches};
 use crate::protocol::Protocol;
 use crate::quantity::Unit;
-use crate::recording::Recording;
-use crate::ride::Ride;
-use crate::scoring::value::ValueKind;
-use crate::scoring::{self, Agreement, Scores};
-use crate::session::Session;
+use crate::scoring::{Agreement, RingScore, Scores};
 
-/// One unit of one session on its way to a verdict.
-pub(crate) struct Case<'a> {
-    pub session: &'a Session,
-    pub recordings: &'a BTreeMap<PathBuf, Recording>,
-    pub aligned: &'a Aligned,
-    pub ride: &'a Ride,
-    pub unit: usize,
-}
+use super::case::Case;
+use super::check::check_verdict;
+use super::facts::match_facts;
+use super::model::{CheckVerdict, Counts, Finding, PhaseVerdict, RepeatVerdict, RingError, Verdict};
+use super::prose::{comparison_in_words, why};
+use super::reasons::{repeat_reason_in_words, repeat_remedy_in_words};
 
 impl Case<'_> {
     /// By its protocol.
@@ -79,12 +65,7 @@ impl Case<'_> {
         verdict
     }
 
-    /// Labels, in the session's order.
-    fn references(&self) -> Vec<String> {
-        self.session.references.iter().map(|r| r.instrument.label.clone()).collect()
-    }
-
-    /// But for its checks; `i`: where it stands among the decided phases, which begin with the matches.
+    /// All but its checks; `i`: where it stands among the decided phases, which begin with the matches.
     fn phase_verdict(
         &self,
         protocol: &Protocol,
@@ -114,59 +95,7 @@ impl Case<'_> {
     }
 }
 
-/// A check in numbers and words. `references`: labels, in the session's order.
-pub(crate) fn check_verdict(decided: &Decided, references: &[String]) -> CheckVerdict {
-    let Decided { measured, combined, .. } = decided;
-    let value = measured.as_ref().ok();
-    let expanded = decided.expanded_uncertainty();
-    let budget = value.filter(|value| value.kind != ValueKind::Count).into_iter().flat_map(|value| &value.budget.0);
-    let budget = budget.map(|line| BudgetLine {
-        source: line.source.word().to_owned(),
-        standard_uncertainty: line.standard_uncertainty,
-        degrees_of_freedom: line.degrees_of_freedom.is_finite().then_some(line.degrees_of_freedom),
-        evaluation: line.source.evaluation().to_owned(),
-        distribution: line.distribution().to_owned(),
-    });
-    let also = value.and_then(|value| {
-        let also = value.also?;
-        Some(AlsoValue {
-            value: value.value * also.factor,
-            unit: also.unit.symbol().to_owned(),
-            expanded_uncertainty: expanded.map(|u| u * also.factor.abs()),
-        })
-    });
-    let agreement = value.and_then(|value| value.agreement).zip(expanded);
-    CheckVerdict {
-        contrast: None,
-        measure: decided.measure.word().to_owned(),
-        value: decided.value(),
-        unit: decided.unit.symbol().to_owned(),
-        also,
-        expanded_uncertainty: expanded,
-        coverage_factor: combined.map(|c| c.coverage_factor),
-        degrees_of_freedom: combined.map(|c| c.degrees_of_freedom).filter(|nu| nu.is_finite()),
-        method: combined.map(|c| c.method.word().to_owned()),
-        limits_of_agreement: agreement.map(|([low, high], expanded_uncertainty)| LimitsOfAgreement {
-            low,
-            high,
-            expanded_uncertainty,
-        }),
-        limit: decided.limit.as_ref().map(ToString::to_string),
-        limit_low: decided.ends.low,
-        limit_high: decided.ends.high,
-        conformance_probability: decided.conformance_probability,
-        verdict: decided.outcome,
-        required: decided.required,
-        censored: value.is_some_and(|value| value.kind == ValueKind::AtLeast),
-        reason: decided.reason.as_ref().map(|reason| reason_in_words(reason, references)),
-        remedy: decided.remedy.map(remedy_in_words),
-        clause: decided.clause.clone(),
-        references: value.map_or(vec![], |value| value.references.iter().map(|&i| references[i].clone()).collect()),
-        budget: budget.collect(),
-    }
-}
-
-/// But for its checks.
+/// All but its checks.
 fn repeat_verdict(protocol: &Protocol, decided: &DecidedRepeats) -> RepeatVerdict {
     let (phase, tally) = (&protocol.phases[decided.phase], decided.tally);
     let rates = decide::fault_rates(tally);
@@ -179,8 +108,8 @@ fn repeat_verdict(protocol: &Protocol, decided: &DecidedRepeats) -> RepeatVerdic
         accept: phase.accept.to_string(),
         checks: vec![],
         fault_rate: (tally.ridden > 0).then(|| f64::from(tally.failed) / f64::from(tally.ridden)),
-        fault_rate_interval: rates.as_ref().map(|r| r.0.clone()),
-        fault_rate_upper_limit: rates.map(|r| r.1),
+        fault_rate_interval: rates.as_ref().map(|rates| rates.two_sided.clone()),
+        fault_rate_upper_limit: rates.map(|rates| rates.upper_limit),
         verdict: decided.decision.verdict,
         required: decided.required,
         reason: decided.decision.reason.map(repeat_reason_in_words),
@@ -188,7 +117,7 @@ fn repeat_verdict(protocol: &Protocol, decided: &DecidedRepeats) -> RepeatVerdic
     }
 }
 
-fn ring_error(ring: &scoring::RingScore, coverage: f64) -> Option<RingError> {
+fn ring_error(ring: &RingScore, coverage: f64) -> Option<RingError> {
     let (error_w, budget_w) = ring.error.in_unit(Unit::Watt)?;
     let (error_pct, budget_pct) = ring.error.in_unit(Unit::Percent)?;
     Some(RingError {

@@ -4,20 +4,24 @@ use std::path::Path;
 
 use sha2::{Digest, Sha256};
 
-use super::assemble::Case;
-use super::prose::{remark_in_words, rule_in_words, scope_in_words};
-use super::*;
 use crate::align;
 use crate::matching::Ridden;
 use crate::protocol::{Protocol, Rule, Side};
 use crate::recording::{self, Recording};
 use crate::ride::{Ride, Window};
-use crate::scoring;
+use crate::scoring::Agreement;
 use crate::session::{Instrument, Reference, Session, TrainerMode};
+
+use super::case::Case;
+use super::model::{
+    AmendmentFacts, ChannelCounts, ClockFacts, Counts, InstrumentFacts, MarksFacts, MatchFacts, ProtocolFacts,
+    RecordingFacts, ReferenceComparison, SessionFacts, Span, VERDICT_FORMAT, Verdict,
+};
+use super::prose::{remark_in_words, rule_in_words, scope_in_words};
 
 impl Case<'_> {
     /// Everything that does not depend on a decision.
-    pub(super) fn frame(&self, protocol: Option<&Protocol>, agreement: &scoring::Agreement) -> Verdict {
+    pub(super) fn frame(&self, protocol: Option<&Protocol>, agreement: &Agreement) -> Verdict {
         let session = self.session;
         let unit = &session.units[self.unit];
         let mut cautions = self.aligned.cautions.clone();
@@ -61,19 +65,13 @@ impl Case<'_> {
                     difference_pct: pair.difference_pct,
                     expanded_uncertainty_pct: pair.expanded_pct,
                     e_n: pair.e_n,
-                    consistent: pair.e_n <= 1.0,
+                    consistent: !pair.differs(),
                 })
                 .collect(),
             diagnosis: vec![],
             deviations: vec![],
             cautions,
         }
-    }
-
-    /// The unit judged here, then the references.
-    fn instruments_here(&self) -> impl Iterator<Item = &Instrument> {
-        std::iter::once(&self.session.units[self.unit].instrument)
-            .chain(self.session.references.iter().map(|r| &r.instrument))
     }
 
     /// The same inputs give the same number: from the hashes of recordings, protocol and session, and the unit.

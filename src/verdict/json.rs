@@ -1,6 +1,6 @@
 //! The verdict as JSON, and its published schema.
 
-use super::Verdict;
+use super::model::Verdict;
 
 /// One object, pretty, keys in the published order, with a final line feed. The same verdict gives the same bytes.
 pub fn to_string(verdict: &Verdict) -> String {

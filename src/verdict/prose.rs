@@ -1,11 +1,12 @@
 //! The sentences of a verdict.
 
-use super::assemble::Case;
-use super::*;
-use crate::decide::Decided;
+use crate::decide::{Decided, Outcome};
 use crate::protocol::{Decision, Measure, Protocol, Rule};
 use crate::scoring;
 use crate::session::Remark;
+
+use super::case::Case;
+use super::model::Verdict;
 
 impl Case<'_> {
     /// What is different where fewer references were ridden than the protocol asks for, or none that serves some checks.

@@ -1,13 +1,13 @@
 //! Why a check or a phase is decided as it is, and what would decide it, in words.
 
 use crate::decide::{Better, More, Over, Reason, ReferencesDisagree, Remedy, RepeatReason, RepeatRemedy};
-use crate::scoring::value::NoValue;
+use crate::scoring::{DriftOver, MeasuredOver, NoValue, Note, ReferenceNeed, Signal};
 
 /// `references`: labels, in the session's order.
 pub(crate) fn reason_in_words(reason: &Reason, references: &[String]) -> String {
     match reason {
-        Reason::NoValue(NoValue::Undecided(why) | NoValue::NotApplicable(why)) => why.clone(),
-        Reason::Notes(notes) => notes.join("; "),
+        Reason::NoValue(why) => no_value_in_words(*why),
+        Reason::Notes(notes) => notes.iter().map(|note| note_in_words(*note)).collect::<Vec<_>>().join("; "),
         Reason::NotCompared { limit, unit } => {
             format!("the limit `{limit}` can't be compared with a value in {}", unit.symbol())
         }
@@ -15,6 +15,105 @@ pub(crate) fn reason_in_words(reason: &Reason, references: &[String]) -> String 
         Reason::References(quarrel) => quarrel_in_words(quarrel, references),
         Reason::NearLimit => "the limit lies within the expanded uncertainty of the value".to_owned(),
         Reason::OnlyABound => "the unit did not cross before the end: only a lower bound is known".to_owned(),
+    }
+}
+
+fn no_value_in_words(why: NoValue) -> String {
+    let plain = match why {
+        NoValue::SideNotMeasured(sides) => return format!("the unit measures: {}", sides.word()),
+        NoValue::NoReference(need) => match need {
+            ReferenceNeed::SteadyPower | ReferenceNeed::ShortWork => "no reference covers this window",
+            ReferenceNeed::Edges => {
+                "no reference other than a hub covers this window, and a hub's flywheel hides edges, coasting and peaks"
+            }
+            ReferenceNeed::Sides => "no reference here measures the two sides apart",
+        },
+        NoValue::NotAMeasureOf { measure, of } => {
+            let of = match of {
+                MeasuredOver::Drill => "this drill",
+                MeasuredOver::WholeRide => "the whole ride",
+            };
+            return format!("`{}` is not a measure of {of}", measure.word());
+        }
+        NoValue::NoRepeatRidden => "no repeat was ridden",
+        NoValue::NoPairRidden { pairs } => return format!("none of {pairs} pairs was ridden"),
+        NoValue::HeldAgainstABound => "only a lower bound is known of what it is held against",
+        NoValue::StrapLostWithPower { lost_s, of_s, compared } => {
+            let of = compared_in_words(compared);
+            return format!(
+                "{of}the unit's head unit lost the heart-rate strap with the power in {lost_s} of {of_s} s: suspect the radio"
+            );
+        }
+        NoValue::StrapLostInDropouts => "the head unit lost the heart-rate strap as well: suspect the radio",
+        NoValue::FewShared { shared_s, of_s, compared } => {
+            return format!("{}unit and reference share only {shared_s} of {of_s} s", compared_in_words(compared));
+        }
+        NoValue::NothingShared => "unit and reference share no second here",
+        NoValue::ReferenceMissing => "the reference is missing here",
+        NoValue::NoReferenceCadence => "no reference recorded cadence here",
+        NoValue::NoBalance => "the unit's recording holds no balance that says which side it is",
+        NoValue::TooFewForLimitsOfAgreement => "too few seconds for limits of agreement",
+        NoValue::NoWholeStretch { over_s } => return format!("no {over_s} s without a missing sample"),
+        NoValue::PeakUnseen => "a sample is missing where the other instrument peaks",
+        NoValue::StopNotToldApart => "the coast and the restart were not told apart",
+        NoValue::LagInClock(on) => {
+            return format!(
+                "the clocks were aligned on {}, so a constant lag can't be told from a clock offset",
+                on.word()
+            );
+        }
+        NoValue::UnitRecordsNo(signal) => return format!("the unit's recording holds no {}", signal.word()),
+        NoValue::UnitEdgeUnseen(signal) => {
+            return format!("a sample is missing where the unit's {} has its edge", signal.word());
+        }
+        NoValue::UnitHasNoStep(signal) => return format!("the unit's {} shows no step here to time", signal.word()),
+        NoValue::ReferenceHasNoStep(signal) => {
+            return format!("the reference's {} shows no step here to time", signal.word());
+        }
+        NoValue::ReferenceNeverZero => "the reference never reads zero in this coast",
+        NoValue::FewCoastingReadings => "fewer than two readings of the unit while the reference coasted",
+        NoValue::TooFewPowers => "a line needs steady power at three or more levels",
+        NoValue::TooLittleForDrift(with) => {
+            return format!("drift with {}: too little steady riding", drift_in_words(with));
+        }
+        NoValue::DriftMixed(with) => {
+            return format!("drift with {}: this ride can't tell it from rings and power", drift_in_words(with));
+        }
+        NoValue::NoCrankLength => "the session gives no `crank_length`",
+        NoValue::NoLoads => "the session gives no `loads` under `readings`",
+        NoValue::NoTorque => "the hung loads give no torque",
+        NoValue::NoLoadTwice => "no load was hung twice, so hysteresis can't show",
+        NoValue::NoZeroReadings => "the session gives no `zero_before` and `zero_after`",
+    };
+    plain.to_owned()
+}
+
+/// Said before a reason where it is not power that was compared.
+fn compared_in_words(compared: Signal) -> &'static str {
+    match compared {
+        Signal::Power => "",
+        Signal::Cadence => "cadence: ",
+    }
+}
+
+fn drift_in_words(with: DriftOver) -> &'static str {
+    match with {
+        DriftOver::Hours => "time",
+        DriftOver::Temperature => "temperature",
+    }
+}
+
+fn note_in_words(note: Note) -> String {
+    match note {
+        Note::DropoutLeftOut { lost_s, lost_work_j } => {
+            format!("{lost_s} s of dropout left out ({:.1} kJ on the reference)", lost_work_j / 1000.0)
+        }
+        Note::SetAside { seconds } => format!("{seconds} s set aside: the head unit lost the strap too"),
+        Note::DoubledSide => "half of the doubled reading against that side: what the unit can sense".to_owned(),
+        Note::SeatedBalance => {
+            "against the unit's own seated balance: no reference here measures the sides apart".to_owned()
+        }
+        Note::PairsRidden { ridden, pairs } => format!("{ridden} of {pairs} pairs were ridden"),
     }
 }
 

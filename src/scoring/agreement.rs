@@ -1,181 +1,34 @@
-//! Which references serve a measure, their weighted consensus, and how well they agree.
+//! How well the references of a session agree, and which of them stands apart.
 
-use crate::quantity::Unit;
-use crate::ride::{ReferenceTrace, Ride, Window};
-use crate::session::{Location, Sides};
+use crate::ride::{Ride, Window};
+use crate::session::Sides;
 use crate::stats;
 
-use super::budget::{Line, Source};
+use super::budget::Source;
+use super::consensus::lines_of;
 
-/// ±0.5 %, k = 2: chain loss that changes with ring and cog. Common practice, no source.
-const RING_LOSS_STANDARD_PCT: f64 = 0.25;
-/// A hub's flywheel stores work over a window with margins: 1 % as a standard uncertainty. Common practice, no source.
-const FLYWHEEL_STANDARD_PCT: f64 = 1.0;
-/// Above this E_n a suspect may be named; between 1 and this the references only disagree.
+/// Above this E_n a suspect may be named; between 1 and this the references only disagree. With k = 1.96 it is 2.55 standard
+/// uncertainties: about one honest pair in a hundred lies so far apart.
 const SUSPECT_E_N: f64 = 1.3;
-/// Of a hundred honest sets so many may be accused …
+/// Of a hundred honest sets so many may be accused: just under the one in a hundred that the test below holds it to …
 const ACCUSED: f64 = 0.009;
-/// … and they are spent so that a fault of this size, relative, is found most often, whichever reference has it …
+/// … and they are spent so that a fault of this size, relative, is found most often, whichever reference has it. Common
+/// practice, no source …
 const CLEAR_FAULT: f64 = 0.05;
-/// … or of so many standard uncertainties, where references are so good that this is less.
+/// … or of so many standard uncertainties, where references are so good that this is less. The limit for one of three
+/// references lies near 3, so that all but two in 1,000 of such
+/// faults are found anyway.
 const CLEAR_AT_MOST: f64 = 6.0;
-/// A suspect is named where leaving out another instead is half as likely at most (2·ln 2 in χ²) …
+/// The least number of standard uncertainties that a fault is taken for: where a reference says next to nothing, the limit
+/// must stay finite. Common practice, no source.
+const CLEAR_AT_LEAST: f64 = 0.1;
+/// A suspect is named where leaving out another instead is half as likely at most: 2·ln 2 in χ², rounded …
 const SUSPECT_CHI2: f64 = 1.4;
-/// … and where what is left agrees, at this level: one honest set in 300 does not.
+/// … and where what is left agrees, at this level: one honest set in 300 does not, as few as lie outside three standard
+/// deviations of a normal distribution.
 const AGREE_P: f64 = 0.003;
 /// The unit as a witness between two references: relative standard uncertainty. Common practice, no source.
 const UNIT_STANDARD: f64 = 0.0075;
-/// A reference must cover this share of a window to take part in its consensus.
-const COVERAGE: f64 = 0.95;
-
-/// What a measure asks of a reference.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum ReferenceNeed {
-    /// Mean power or work over a steady stretch: any reference serves.
-    SteadyPower,
-    /// Work over a short stretch with margins: a hub only where nothing better is there.
-    ShortWork,
-    /// Edges, coasting and peaks: no hub, its flywheel hides them.
-    Edges,
-    /// The split between the sides.
-    Sides,
-}
-
-/// Indices of the references that serve.
-pub fn serving(ride: &Ride, need: ReferenceNeed) -> Vec<usize> {
-    let all = 0..ride.references.len();
-    let hubless = || all.clone().filter(|&i| ride.references[i].trace.located != Location::Hub);
-    match need {
-        ReferenceNeed::SteadyPower => all.collect(),
-        ReferenceNeed::Edges => hubless().collect(),
-        ReferenceNeed::ShortWork if hubless().next().is_none() => all.collect(),
-        ReferenceNeed::ShortWork => hubless().collect(),
-        ReferenceNeed::Sides => hubless()
-            .filter(|&i| {
-                let trace = &ride.references[i].trace;
-                trace.sides == Sides::Both && trace.right_share_pct.iter().any(Option::is_some)
-            })
-            .collect(),
-    }
-}
-
-/// References in words, for a check that has none that serves.
-pub fn lacking(need: ReferenceNeed) -> String {
-    let what = match need {
-        ReferenceNeed::SteadyPower | ReferenceNeed::ShortWork => "no reference covers this window",
-        ReferenceNeed::Edges => {
-            "no reference other than a hub covers this window, and a hub's flywheel hides edges, coasting and peaks"
-        }
-        ReferenceNeed::Sides => "no reference here measures the two sides apart",
-    };
-    what.to_owned()
-}
-
-/// A weighted mean of references, weights constant over a window.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Consensus {
-    /// (index of the reference, weight); weights sum to 1.
-    pub members: Vec<(usize, f64)>,
-    pub mean_w: f64,
-    short: bool,
-}
-
-impl Consensus {
-    /// The consensus over a window; `None` if no serving reference covers it.
-    pub fn over(ride: &Ride, need: ReferenceNeed, window: Window) -> Option<Self> {
-        let mut members: Vec<(usize, f64, f64)> = Vec::new();
-        for i in serving(ride, need) {
-            let reference = &ride.references[i];
-            let seconds = window.seconds().filter(|&k| ride.recorded_at(k));
-            let asked = seconds.clone().count();
-            let powers: Vec<f64> = seconds.filter_map(|k| reference.trace.power_at(k)).collect();
-            if (powers.len() as f64) < COVERAGE * asked as f64 {
-                continue;
-            }
-            let Some(mean_w) = stats::mean(&powers) else { continue };
-            let u = lines_of(reference, mean_w, need == ReferenceNeed::ShortWork)
-                .iter()
-                .map(|l| l.standard_uncertainty.powi(2))
-                .sum::<f64>();
-            // A reference that states no uncertainty at all would take all the weight for a slip of the pen.
-            members.push((i, 1.0 / u.max(1e-6), mean_w));
-        }
-        let total: f64 = members.iter().map(|m| m.1).sum();
-        if members.is_empty() {
-            return None;
-        }
-        let mean_w = members.iter().map(|m| m.1 / total * m.2).sum();
-        let members = members.into_iter().map(|(i, w, _)| (i, w / total)).collect();
-        Some(Self { members, mean_w, short: need == ReferenceNeed::ShortWork })
-    }
-
-    /// One reference by itself.
-    pub fn single(reference: usize, mean_w: f64) -> Self {
-        Self { members: vec![(reference, 1.0)], mean_w, short: false }
-    }
-
-    pub fn power_at(&self, ride: &Ride, second: usize) -> Option<f64> {
-        self.blend(|i| ride.references[i].trace.power_at(second))
-    }
-
-    /// Σ weight × value; `None` if one member has no value.
-    pub fn blend(&self, value: impl Fn(usize) -> Option<f64>) -> Option<f64> {
-        self.members.iter().try_fold(0.0, |sum, &(i, weight)| Some(sum + weight * value(i)?))
-    }
-
-    pub fn indices(&self) -> Vec<usize> {
-        self.members.iter().map(|m| m.0).collect()
-    }
-
-    /// Reference lines in watts at a mean power: gains are independent between references, chain loss is shared.
-    pub fn lines(&self, ride: &Ride, power_w: f64) -> Vec<Line> {
-        let mut gain = 0.0;
-        let (mut loss, mut ring, mut flywheel) = (0.0, 0.0, 0.0);
-        for &(i, weight) in &self.members {
-            for line in lines_of(&ride.references[i], power_w, self.short) {
-                let part = weight * line.standard_uncertainty;
-                match line.source {
-                    Source::ReferenceGain => gain += part * part,
-                    Source::ChainLoss => loss += part,
-                    Source::RingLoss => ring += part,
-                    _ => flywheel += part * part,
-                }
-            }
-        }
-        vec![
-            Line::b(Source::ReferenceGain, f64::sqrt(gain)),
-            Line::b(Source::ChainLoss, loss),
-            Line::b(Source::RingLoss, ring),
-            Line::b(Source::Flywheel, f64::sqrt(flywheel)),
-        ]
-    }
-
-    /// Standard uncertainty of the unit's clock against the worst of these references.
-    pub fn clock_u(&self, ride: &Ride) -> f64 {
-        clock_u(ride, &self.indices())
-    }
-}
-
-/// The unit's and the references' clocks together.
-pub fn clock_u(ride: &Ride, references: &[usize]) -> f64 {
-    let worst = references.iter().map(|&i| ride.references[i].trace.clock.standard_uncertainty_s).fold(0.0, f64::max);
-    ride.unit.clock.standard_uncertainty_s.hypot(worst)
-}
-
-/// One reference's lines at the unit's place, in watts.
-fn lines_of(reference: &ReferenceTrace, power_w: f64, short: bool) -> Vec<Line> {
-    let own_place_w = power_w / reference.carried_by;
-    let expanded_w = reference.uncertainty.in_unit(Unit::Watt, own_place_w).unwrap_or(0.0) * reference.carried_by;
-    let mut lines = vec![Line::b(Source::ReferenceGain, expanded_w / 2.0)];
-    if reference.loss_standard_pct > 0.0 {
-        lines.push(Line::b(Source::ChainLoss, reference.loss_standard_pct / 100.0 * power_w));
-        lines.push(Line::b(Source::RingLoss, RING_LOSS_STANDARD_PCT / 100.0 * power_w));
-    }
-    if short && reference.trace.located == Location::Hub {
-        lines.push(Line::b(Source::Flywheel, FLYWHEEL_STANDARD_PCT / 100.0 * power_w));
-    }
-    lines
-}
 
 /// Two references over the steady windows of a session.
 #[derive(Debug, Clone, PartialEq)]
@@ -186,6 +39,13 @@ pub struct Pair {
     pub difference_pct: f64,
     pub expanded_pct: f64,
     pub e_n: f64,
+}
+
+impl Pair {
+    /// Whether they differ by more than their uncertainties allow: E_n above 1 (ISO 13528).
+    pub fn differs(&self) -> bool {
+        self.e_n > 1.0
+    }
 }
 
 /// How the references agree, once per session on the pooled gain.
@@ -210,7 +70,7 @@ pub struct OutlyingReference {
 impl Agreement {
     /// Whether the references quarrel, so that nobody knows which gain is right.
     pub fn quarrel(&self) -> bool {
-        self.pairs.iter().any(|pair| pair.e_n > 1.0) && self.left_out().is_none()
+        self.pairs.iter().any(Pair::differs) && self.left_out().is_none()
     }
 
     /// With three references or more, the one that stands apart from others that agree: these go on judging.
@@ -250,7 +110,7 @@ pub fn apart(ride: &Ride, windows: &[Window], coverage: f64) -> Vec<Option<Pair>
     let level = 1.0 - (1.0 - coverage) / windows.len().max(1) as f64;
     let worst = |window: &Window| {
         let pairs = agreement_of(&ReferenceGains::of(ride, &[*window])?, None, level).pairs;
-        pairs.into_iter().filter(|pair| pair.e_n > 1.0).max_by(|a, b| a.e_n.total_cmp(&b.e_n))
+        pairs.into_iter().filter(Pair::differs).max_by(|a, b| a.e_n.total_cmp(&b.e_n))
     };
     windows.iter().map(worst).collect()
 }
@@ -369,10 +229,11 @@ fn suspect(gains: &ReferenceGains, witness: Option<stats::Ratio>) -> Option<Outl
 /// of that is z·d − d²/2. One limit for all would spend most of it on references whose faults are found anyway.
 fn accused_beyond(weights: &[f64]) -> Vec<f64> {
     let faults: Vec<f64> =
-        weights.iter().map(|weight| (CLEAR_FAULT * weight.sqrt()).clamp(0.1, CLEAR_AT_MOST)).collect();
+        weights.iter().map(|weight| (CLEAR_FAULT * weight.sqrt()).clamp(CLEAR_AT_LEAST, CLEAR_AT_MOST)).collect();
     let limits = |log_likelier: f64| faults.iter().map(|d| d / 2.0 + log_likelier / d).collect::<Vec<f64>>();
     let accused =
         |log_likelier: f64| limits(log_likelier).iter().map(|z| 2.0 * stats::t_cdf(-z, f64::INFINITY)).sum::<f64>();
+    // Halved 50 times, 200 is known to the last bit of a limit of about 3.
     let (mut low, mut high) = (-100.0, 100.0);
     for _ in 0..50 {
         let middle = (low + high) / 2.0;

@@ -1,12 +1,13 @@
-//! Checks on readings that a person typed: hung masses and zero offsets.
+//! Torque that the unit shows under hung masses, as a person typed it.
 
-use crate::protocol::{Check, Drill, Measure, Protocol, Side};
 use crate::quantity::Unit;
-use crate::session::{Conditions, LoadReading, Readings, Session};
+use crate::scoring::budget::{Budget, Line, Source};
+use crate::scoring::no_value::NoValue;
+use crate::scoring::value::{Measured, SecondUnit, Value, ValueKind};
+use crate::session::{Conditions, LoadReading};
 use crate::stats;
 
-use super::budget::{Budget, Line, Source};
-use super::value::{Measured, NoValue, Scored, Value, ValueKind};
+use super::measure::{MeasureScoring, TypedReadings};
 
 /// What normal gravity at a known latitude and height leaves open, rectangular (common practice, no source) …
 const GRAVITY_LOCAL_HALF_WIDTH: f64 = 0.0005;
@@ -23,92 +24,88 @@ const ANGLE_HALF_WIDTH_DEG: f64 = 1.0;
 const GRAVITY_HALF_WIDTH: f64 = 0.0027;
 /// A torque typed with one decimal, the step of a display (common practice, no source): 0.1/√12.
 const TORQUE_ROUNDING_SD_NM: f64 = 0.028_867_5;
+/// Near the vertical a degree is all of the torque, and its share is cut off at the whole: no angle that a person types
+/// comes so near that this matters.
+const LEAST_TANGENT: f64 = 1e-9;
+/// A hanging mass turns most at a horizontal crank, which is meant where nobody said the angle.
+const HORIZONTAL_DEG: f64 = 90.0;
 
-/// All phases without a ride.
-pub fn score(session: &Session, protocol: &Protocol) -> Vec<(usize, Vec<Scored>)> {
-    let mut typed = Vec::new();
-    for (index, phase) in protocol.phases.iter().enumerate() {
-        let measure: &dyn Fn(&Check) -> Measured = match &phase.drill {
-            Drill::StaticLoad { sides, .. } => &|check: &Check| static_load(session, sides, check),
-            Drill::ZeroCheck => &|check: &Check| zero_shift(&session.readings, check),
-            _ => continue,
-        };
-        let checks = phase.checks.iter().map(|c| Scored::of(c, measure(c))).collect();
-        typed.push((index, checks));
-    }
-    typed
+pub const TORQUE_ERROR: MeasureScoring =
+    MeasureScoring { of_readings: |typed| torque_error(&HungLoads::of(typed)?), ..MeasureScoring::NONE };
+
+pub const HYSTERESIS: MeasureScoring =
+    MeasureScoring { of_readings: |typed| hysteresis(&HungLoads::of(typed)?), ..MeasureScoring::NONE };
+
+/// The loads that were hung from the sides asked for.
+struct HungLoads<'a> {
+    readings: Vec<&'a LoadReading>,
+    conditions: &'a Conditions,
+    crank_m: f64,
 }
 
-/// Zero offset after less before, in the display's own counts.
-fn zero_shift(readings: &Readings, check: &Check) -> Measured {
-    if check.measure != Measure::ZeroShift {
-        return Err(NoValue::Undecided(format!("`{}` is not a measure of a zero check", check.measure.word())));
-    }
-    match (readings.zero_before, readings.zero_after) {
-        (Some(before), Some(after)) => Ok(Value::count(after - before, Unit::One)),
-        _ => Err(NoValue::Undecided("the session gives no `zero_before` and `zero_after`".to_owned())),
-    }
-}
-
-fn static_load(session: &Session, sides: &[Side], check: &Check) -> Measured {
-    let readings: Vec<&LoadReading> = session
-        .readings
-        .loads
-        .iter()
-        .filter(|r| sides.is_empty() || r.side.is_none_or(|side| sides.contains(&side)))
-        .collect();
-    let Some(crank_m) = session.conditions.crank_length_m else {
-        return Err(NoValue::Undecided("the session gives no `crank_length`".to_owned()));
-    };
-    if readings.is_empty() {
-        return Err(NoValue::Undecided("the session gives no `loads` under `readings`".to_owned()));
-    }
-    let gravity = session.conditions.latitude_deg.map_or(stats::STANDARD_GRAVITY_M_S2, |latitude_deg| {
-        stats::normal_gravity(latitude_deg, session.conditions.height_m.unwrap_or(0.0))
-    });
-    let true_nm =
-        |r: &LoadReading| stats::hanging_mass_torque(r.mass_kg, gravity, crank_m, r.angle_deg.unwrap_or(90.0));
-    match check.measure {
-        Measure::TorqueError => {
-            let n = readings.len() as f64;
-            let truth = readings.iter().map(|r| true_nm(r)).sum::<f64>() / n;
-            let error = readings.iter().map(|r| r.torque_nm - true_nm(r)).sum::<f64>() / n;
-            if truth <= 0.0 {
-                return Err(NoValue::Undecided("the hung loads give no torque".to_owned()));
-            }
-            let errors: Vec<f64> = readings.iter().map(|r| (r.torque_nm / true_nm(r) - 1.0) * 100.0).collect();
-            let mut budget = Budget::default();
-            if let Some(sd) = stats::sample_sd(&errors) {
-                budget.push(Line::scatter(sd / n.sqrt(), n - 1.0));
-            }
-            for line in load_lines_pct(session, &readings, crank_m) {
-                budget.push(line);
-            }
-            budget.push(Line::b(Source::Resolution, TORQUE_ROUNDING_SD_NM / n.sqrt() / truth * 100.0));
-            let also = Some(super::value::SecondUnit { unit: Unit::NewtonMetre, factor: truth / 100.0 });
-            let value = Value::count(error / truth * 100.0, Unit::Percent);
-            Ok(Value { kind: ValueKind::Measured, budget, also, reference: truth, ..value })
+impl<'a> HungLoads<'a> {
+    fn of(typed: &TypedReadings<'a>) -> Result<Self, NoValue> {
+        let (session, sides) = (typed.session, typed.sides);
+        let readings: Vec<&LoadReading> = session
+            .readings
+            .loads
+            .iter()
+            .filter(|r| sides.is_empty() || r.side.is_none_or(|side| sides.contains(&side)))
+            .collect();
+        let crank_m = session.conditions.crank_length_m.ok_or(NoValue::NoCrankLength)?;
+        if readings.is_empty() {
+            return Err(NoValue::NoLoads);
         }
-        Measure::Hysteresis => hysteresis(&readings),
-        other => Err(NoValue::Undecided(format!("`{}` is not a measure of a static load", other.word()))),
+        Ok(Self { readings, conditions: &session.conditions, crank_m })
     }
+
+    fn true_nm(&self, reading: &LoadReading) -> f64 {
+        let gravity = self.conditions.latitude_deg.map_or(stats::STANDARD_GRAVITY_M_S2, |latitude_deg| {
+            stats::normal_gravity(latitude_deg, self.conditions.height_m.unwrap_or(0.0))
+        });
+        let angle_deg = reading.angle_deg.unwrap_or(HORIZONTAL_DEG);
+        stats::hanging_mass_torque(reading.mass_kg, gravity, self.crank_m, angle_deg)
+    }
+}
+
+/// Mean error over all loads, per cent of the mean torque.
+fn torque_error(loads: &HungLoads) -> Measured {
+    let readings = &loads.readings;
+    let n = readings.len() as f64;
+    let truth = readings.iter().map(|r| loads.true_nm(r)).sum::<f64>() / n;
+    let error = readings.iter().map(|r| r.torque_nm - loads.true_nm(r)).sum::<f64>() / n;
+    if truth <= 0.0 {
+        return Err(NoValue::NoTorque);
+    }
+    let errors: Vec<f64> = readings.iter().map(|r| (r.torque_nm / loads.true_nm(r) - 1.0) * 100.0).collect();
+    let mut budget = Budget::default();
+    if let Some(sd) = stats::sample_sd(&errors) {
+        budget.push(Line::scatter(sd / n.sqrt(), n - 1.0));
+    }
+    for line in load_lines_pct(loads) {
+        budget.push(line);
+    }
+    budget.push(Line::b(Source::Resolution, TORQUE_ROUNDING_SD_NM / n.sqrt() / truth * 100.0));
+    let also = Some(SecondUnit { unit: Unit::NewtonMetre, factor: truth / 100.0 });
+    let value = Value::count(error / truth * 100.0, Unit::Percent);
+    Ok(Value { kind: ValueKind::Measured, budget, also, reference: truth, ..value })
 }
 
 /// Mass, gravity, crank length and angle, per cent of the torque.
-fn load_lines_pct(session: &Session, readings: &[&LoadReading], crank_m: f64) -> [Line; 4] {
-    let Conditions { latitude_deg, height_m, .. } = session.conditions;
+fn load_lines_pct(loads: &HungLoads) -> [Line; 4] {
+    let Conditions { latitude_deg, height_m, .. } = *loads.conditions;
     let gravity = match (latitude_deg, height_m) {
         (None, _) => GRAVITY_HALF_WIDTH,
         (Some(_), None) => GRAVITY_LOCAL_HALF_WIDTH.hypot(GRAVITY_HEIGHT_HALF_WIDTH),
         (Some(_), Some(_)) => GRAVITY_LOCAL_HALF_WIDTH,
     };
     // Set once for all loads, so that it does not average out.
-    let angle = readings.iter().map(|r| angle_half_width(r)).fold(0.0, f64::max);
+    let angle = loads.readings.iter().map(|r| angle_half_width(r)).fold(0.0, f64::max);
     let rectangular = |source, half_width: f64| Line::rectangular(source, 100.0 * half_width / 3f64.sqrt());
     [
         Line::b(Source::Mass, 100.0 * MASS_U),
         rectangular(Source::Gravity, gravity),
-        rectangular(Source::CrankLength, LENGTH_HALF_WIDTH_M / crank_m),
+        rectangular(Source::CrankLength, LENGTH_HALF_WIDTH_M / loads.crank_m),
         rectangular(Source::CrankAngle, angle),
     ]
 }
@@ -117,12 +114,13 @@ fn load_lines_pct(session: &Session, readings: &[&LoadReading], crank_m: f64) ->
 /// (1 − cos a); elsewhere its slope.
 fn angle_half_width(reading: &LoadReading) -> f64 {
     let half_width = ANGLE_HALF_WIDTH_DEG.to_radians();
-    let slope = half_width / reading.angle_deg.unwrap_or(90.0).to_radians().tan().abs().max(1e-9);
+    let slope = half_width / reading.angle_deg.unwrap_or(HORIZONTAL_DEG).to_radians().tan().abs().max(LEAST_TANGENT);
     slope.min(1.0).max(1.0 - half_width.cos())
 }
 
 /// Largest difference between going up and coming down at one load, N·m.
-fn hysteresis(readings: &[&LoadReading]) -> Measured {
+fn hysteresis(loads: &HungLoads) -> Measured {
+    let readings = &loads.readings;
     let same =
         |a: &LoadReading, b: &LoadReading| a.mass_kg == b.mass_kg && a.side == b.side && a.angle_deg == b.angle_deg;
     let largest = readings
@@ -134,11 +132,12 @@ fn hysteresis(readings: &[&LoadReading]) -> Measured {
         })
         .max_by(|a, b| a.0.abs().total_cmp(&b.0.abs()));
     let Some((largest, angle_nm)) = largest else {
-        return Err(NoValue::Undecided("no load was hung twice, so hysteresis can't show".to_owned()));
+        return Err(NoValue::NoLoadTwice);
     };
     let mut budget = Budget::default();
     budget.push(Line::triangular(Source::Resolution, TORQUE_ROUNDING_SD_NM * 2f64.sqrt()));
-    // The crank is levelled for each of the two; mass, gravity and length are the same.
+    // The crank is levelled for each of the two; mass, gravity and length are the same. The difference of two rectangles of
+    // half-width a has a standard deviation of √2·a/√3.
     budget.push(Line::triangular(Source::CrankAngle, angle_nm * (2.0 / 3.0_f64).sqrt()));
     Ok(Value { kind: ValueKind::Measured, budget, ..Value::count(largest, Unit::NewtonMetre) })
 }
@@ -146,7 +145,8 @@ fn hysteresis(readings: &[&LoadReading]) -> Measured {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::quantity::{Bound, Limit};
+    use crate::protocol::Measure;
+    use crate::session::Session;
 
     fn session(loads: &[(f64, f64)]) -> Session {
         let mut session = Session::default();
@@ -157,9 +157,8 @@ mod tests {
     }
 
     fn measured(session: &Session, measure: Measure) -> Value {
-        let limit = Limit::Within(Bound::single(1.0, Unit::Percent));
-        let check = Check { measure, limit, advisory: false, clause: None, over_s: None };
-        static_load(session, &[], &check).unwrap()
+        let scoring = if measure == Measure::Hysteresis { HYSTERESIS } else { TORQUE_ERROR };
+        (scoring.of_readings)(&TypedReadings { measure, session, sides: &[] }).unwrap()
     }
 
     fn u_of(value: &Value, wanted: Source) -> f64 {
@@ -211,13 +210,7 @@ mod tests {
         // Two readings rounded to 0.1 N·m differ by up to 0.1; 95 % of a triangle: 0.1·(1 − √0.05).
         assert!((value.budget.combine(0.95).expanded() - 0.0776).abs() < 0.002);
         let once = session(&loads[..3]);
-        let check = Check {
-            measure: Measure::Hysteresis,
-            limit: Limit::Within(Bound::single(1.0, Unit::NewtonMetre)),
-            advisory: false,
-            clause: None,
-            over_s: None,
-        };
-        assert!(matches!(static_load(&once, &[], &check), Err(NoValue::Undecided(_))));
+        let typed = TypedReadings { measure: Measure::Hysteresis, session: &once, sides: &[] };
+        assert_eq!((HYSTERESIS.of_readings)(&typed), Err(NoValue::NoLoadTwice));
     }
 }

@@ -1,19 +1,23 @@
 //! What a picture marks in a ride beside the readings: seconds lost, the edges of the stops, steady levels. Scoring hands it
 //! on, so that no report has to score again.
 
-use crate::matching::{MatchOutcome, Matches};
-use crate::protocol::{Drill, Protocol};
+#[cfg(test)]
+use crate::matching::Matches;
+#[cfg(test)]
+use crate::protocol::Protocol;
 use crate::quantity::Unit;
 #[cfg(test)]
 use crate::ride::Ride;
 use crate::ride::Window;
 
-use super::edges::{Stop, StopEdge};
+use super::consensus::ReferenceNeed;
+use super::context::ScoringContext;
 use super::losses::Losses;
-use super::phase::PhaseScorer;
-use super::references::ReferenceNeed;
-use super::scored_window;
-use super::windows::ScoringContext;
+use super::phase::RiddenPhase;
+use super::protocol_ride::ProtocolRide;
+#[cfg(test)]
+use super::protocol_ride::steady_windows;
+use super::stop::{Stop, StopEdge};
 
 /// Session seconds at which the reference's power crossed half of its own step.
 #[derive(Debug, Clone, PartialEq)]
@@ -54,57 +58,43 @@ impl PictureMarks {
         Self { dropouts: runs(&losses.dropout), set_aside: runs(&losses.set_aside), ..Self::default() }
     }
 
-    /// `steady`: the scored windows of the blocks.
-    pub(super) fn of(protocol: &Protocol, matches: &Matches, scene: ScoringContext, steady: &[Window]) -> Self {
-        let mut shown = Self::lost(scene.losses);
-        for (at, found) in matches.found.iter().enumerate() {
-            let phase = &protocol.phases[found.phase];
-            let MatchOutcome::Ridden(ridden) = &found.outcome else {
-                shown.stops.push(None);
-                continue;
-            };
-            let window = scored_window(phase, ridden);
-            let scorer = PhaseScorer { scene, phase, ridden, window, steady };
-            let is_stop = matches!(phase.drill, Drill::CoastRestart { .. });
-            shown.stops.push(if is_stop { scorer.stop().ok().and_then(|stop| scene.edges(stop)) } else { None });
-            let windows = match phase.drill {
-                Drill::Steady { .. } => vec![window],
-                Drill::Ramp { .. } => scorer.steps(),
-                _ => vec![],
-            };
-            shown.levels.extend(windows.into_iter().filter_map(|window| {
-                let value = scene.mean_error(ReferenceNeed::SteadyPower, window, Unit::Watt).ok()?;
-                Some(SteadyLevel {
-                    found: at,
-                    window,
-                    reference_w: value.reference,
-                    error_w: value.value,
-                    expanded_uncertainty_w: value.budget.combine(protocol.decision.coverage).expanded(),
-                })
-            }));
-        }
-        shown
+    pub(super) fn of(ride: &ProtocolRide) -> Self {
+        let context = ride.context;
+        let edges = |phase: RiddenPhase| reference_edges(&context, phase.drill.stop(phase.ridden)?);
+        let stops = ride.phases().map(|phase| phase.and_then(edges)).collect();
+        let windows = ride.phases().enumerate().filter_map(|(found, phase)| {
+            let phase = phase?;
+            Some(phase.drill.steady_levels(phase.ridden).into_iter().map(move |window| (found, window)))
+        });
+        let level = |(found, window)| {
+            let value = context.mean_error(ReferenceNeed::SteadyPower, window, Unit::Watt).ok()?;
+            Some(SteadyLevel {
+                found,
+                window,
+                reference_w: value.reference,
+                error_w: value.value,
+                expanded_uncertainty_w: value.budget.combine(ride.protocol.decision.coverage).expanded(),
+            })
+        };
+        Self { stops, levels: windows.flatten().filter_map(level).collect(), ..Self::lost(context.losses) }
     }
 
     /// What scoring would hand on of a ride that a test made.
     #[cfg(test)]
     pub fn of_ride(protocol: Option<&Protocol>, matches: &Matches, ride: &Ride) -> Self {
         let losses = Losses::of(ride);
-        let scene = ScoringContext { ride, losses: &losses, pooled: None };
         let Some(protocol) = protocol else { return Self::lost(&losses) };
-        let steady = super::steady_windows(protocol, matches);
-        Self::of(protocol, matches, ScoringContext { pooled: super::pooled_scatter(&scene, &steady), ..scene }, &steady)
+        let steady = steady_windows(protocol, matches);
+        Self::of(&ProtocolRide::of(protocol, matches, ride, &losses, &steady))
     }
 }
 
-impl ScoringContext<'_> {
-    /// Both edges of the reference that lags are taken against; `None` without one that serves.
-    fn edges(&self, stop: Stop) -> Option<ReferenceEdges> {
-        let (reference, release_s) = self.reference_edge(StopEdge::Release, stop)?;
-        let (_, onset_s) = self.reference_edge(StopEdge::Onset, stop)?;
-        let reference = self.ride.references[reference].trace.label.clone();
-        Some(ReferenceEdges { reference, release_s, onset_s })
-    }
+/// Both edges of the reference that lags are taken against; `None` without one that serves.
+fn reference_edges(context: &ScoringContext, stop: Stop) -> Option<ReferenceEdges> {
+    let release = context.reference_edge(StopEdge::Release, stop)?;
+    let onset = context.reference_edge(StopEdge::Onset, stop)?;
+    let reference = context.ride.references[release.reference].trace.label.clone();
+    Some(ReferenceEdges { reference, release_s: release.at_s, onset_s: onset.at_s })
 }
 
 /// Stretches of seconds that are flagged.
