@@ -1,7 +1,10 @@
+//! Kept sessions judged again from their files.
+
 use std::path::{Path, PathBuf};
 
 use super::document::VerdictDocument;
-use super::{KeptJudgement, Register, RegisterError};
+use super::find::KeptJudgement;
+use super::open::{Register, RegisterError};
 use crate::matching::Ground;
 use crate::verdict::Verdict;
 use crate::verify::{self, FilesByHash, Input, InputPlaces, InputState, Severity, VerifyError};
