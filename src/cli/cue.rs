@@ -7,12 +7,13 @@ use chrono::{DateTime, TimeDelta, Utc};
 use crossterm::event::{self, Event, KeyCode, KeyEventKind, KeyModifiers};
 use crossterm::{cursor, execute, queue, terminal};
 
-use super::Exit;
+use super::exit::Exit;
+use super::options::{load_protocol, load_session_before_ride, watts};
 use crate::cue::{
     CharacterSet, Key, MarksWriter, Prompter, ScriptLine, ScriptRequest, Stage, View, opening_lines, plain_line, press,
     screen,
 };
-use crate::protocol::{self, Protocol, Setting};
+use crate::protocol::{Protocol, Setting};
 use crate::session::{self, MarkEvent, MarksFile, MarksHeader, TimedMark};
 
 /// Run a session live: what to ride now and next, how long still, and marks of what was done
@@ -34,7 +35,7 @@ pub struct CueArgs {
     #[arg(long)]
     go_on: bool,
     /// The rider's threshold power, for targets in per cent of it
-    #[arg(long, value_name = "250W", value_parser = super::watts)]
+    #[arg(long, value_name = "250W", value_parser = watts)]
     threshold: Option<f64>,
     /// No beep in the last three seconds
     #[arg(long)]
@@ -55,11 +56,9 @@ pub struct CueArgs {
 }
 
 pub fn run(args: &CueArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
-    let session = args.session.as_deref().map(session::load_before_ride).transpose();
-    let session = session.map_err(|problems| anyhow::anyhow!("the session can't be used\n\n{problems}"))?;
+    let session = args.session.as_deref().map(load_session_before_ride).transpose()?;
     let from_session = session.and_then(|session| session.threshold_power_w);
-    let protocol = protocol::load(&args.protocol, args.threshold.or(from_session))
-        .map_err(|problems| anyhow::anyhow!("the protocol can't be used\n\n{problems}"))?;
+    let protocol = load_protocol(&args.protocol, args.threshold.or(from_session))?;
     if protocol.setting == Setting::Road && !args.not_riding {
         bail!(
             "this protocol is ridden on the road, where nobody steers by a screen: learn its drills by heart before you go. \
@@ -76,10 +75,10 @@ pub fn run(args: &CueArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     out.flush()?;
     let Some((mut prompter, mut keeper, path)) = begin(args, &protocol, out)? else { return Ok(Exit::Done) };
     let name = path.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
-    let mut stand = CueSetup { prompter: &mut prompter, keeper: &mut keeper, letters, name };
+    let mut setup = CueSetup { prompter: &mut prompter, keeper: &mut keeper, letters, name };
     let ended = match &args.script {
-        Some(script) => by_script(&mut stand, script, args.from, out),
-        None => by_keys(&mut stand, args.silent),
+        Some(script) => by_script(&mut setup, script, args.from, out),
+        None => by_keys(&mut setup, args.silent),
     };
     goodbye(&prompter, &keeper, &path, out)?;
     ended?;
@@ -231,7 +230,7 @@ fn goodbye(prompter: &Prompter, keeper: &MarksWriter, path: &Path, out: &mut imp
 // ---- by a script ----
 
 /// Lines one by one, as they come. A script that ends before the session leaves it as a pulled plug would.
-fn by_script(stand: &mut CueSetup, script: &Path, from: DateTime<Utc>, out: &mut impl Write) -> anyhow::Result<()> {
+fn by_script(setup: &mut CueSetup, script: &Path, from: DateTime<Utc>, out: &mut impl Write) -> anyhow::Result<()> {
     let lines: Box<dyn BufRead> = if script == Path::new("-") {
         Box::new(std::io::stdin().lock())
     } else {
@@ -247,13 +246,13 @@ fn by_script(stand: &mut CueSetup, script: &Path, from: DateTime<Utc>, out: &mut
         }
         last_s = script.at_s;
         let now = from + TimeDelta::milliseconds((script.at_s * 1000.0).round() as i64);
-        stand.tick(now);
+        setup.tick(now);
         match script.asked {
-            ScriptRequest::Press(key) => stand.press(key, now, size),
+            ScriptRequest::Press(key) => setup.press(key, now, size),
             ScriptRequest::Size(width, height) => size = (width, height),
             ScriptRequest::Show => {
                 writeln!(out, "---- {} s", script.at_s)?;
-                for line in stand.picture(now, size) {
+                for line in setup.picture(now, size) {
                     writeln!(out, "{line}")?;
                 }
                 out.flush()?;
@@ -332,7 +331,7 @@ impl SteadyClock {
     }
 }
 
-fn by_keys(stand: &mut CueSetup, silent: bool) -> anyhow::Result<()> {
+fn by_keys(setup: &mut CueSetup, silent: bool) -> anyhow::Result<()> {
     let dumb = std::env::var_os("TERM").is_none_or(|term| term.is_empty() || term == "dumb");
     let terminal = if dumb && cfg!(unix) { Terminal::Lines } else { Terminal::Screen };
     let watch = SteadyClock { began: Utc::now(), since: Instant::now() };
@@ -340,10 +339,10 @@ fn by_keys(stand: &mut CueSetup, silent: bool) -> anyhow::Result<()> {
     let (mut shown, mut beeped) = (vec![], None);
     if terminal == Terminal::Lines {
         let mut out = std::io::stdout().lock();
-        for line in opening_lines(stand.prompter, stand.letters) {
+        for line in opening_lines(setup.prompter, setup.letters) {
             write!(out, "{line}\r\n")?;
         }
-        stand.prompter.read(usize::MAX);
+        setup.prompter.read(usize::MAX);
     }
     let mut told_s = 0.0;
     loop {
@@ -352,38 +351,38 @@ fn by_keys(stand: &mut CueSetup, silent: bool) -> anyhow::Result<()> {
         if (moved_s - told_s).abs() > MOVED_S {
             told_s = moved_s;
             let text = format!("this computer's clock moved by {moved_s:+.0} s since the start: it was set, or slept");
-            stand.keeper.keep(&[TimedMark { at: now, what: MarkEvent::Note, text: Some(text) }]);
+            setup.keeper.keep(&[TimedMark { at: now, what: MarkEvent::Note, text: Some(text) }]);
         }
-        stand.tick(now);
-        if stand.prompter.stage() == Stage::Stopped {
+        setup.tick(now);
+        if setup.prompter.stage() == Stage::Stopped {
             return Ok(());
         }
-        draw(stand, now, terminal, &mut shown)?;
+        draw(setup, now, terminal, &mut shown)?;
         if !silent {
-            beep(stand.prompter, now, &mut beeped)?;
+            beep(setup.prompter, now, &mut beeped)?;
         }
         if !event::poll(TICK).context("waiting for a key")? {
             continue;
         }
         match event::read().context("reading a key")? {
             Event::Key(key) if key.kind != KeyEventKind::Release => {
-                if stand.prompter.is_over() {
+                if setup.prompter.is_over() {
                     return Ok(());
                 }
                 let control = key.modifiers.contains(KeyModifiers::CONTROL);
                 // Ctrl-C asks like Q, and does not ask twice.
                 let key = match key.code {
                     KeyCode::Char('c' | 'd') if control => {
-                        Some(if stand.prompter.asks_to_stop() { Key::Yes } else { Key::Quit })
+                        Some(if setup.prompter.asks_to_stop() { Key::Yes } else { Key::Quit })
                     }
                     KeyCode::Char(' ') => Some(Key::Next),
                     KeyCode::Char(c) if !control => Key::from_word(&c.to_lowercase().to_string()),
                     _ => None,
                 };
                 // Any other key takes back the question.
-                let key = key.or(stand.prompter.asks_to_stop().then_some(Key::No));
+                let key = key.or(setup.prompter.asks_to_stop().then_some(Key::No));
                 if let Some(key) = key {
-                    stand.press(key, watch.now(), size());
+                    setup.press(key, watch.now(), size());
                 }
             }
             Event::Resize(..) => shown.clear(),
@@ -399,21 +398,21 @@ fn size() -> (usize, usize) {
 }
 
 /// Writes what changed; in a terminal of lines, a line for each step and for the last seconds.
-fn draw(stand: &CueSetup, now: DateTime<Utc>, terminal: Terminal, shown: &mut Vec<String>) -> anyhow::Result<()> {
+fn draw(setup: &CueSetup, now: DateTime<Utc>, terminal: Terminal, shown: &mut Vec<String>) -> anyhow::Result<()> {
     let mut out = std::io::stdout().lock();
     if terminal == Terminal::Lines {
-        let here = stand.prompter.now(now);
+        let here = setup.prompter.now(now);
         // A line anew when something else is to be done, each half minute, and in the last seconds.
         let left = here.left_s.map(|s| s.ceil() as i64);
         let at = left.map(|s| if (0..=BEEPS).contains(&s) { s } else { 1000 + s.div_euclid(30) });
-        let state = (stand.prompter.stage(), stand.prompter.asks_to_stop(), stand.keeper.trouble());
-        let key = format!("{:?} {state:?} {at:?} {}", stand.prompter.ahead().len(), stand.prompter.says());
+        let state = (setup.prompter.stage(), setup.prompter.asks_to_stop(), setup.keeper.trouble());
+        let key = format!("{:?} {state:?} {at:?} {}", setup.prompter.ahead().len(), setup.prompter.says());
         if shown.first() != Some(&key) {
-            let line = plain_line(stand.prompter, &stand.view(now));
+            let line = plain_line(setup.prompter, &setup.view(now));
             write!(out, "{line}\r\n")?;
-            let says = match stand.prompter.asks_to_stop() {
+            let says = match setup.prompter.asks_to_stop() {
                 true => "stop the session? Y stops, any other key goes on",
-                false => stand.prompter.says(),
+                false => setup.prompter.says(),
             };
             if !says.is_empty() {
                 write!(out, "  {}\r\n", crate::text::safe(says))?;
@@ -424,7 +423,7 @@ fn draw(stand: &CueSetup, now: DateTime<Utc>, terminal: Terminal, shown: &mut Ve
         return Ok(());
     }
     let (width, height) = size();
-    let lines = stand.picture(now, (width, height));
+    let lines = setup.picture(now, (width, height));
     if shown.is_empty() {
         queue!(out, terminal::Clear(terminal::ClearType::All))?;
     }

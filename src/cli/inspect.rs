@@ -6,7 +6,7 @@ use chrono::{DateTime, SecondsFormat, TimeDelta, Utc};
 use rayon::prelude::*;
 use serde::Serialize;
 
-use super::Exit;
+use super::exit::Exit;
 use crate::recording::{
     self, GearChange, HeadUnitSummary, PositionChange, Recording, RiderPosition, Samples, Sensor, TimerEvent, TimerKind,
 };
