@@ -3,7 +3,7 @@
 use super::labels::labelled;
 use crate::protocol::Ring;
 use crate::report::picture::{Key, Numbers, Picture};
-use crate::report::svg::{self, Anchor, Frame, Look, Scale, Svg};
+use crate::report::svg::{self, Anchor, Frame, Look, Scale, Svg, Ticks};
 use crate::scoring::{PictureMarks, SteadyLevel};
 use crate::verdict::Verdict;
 use crate::words;
@@ -58,7 +58,7 @@ pub fn against_power(verdict: &Verdict, shown: &PictureMarks) -> Option<Picture>
     let mut svg = Svg::new(SIZE.0, SIZE.1, "Error against power", &desc);
     svg.y_axis(&frame, &svg::ticks(-reach, reach, 6), "W");
     svg.level(&frame, 0.0, svg::AXIS);
-    let (powers, decimals) = svg::ticks(lowest_w, highest_w, 7);
+    let Ticks { values: powers, decimals } = svg::ticks(lowest_w, highest_w, 7);
     svg.x_axis(&frame, &labelled(&powers, decimals, "W").collect::<Vec<_>>());
     svg.text(frame.x.to_px, SIZE.1 - 6.0, Anchor::End, svg::TEXT, "mean power of the references");
     let mut numbers = Numbers::new(["phase", "reference, W", "error, W", "expanded uncertainty, W", "error, %"]);

@@ -2,7 +2,7 @@
 
 use super::labels::labelled;
 use crate::report::picture::{Key, Numbers, Picture};
-use crate::report::svg::{self, Anchor, Frame, Scale, Svg};
+use crate::report::svg::{self, Anchor, Frame, Scale, Svg, Ticks};
 use crate::ride::{Ride, Window};
 use crate::scoring::{PictureMarks, SteadyLevel};
 use crate::stats;
@@ -57,7 +57,7 @@ pub fn agreement(verdict: &Verdict, ride: &Ride, shown: &PictureMarks) -> Option
     let mut svg = Svg::new(SIZE.0, SIZE.1, title, &desc);
     svg.y_axis(&frame, &svg::ticks(-reach, reach, 6), "W");
     svg.level(&frame, 0.0, svg::AXIS);
-    let (powers, decimals) = svg::ticks(frame.x.low, frame.x.high, 7);
+    let Ticks { values: powers, decimals } = svg::ticks(frame.x.low, frame.x.high, 7);
     svg.x_axis(&frame, &labelled(&powers, decimals, "W").collect::<Vec<_>>());
     svg.text(frame.x.to_px, SIZE.1 - 6.0, Anchor::End, svg::TEXT, "mean of unit and reference");
     let inside =

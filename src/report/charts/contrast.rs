@@ -3,7 +3,7 @@
 use super::labels::{check_in_words, labelled};
 use crate::protocol::{Contrast, Protocol, Selector};
 use crate::report::picture::{Key, Numbers, Picture};
-use crate::report::svg::{self, Anchor, Frame, Look, Scale, Svg};
+use crate::report::svg::{self, Anchor, Frame, Look, Scale, Svg, Ticks};
 use crate::verdict::{CheckVerdict, Verdict};
 use crate::words;
 
@@ -62,7 +62,7 @@ pub fn contrast(contrast: &Contrast, check: &CheckVerdict, verdict: &Verdict, pr
     let mut svg = Svg::new(720.0, height, &title, &description(&pairs, check));
     let frames = frames(&pairs, check, height);
     for (frame, heading) in frames.iter().zip([words::plain(&check.measure), "difference".to_owned()]) {
-        let (values, decimals) = svg::ticks(frame.x.low, frame.x.high, 5);
+        let Ticks { values, decimals } = svg::ticks(frame.x.low, frame.x.high, 5);
         for value in &values {
             svg.upright(frame, *value, if *value == 0.0 { svg::AXIS } else { svg::GRID });
         }

@@ -3,7 +3,7 @@
 use super::labels::labelled;
 use super::samples::mean_power;
 use crate::report::picture::{Key, Numbers, Picture, cell};
-use crate::report::svg::{self, Anchor, Frame, Scale, Svg};
+use crate::report::svg::{self, Anchor, Frame, Scale, Svg, Ticks};
 use crate::ride::{Ride, Trace};
 use crate::scoring::{PictureMarks, SteadyLevel};
 use crate::verdict::Verdict;
@@ -58,7 +58,7 @@ pub fn references(verdict: &Verdict, ride: &Ride, shown: &PictureMarks) -> Optio
         let tip = format!("{}: expanded uncertainty of the difference", comparison.second);
         svg.window(&frame, ends[0].max(-reach), ends[1].min(reach), svg::BAND, Some(&tip));
     }
-    let (values, decimals) = svg::ticks(-reach, reach, 7);
+    let Ticks { values, decimals } = svg::ticks(-reach, reach, 7);
     for value in &values {
         svg.upright(&frame, *value, if *value == 0.0 { svg::AXIS } else { svg::GRID });
     }

@@ -4,7 +4,7 @@ use super::labels::labelled;
 use crate::protocol::{DrillKind, Measure};
 use crate::quantity::Unit;
 use crate::report::picture::{Key, Numbers, Picture};
-use crate::report::svg::{self, Anchor, Frame, Scale, Svg};
+use crate::report::svg::{self, Anchor, Frame, Scale, Svg, Ticks};
 use crate::verdict::{CheckVerdict, PhaseVerdict, Verdict};
 use crate::words;
 
@@ -96,7 +96,7 @@ pub fn rings(verdict: &Verdict) -> Option<Picture> {
             says.join("; ")
         ),
     );
-    let (values, decimals) = svg::ticks(-reach, reach, 7);
+    let Ticks { values, decimals } = svg::ticks(-reach, reach, 7);
     for value in &values {
         svg.upright(&frame, *value, if *value == 0.0 { svg::AXIS } else { svg::GRID });
     }

@@ -63,7 +63,7 @@ impl Sides {
             if at == 0 {
                 svg.y_axis(&frame, &ticks, "W");
             } else {
-                ticks.0.iter().for_each(|tick| svg.level(&frame, *tick, svg::GRID));
+                ticks.values.iter().for_each(|tick| svg.level(&frame, *tick, svg::GRID));
             }
             svg.text(from_px + 2.0, size.base + 36.0, Anchor::Start, svg::TEXT, name);
             for (points, look) in lines.iter().zip(looks) {
