@@ -82,7 +82,8 @@ fn short(sha: &str) -> String {
     sha.chars().take(12).collect()
 }
 
-/// Of judgements of the same recordings for the same unit the one by the newest program, said aloud.
+/// Of several judgements of the same recordings for the same unit only the one by the newest program; a caution names the
+/// others.
 fn once_each(given: Vec<VerdictFile>, cautions: &mut Vec<String>) -> Vec<VerdictFile> {
     let mut kept: Vec<VerdictFile> = vec![];
     let mut places: HashMap<(String, Vec<String>), usize> = HashMap::new();

@@ -12,8 +12,8 @@ use crate::verdict::{CheckOf, CheckVerdict, PlacedCheck, Verdict};
 use crate::words;
 
 /// A value with what its budget says, times `factor`.
-fn entry(check: &CheckVerdict, factor: f64, shared: &SharedSources, keys: &mut KeyNumbers) -> SessionValue {
-    let mut entry = SessionValue {
+fn session_value(check: &CheckVerdict, factor: f64, shared: &SharedSources, keys: &mut KeyNumbers) -> SessionValue {
+    let mut says = SessionValue {
         value: check.value.filter(|_| !check.censored).map(|value| value * factor),
         uncertain: check.expanded_uncertainty.is_some() && !check.budget.is_empty(),
         censored: check.censored,
@@ -24,14 +24,14 @@ fn entry(check: &CheckVerdict, factor: f64, shared: &SharedSources, keys: &mut K
         let u = line.standard_uncertainty * factor.abs();
         let source = Source::from_word(&line.source);
         match shared.keys(source, check, keys) {
-            None => entry.own(u, line.degrees_of_freedom.unwrap_or(f64::INFINITY)),
+            None => says.add_own(u, line.degrees_of_freedom.unwrap_or(f64::INFINITY)),
             Some(DrawKeys { surely, maybe }) => {
                 let source = source.map_or(u8::MAX, |source| source as u8);
-                entry.shared.push(SharedDraw { source, surely, maybe, u });
+                says.shared.push(SharedDraw { source, surely, maybe, u });
             }
         }
     }
-    entry
+    says
 }
 
 /// Errors of steady blocks in per cent, by ring, then every check of the protocol.
@@ -53,7 +53,7 @@ pub(super) fn rows(given: &[VerdictFile]) -> Vec<UnpooledRow> {
             row.entries.resize(i, None);
             // A check that stands twice in one verdict is one row's once.
             if row.entries.len() == i {
-                row.entries.push(Some(entry(check, 1.0, &shared[i], &mut keys)));
+                row.entries.push(Some(session_value(check, 1.0, &shared[i], &mut keys)));
             }
             if row.limit != check.limit {
                 row.limit = None;
@@ -118,7 +118,7 @@ fn steady_rows(given: &[VerdictFile], shared: &[SharedSources], keys: &mut KeyNu
                 continue;
             }
             if let Some(factor) = to_percent(check) {
-                let block = entry(check, factor, &shared[i], keys);
+                let block = session_value(check, factor, &shared[i], keys);
                 blocks.entry(ring(&phase.phase).map(str::to_owned)).or_default().push(block);
             }
         }

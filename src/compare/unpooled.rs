@@ -47,7 +47,7 @@ pub(super) struct UnpooledRow {
     pub limit: Option<String>,
     pub required: bool,
     pub compared: bool,
-    /// Asked the questions of specimen, firmware, tester and drift.
+    /// The questions about specimen, firmware, tester and drift are asked of this row.
     pub main: bool,
     /// By session.
     pub entries: Vec<Option<SessionValue>>,
@@ -71,16 +71,18 @@ pub(super) struct SessionValue {
     pub value: Option<f64>,
     pub uncertain: bool,
     pub censored: bool,
-    /// `None` for a row that no check is.
+    /// `None` in the rows of steady errors, which are several checks together.
     pub outcome: Option<Outcome>,
-    /// Variance of what no other session shares, and Σu⁴/ν of it.
+    /// Variance of what no other session shares.
     pub variance: f64,
+    /// Σu⁴/ν of the same, for its degrees of freedom (Welch and Satterthwaite).
     pub spread: f64,
     pub shared: Vec<SharedDraw>,
 }
 
 impl SessionValue {
-    pub(super) fn own(&mut self, u: f64, degrees_of_freedom: f64) {
+    /// Adds a source of uncertainty that no other session shares.
+    pub(super) fn add_own(&mut self, u: f64, degrees_of_freedom: f64) {
         self.variance += u * u;
         self.spread += u.powi(4) / degrees_of_freedom;
     }

@@ -266,7 +266,11 @@ impl Register {
         self.error(RegisterErrorKind::Damaged(format!("the document of judgement {judgement} can't be read")))
     }
 
-    pub(super) fn newest(&self) -> Result<Vec<KeptJudgement>, RegisterError> {
+    /// The newest judgement of every session, in the order in which sessions were first added.
+    ///
+    /// # Errors
+    /// Where the register can't be read.
+    pub fn all_newest(&self) -> Result<Vec<KeptJudgement>, RegisterError> {
         let sql = "SELECT judgement, '' FROM sessions ORDER BY session";
         let ids = self.pairs(sql, &[]).map_err(|error| self.error(error))?;
         let each = ids.into_iter().filter_map(|(id, _)| match self.judgements(id) {

@@ -22,7 +22,7 @@ pub fn again(verdict: &Verdict, places: &InputPlaces) -> Verification {
 
 /// [`again`] for whoever has the verdict as it was written: keys that this program does not know are differences too.
 pub fn again_as_written(verdict: &Verdict, written: &Value, places: &InputPlaces) -> Verification {
-    let mut again = Verification {
+    let mut verification = Verification {
         unit: verdict.unit.label.clone(),
         sheet_number: verdict.sheet_number.clone(),
         programs: Programs { then: verdict.assize.clone(), now: env!("CARGO_PKG_VERSION").to_owned() },
@@ -31,14 +31,15 @@ pub fn again_as_written(verdict: &Verdict, written: &Value, places: &InputPlaces
         judged: Err(VerifyError::NewerFormat(verdict.verdict_format)),
     };
     if verdict.verdict_format > VERDICT_FORMAT {
-        return again;
+        return verification;
     }
-    again.judged = look_and_judge(verdict, places, &mut again.inputs, &mut again.unhashed).map(|now| {
-        let programs_differ = again.programs.differ();
-        let judged = serde_json::to_value(&now).unwrap_or_default();
-        NewJudgement { differences: differences(written, &judged, programs_differ), verdict: now }
-    });
-    again
+    verification.judged =
+        look_and_judge(verdict, places, &mut verification.inputs, &mut verification.unhashed).map(|now| {
+            let programs_differ = verification.programs.differ();
+            let judged = serde_json::to_value(&now).unwrap_or_default();
+            NewJudgement { differences: differences(written, &judged, programs_differ), verdict: now }
+        });
+    verification
 }
 
 /// Whether `text` is what this program writes of the verdict, byte for byte.

@@ -27,7 +27,7 @@ pub(super) fn specimen(season: &Season, row: &UnpooledRow) -> Result<Answer, Str
     let found = stats::variance_components(&values, coverage).ok_or(
         "each specimen has one session, which does not part specimens from sessions; ride at least two specimens twice",
     )?;
-    // But for rounding.
+    // The same but for rounding.
     let largest = values.iter().flatten().fold(0.0_f64, |most, value| most.max(value.abs()));
     if found.within.sqrt() <= 1e-12 * largest {
         return Err("the sessions give the very same values".to_owned());
