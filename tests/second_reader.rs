@@ -7,7 +7,7 @@ use assize::recording::{Samples, read_keeping_replaced};
 
 /// A header and one line for each record of `parts`; the time in Unix seconds, a missing value empty.
 fn table(start_unix_s: f64, parts: [&Samples; 2]) -> String {
-    let mut names: Vec<&str> = parts.iter().flat_map(|p| p.channels()).map(|(name, ..)| name).collect();
+    let mut names: Vec<&str> = parts.iter().flat_map(|p| p.channels()).map(|column| column.name).collect();
     names.sort_unstable();
     names.dedup();
     let mut text = format!("time,{}\n", names.join(","));

@@ -4,12 +4,13 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, bail};
 use chrono::{DateTime, Utc};
 
-use super::Exit;
+use super::exit::Exit;
 use super::files::write_whole;
+use super::options::{load_protocol, load_session_before_ride, watts};
 use crate::brief::{self, workout};
-use crate::protocol::{self, Protocol};
+use crate::protocol::Protocol;
 use crate::report;
-use crate::session::{self, Session};
+use crate::session::Session;
 
 /// The time that a workout carries if none is said: head units tell workouts apart by it and by the protocol's hash.
 const MADE: &str = "2026-01-01T00:00:00Z";
@@ -28,7 +29,7 @@ pub struct BriefArgs {
     #[arg(long, value_name = "FILE")]
     session: Option<PathBuf>,
     /// The rider's threshold power, as in 250W; if not said, the session's
-    #[arg(long, value_name = "POWER", value_parser = super::watts)]
+    #[arg(long, value_name = "POWER", value_parser = watts)]
     threshold: Option<f64>,
     /// Where to write the page; - for standard output
     #[arg(long, value_name = "FILE")]
@@ -53,22 +54,15 @@ pub fn run(args: &BriefArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     if args.workout.as_deref() == Some(standard) {
         bail!("--workout takes a file: a FIT file on a terminal is of no use");
     }
-    let session = match &args.session {
-        None => None,
-        Some(file) => {
-            let read = session::load_before_ride(file);
-            Some(read.map_err(|problems| anyhow::anyhow!("the session can't be used\n\n{problems}"))?)
-        }
-    };
+    let session = args.session.as_deref().map(load_session_before_ride).transpose()?;
     let own = session.as_ref().and_then(|session| session.protocol.as_ref()).map(|protocol| protocol.file.clone());
     let Some(file) = args.protocol.clone().or(own) else {
         bail!("the session names no protocol; name one before --session");
     };
     let threshold_power_w = args.threshold.or(session.as_ref().and_then(|session| session.threshold_power_w));
-    let protocol = protocol::load(&file, threshold_power_w)
-        .map_err(|problems| anyhow::anyhow!("the protocol can't be used\n\n{problems}"))?;
-    let told = tell(args, &protocol, session.as_ref(), threshold_power_w)?;
-    for (to, text) in &told {
+    let protocol = load_protocol(&file, threshold_power_w)?;
+    let documents = documents(args, &protocol, session.as_ref(), threshold_power_w)?;
+    for (to, text) in &documents {
         if *to == standard {
             out.write_all(text.as_bytes())?;
         } else {
@@ -80,7 +74,7 @@ pub fn run(args: &BriefArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     }
     report::brief::write(&report::brief::RunSheet::of(&protocol, session.as_ref(), threshold_power_w), out)
         .context("writing the run sheet")?;
-    let files = told.iter().map(|(to, _)| *to).chain(args.workout.as_deref());
+    let files = documents.iter().map(|(to, _)| *to).chain(args.workout.as_deref());
     let files: Vec<String> = files.map(|to| to.display().to_string()).collect();
     if !files.is_empty() {
         writeln!(out, "\nWritten: {}", files.join(", "))?;
@@ -89,20 +83,20 @@ pub fn run(args: &BriefArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
 }
 
 /// Page and JSON, as far as they were asked for; the workout is written at once.
-fn tell<'a>(
+fn documents<'a>(
     args: &'a BriefArgs,
     protocol: &Protocol,
     session: Option<&Session>,
     threshold_power_w: Option<f64>,
 ) -> anyhow::Result<Vec<(&'a Path, String)>> {
     let steps = brief::steps(protocol);
-    let mut told = vec![];
+    let mut documents = vec![];
     if let Some(to) = &args.html {
         let sheet = report::brief::RunSheet::of(protocol, session, threshold_power_w);
-        told.push((to.as_path(), report::brief::page(&sheet).context("making the page")?));
+        documents.push((to.as_path(), report::brief::page(&sheet).context("making the page")?));
     }
     if let Some(to) = &args.json {
-        told.push((to.as_path(), report::brief::to_json(protocol, &steps)));
+        documents.push((to.as_path(), report::brief::to_json(protocol, &steps)));
     }
     if let Some(to) = &args.workout {
         let entries = workout::fold(&steps).len();
@@ -115,5 +109,5 @@ fn tell<'a>(
         let bytes = workout::encode(protocol, &steps, args.made);
         write_whole(to, &bytes).with_context(|| format!("writing {}", to.display()))?;
     }
-    Ok(told)
+    Ok(documents)
 }

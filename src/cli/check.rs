@@ -3,8 +3,8 @@ use std::path::{Path, PathBuf};
 
 use anyhow::Context;
 
-use super::Exit;
-use super::rehearse::bench_words;
+use super::exit::Exit;
+use super::options::bench_words;
 use crate::problem::Problems;
 use crate::protocol::{Accept, PhaseId, Protocol, Rule, trim};
 use crate::rehearse::{BENCHES, BenchKind, RehearsalBench, RideSetting};
@@ -46,7 +46,7 @@ fn check(file: &Path, bench: Option<&BenchKind>, out: &mut impl Write) -> anyhow
     };
     match first_key(&text) {
         "assize_session" => report(file, session::load(file), session_facts, out),
-        "assize" => report(file, protocol::load(file, None), |protocol| protocol_told(protocol, bench), out),
+        "assize" => report(file, protocol::load(file, None), |protocol| protocol_says(protocol, bench), out),
         _ => {
             let help = "a protocol begins with `assize: 1`, a session with `assize_session: 1`; \
                         a card is checked with the session that names it";
@@ -89,10 +89,10 @@ fn report<T>(
 }
 
 /// What it says and what it can decide.
-fn protocol_told(protocol: &Protocol, bench: Option<&BenchKind>) -> Vec<String> {
-    let mut told = protocol_facts(protocol);
-    told.extend(limits(protocol, bench));
-    told
+fn protocol_says(protocol: &Protocol, bench: Option<&BenchKind>) -> Vec<String> {
+    let mut says = protocol_facts(protocol);
+    says.extend(limits(protocol, bench));
+    says
 }
 
 /// Enough for a median.

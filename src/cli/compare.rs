@@ -3,7 +3,7 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
 
-use super::Exit;
+use super::exit::Exit;
 use super::files::write_whole;
 use crate::compare::{self, Comparison, Grouping};
 use crate::report;

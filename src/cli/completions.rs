@@ -1,10 +1,11 @@
 use std::io::Write;
 
 use anyhow::Context;
-use clap::CommandFactory;
+use clap::Command;
 use clap_complete::Shell;
 
-use super::{Cli, Exit};
+use super::exit::Exit;
+use super::options::NAME;
 
 /// Print what makes a shell complete this program's commands and options
 ///
@@ -16,9 +17,9 @@ pub struct CompletionsArgs {
     shell: Shell,
 }
 
-pub fn run(args: &CompletionsArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
+pub fn run(args: &CompletionsArgs, mut program: Command, out: &mut impl Write) -> anyhow::Result<Exit> {
     let mut script = vec![];
-    clap_complete::generate(args.shell, &mut Cli::command(), super::NAME, &mut script);
+    clap_complete::generate(args.shell, &mut program, NAME, &mut script);
     out.write_all(&script).context("writing the completions")?;
     Ok(Exit::Done)
 }

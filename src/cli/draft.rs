@@ -3,9 +3,10 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
 
-use super::Exit;
+use super::exit::Exit;
 use super::files::write_whole;
-use crate::{protocol, recording, session};
+use super::options::load_protocol;
+use crate::{recording, session};
 
 /// Write a session file from recordings, with ? where you must fill in
 #[derive(Debug, clap::Args)]
@@ -28,10 +29,7 @@ pub fn run(args: &DraftArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     if let Some(to) = &args.out {
         may_write(args, to)?;
     }
-    let protocol = args.protocol.as_ref().map(|file| {
-        protocol::load(file, None).map_err(|problems| anyhow::anyhow!("the protocol can't be used\n\n{problems}"))
-    });
-    let protocol = protocol.transpose()?;
+    let protocol = args.protocol.as_ref().map(|file| load_protocol(file, None)).transpose()?;
     let (mut recordings, mut unreadable) = (vec![], vec![]);
     for read in recording::read_all(&args.files) {
         match read {

@@ -5,17 +5,17 @@ use std::time::{Duration, Instant};
 use anyhow::{Context, bail};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
-use super::Exit;
+use super::exit::Exit;
 use super::files::write_whole;
+use super::options::{load_protocol, style};
 use crate::against_truth::TruthCounts;
 use crate::judge::Judgement;
-use crate::protocol::Protocol;
 use crate::quantity::{Bound, Join, Quantity, Unit};
 use crate::rehearse::TruthFile;
-use crate::report::{self, table::Style};
+use crate::report;
 use crate::session::{Instrument, Location, Reference, Session, Sides};
 use crate::verdict::{Outcome, Verdict};
-use crate::{against_truth, judge, protocol, recording, session};
+use crate::{against_truth, judge, recording, session};
 
 /// Judge ridden sessions against their protocol
 ///
@@ -261,11 +261,6 @@ fn load_and_judge(
     judge_one(args, &session, path.parent().unwrap_or(Path::new("")), truths, out)
 }
 
-fn load_protocol(file: &Path, threshold_power_w: Option<f64>) -> anyhow::Result<Protocol> {
-    protocol::load(file, threshold_power_w)
-        .map_err(|problems| anyhow::anyhow!("the protocol can't be used\n\n{problems}"))
-}
-
 fn add_pins(args: &JudgeArgs, session: &mut Session) -> anyhow::Result<()> {
     let Some(protocol) = &session.protocol else {
         if args.pin.is_empty() {
@@ -324,12 +319,7 @@ fn write_all(
     let bytes = wanted.iter().map(|(document, _)| document.render(judgement)).collect::<anyhow::Result<Vec<_>>>()?;
     // A document that was asked for there takes the table's place.
     if !wanted.iter().any(|(_, to)| is_standard_output(to)) {
-        let style = if std::io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none() {
-            Style::Colour
-        } else {
-            Style::Plain
-        };
-        report::table::write(verdict, out, style).context("writing the table")?;
+        report::table::write(verdict, out, style()).context("writing the table")?;
         if args.explain {
             report::table::assignment(judgement, out).context("writing the assignment")?;
         }

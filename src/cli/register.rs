@@ -1,4 +1,4 @@
-use std::io::{IsTerminal, Write};
+use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -7,13 +7,14 @@ use chrono::{DateTime, NaiveDate, Utc};
 use clap::Subcommand;
 use clap::builder::PossibleValuesParser;
 
-use super::Exit;
+use super::exit::Exit;
 use super::files::write_whole_by;
+use super::options::{NAME, style};
 use crate::register::{
     Added, Answer, Filters, KeptJudgement, Limits, Register, RejudgeOutcome, VIEWS, VerdictDocument, View,
 };
 use crate::report::grid;
-use crate::report::table::{self, Style};
+use crate::report::table;
 use crate::text::{safe, wrap};
 use crate::verify::FilesByHash;
 
@@ -194,7 +195,7 @@ fn add(args: &AddArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
             }
         };
         let added = register.add(&document, args.at.unwrap_or_else(Utc::now))?;
-        writeln!(out, "{}", told(&document, &added))?;
+        writeln!(out, "{}", became(&document, &added))?;
         // Said as soon as it is so, whatever happens to the rest.
         out.flush()?;
     }
@@ -202,7 +203,7 @@ fn add(args: &AddArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
 }
 
 /// What became of a verdict, in a line.
-fn told(document: &VerdictDocument, added: &Added) -> String {
+fn became(document: &VerdictDocument, added: &Added) -> String {
     let v = &document.verdict;
     let this =
         format!("{} {}, {}", safe(&v.sheet_number), safe(&v.unit.label), v.verdict.map_or("advisory", |o| o.word()));
@@ -295,11 +296,7 @@ fn show(args: &ShowArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
         }
         return Ok(Exit::Done);
     }
-    let style = if std::io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none() {
-        Style::Colour
-    } else {
-        Style::Plain
-    };
+    let style = style();
     for (i, judged) in shown.iter().enumerate() {
         if i > 0 {
             writeln!(out, "\n{}\n", "-".repeat(80))?;
@@ -312,7 +309,7 @@ fn show(args: &ShowArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
 
 /// What the register knows of a judgement and the verdict does not.
 fn facts(judged: &KeptJudgement, all: &[KeptJudgement], out: &mut impl Write) -> anyhow::Result<()> {
-    writeln!(out, "Sheet {}, judged by {} {}", safe(&judged.sheet_number), super::NAME, safe(&judged.program))?;
+    writeln!(out, "Sheet {}, judged by {} {}", safe(&judged.sheet_number), NAME, safe(&judged.program))?;
     let place = if judged.newest {
         match all.len() - 1 {
             0 => String::new(),

@@ -3,10 +3,11 @@ use std::path::PathBuf;
 
 use anyhow::Context;
 use chrono::{DateTime, Utc};
-use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
+use clap::builder::PossibleValuesParser;
 
-use super::Exit;
-use super::trials::TrialsOutputs;
+use super::exit::Exit;
+use super::options::{bench_words, load_protocol};
+use super::trials::{self, TrialsOutputs};
 use crate::protocol::Protocol;
 use crate::rehearse::{
     self, BENCHES, BenchKind, Device, FAULT_KINDS, Fault, Identity, MISHAP_KINDS, Mishap, RehearsalBench,
@@ -186,12 +187,6 @@ enum ShiftingWord {
     Electronic,
 }
 
-/// What is worn where, by its word.
-pub fn bench_words() -> impl TypedValueParser<Value = &'static BenchKind> {
-    PossibleValuesParser::new(BENCHES.iter().map(|kind| PossibleValue::new(kind.word).help(kind.says)))
-        .map(|word| BENCHES.iter().find(|kind| kind.word == word).unwrap_or(&BENCHES[0]))
-}
-
 pub fn run(args: &RehearseArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     if args.faults {
         for kind in FAULT_KINDS {
@@ -208,7 +203,7 @@ pub fn run(args: &RehearseArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
         return Ok(Exit::Done);
     }
     let Some(file) = &args.protocol else { anyhow::bail!("a protocol is needed") };
-    let protocol = load(file)?;
+    let protocol = load_protocol(file, None)?;
     let bench = (args.bench.bench)();
     let setting = setting(args, &protocol);
     if let Some(sessions) = args.trials {
@@ -225,7 +220,7 @@ pub fn run(args: &RehearseArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
         let command = command(args, file, &trials);
         let (csv, html) = (args.csv.as_deref(), args.html.as_deref());
         let asked = TrialsOutputs { wanted: &args.want, spare: args.spare, csv, html, command };
-        return super::trials::run(&trials, &faults, &asked, out);
+        return trials::run(&trials, &faults, &asked, out);
     }
     let Some(dir) = &args.out else { anyhow::bail!("--out DIR is needed") };
     let (faults, mishaps) = (args.fault.clone(), args.mishap.clone());
@@ -298,8 +293,4 @@ fn quoted(word: &str) -> String {
 fn setting(args: &RehearseArgs, protocol: &Protocol) -> RideSetting {
     let asked = RideSetting::ALL.into_iter().find(|setting| args.setting.as_deref() == Some(setting.word()));
     asked.unwrap_or(RideSetting::asked_by(protocol))
-}
-
-fn load(file: &std::path::Path) -> anyhow::Result<Protocol> {
-    crate::protocol::load(file, None).map_err(|problems| anyhow::anyhow!("the protocol can't be used\n\n{problems}"))
 }

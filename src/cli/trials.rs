@@ -5,7 +5,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use anyhow::Context;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
-use super::Exit;
+use super::exit::Exit;
 use super::files::write_whole;
 use crate::rehearse::Fault;
 use crate::report;
@@ -28,7 +28,7 @@ pub struct TrialsOutputs<'a> {
 }
 
 /// Rides, tells and keeps.
-pub fn run(trials: &Trials, faults: &[Fault], asked: &TrialsOutputs, out: &mut impl Write) -> anyhow::Result<Exit> {
+pub fn run(trials: &Trials, faults: &[Fault], outputs: &TrialsOutputs, out: &mut impl Write) -> anyhow::Result<Exit> {
     let stop = || {
         if STOP.swap(true, Ordering::SeqCst) {
             std::process::exit(130);
@@ -48,20 +48,20 @@ pub fn run(trials: &Trials, faults: &[Fault], asked: &TrialsOutputs, out: &mut i
     }
     let summary = TrialsSummary::of(trials, &points);
     report::trials::table(trials, &summary, out)?;
-    if let Some(path) = asked.csv {
+    if let Some(path) = outputs.csv {
         let written = std::fs::File::create(path).map_err(csv::Error::from);
         let written = written.and_then(|file| report::trials::csv(&summary, file));
         written.with_context(|| format!("{} can't be written", path.display()))?;
     }
     let mut advice = vec![];
-    for fault in asked.wanted {
+    for fault in outputs.wanted {
         tell(wanted(trials, fault)?, &mut advice, out)?;
     }
-    if asked.spare && go_on() {
+    if outputs.spare && go_on() {
         tell(spared(trials, &points)?, &mut advice, out)?;
     }
-    if let Some(path) = asked.html {
-        let page = report::trials::page(trials, &summary, &asked.command, &advice).context("making the page")?;
+    if let Some(path) = outputs.html {
+        let page = report::trials::page(trials, &summary, &outputs.command, &advice).context("making the page")?;
         write_whole(path, page.as_bytes()).with_context(|| format!("{} can't be written", path.display()))?;
     }
     Ok(Exit::Done)

@@ -3,7 +3,7 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
 
-use super::Exit;
+use super::exit::Exit;
 use super::files::write_whole;
 use crate::report::{self, verify::Bytes};
 use crate::verdict::Verdict;
@@ -75,18 +75,18 @@ pub fn run(args: &VerifyArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
             pins: args.pin.clone(),
             ..InputPlaces::beside(file)
         };
-        let again = verify::again_as_written(&loaded.verdict, &loaded.written, &places);
-        let same = again.judged.as_ref().is_ok_and(|judged| verify::written_as_now(&loaded.bytes, judged));
+        let verification = verify::again_as_written(&loaded.verdict, &loaded.written, &places);
+        let same = verification.judged.as_ref().is_ok_and(|judged| verify::written_as_now(&loaded.bytes, judged));
         let bytes = if same { Bytes::Same } else { Bytes::Other };
         let name = file.display().to_string();
         if !to_standard {
             if i > 0 {
                 writeln!(out)?;
             }
-            report::verify::write(&again, &name, bytes, out).context("writing what differs")?;
+            report::verify::write(&verification, &name, bytes, out).context("writing what differs")?;
         }
-        objects.push(report::verify::object(&again, &name, bytes));
-        let exit = match again.verified() {
+        objects.push(report::verify::object(&verification, &name, bytes));
+        let exit = match verification.verified() {
             VerificationResult::Same => Exit::Done,
             VerificationResult::Differs => Exit::Fail,
             VerificationResult::CouldNot => Exit::CouldNotJudge,

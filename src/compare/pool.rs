@@ -2,68 +2,23 @@
 
 use std::collections::BTreeMap;
 
-use super::gather::UnpooledRow;
+use super::unpooled::UnpooledRow;
 use crate::stats;
-use crate::verdict::Outcome;
 
-/// A draw that other sessions may share.
+/// One session's part in a weighted sum of sessions.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct SharedDraw {
-    pub source: u8,
-    /// Sessions with this key have the same draw.
-    pub surely: u32,
-    /// Sessions with this key may have the same draw.
-    pub maybe: u32,
-    /// Standard uncertainty.
-    pub u: f64,
+pub(super) struct SessionWeight {
+    pub session: usize,
+    pub weight: f64,
 }
 
-/// What one session says in one row.
-#[derive(Debug, Clone, Default, PartialEq)]
-pub(super) struct SessionValue {
-    pub value: Option<f64>,
-    pub uncertain: bool,
-    pub censored: bool,
-    /// `None` for a row that no check is.
-    pub outcome: Option<Outcome>,
-    /// Variance of what no other session shares, and Σu⁴/ν of it.
-    pub variance: f64,
-    pub spread: f64,
-    pub shared: Vec<SharedDraw>,
+/// A weighted sum of sessions.
+pub(super) type Weights = Vec<SessionWeight>;
+
+/// All sessions with one weight.
+pub(super) fn equal_weights(sessions: &[usize], weight: f64) -> Weights {
+    sessions.iter().map(|&session| SessionWeight { session, weight }).collect()
 }
-
-impl SessionValue {
-    pub(super) fn own(&mut self, u: f64, degrees_of_freedom: f64) {
-        self.variance += u * u;
-        self.spread += u.powi(4) / degrees_of_freedom;
-    }
-
-    /// The mean of blocks of one session; `None` where none has a value.
-    pub(super) fn mean(blocks: &[SessionValue]) -> Option<SessionValue> {
-        let blocks: Vec<&SessionValue> = blocks.iter().filter(|block| block.value.is_some()).collect();
-        let n = blocks.len() as f64;
-        let value = stats::mean(&blocks.iter().filter_map(|block| block.value).collect::<Vec<f64>>())?;
-        let mut shared: BTreeMap<(u8, u32, u32), f64> = BTreeMap::new();
-        for one in blocks.iter().flat_map(|block| &block.shared) {
-            *shared.entry((one.source, one.surely, one.maybe)).or_default() += one.u / n;
-        }
-        Some(SessionValue {
-            value: Some(value),
-            uncertain: blocks.iter().all(|block| block.uncertain),
-            censored: false,
-            outcome: None,
-            variance: blocks.iter().map(|block| block.variance).sum::<f64>() / (n * n),
-            spread: blocks.iter().map(|block| block.spread).sum::<f64>() / n.powi(4),
-            shared: shared
-                .into_iter()
-                .map(|((source, surely, maybe), u)| SharedDraw { source, surely, maybe, u })
-                .collect(),
-        })
-    }
-}
-
-/// A sum of sessions with weights, by (session, weight).
-pub(super) type Weights = Vec<(usize, f64)>;
 
 /// Variance of a sum by what it comes from.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -79,12 +34,12 @@ pub(super) struct PooledVariance {
 impl PooledVariance {
     /// What a row's sessions with these weights sum up to. Where sessions may share a draw, weights of one sign are taken to
     /// share it and weights of different sign not to, unless they surely do: that is wide rather than narrow.
-    pub(super) fn of(row: &UnpooledRow, weights: &[(usize, f64)]) -> PooledVariance {
+    pub(super) fn of(row: &UnpooledRow, weights: &[SessionWeight]) -> PooledVariance {
         let mut sum = PooledVariance::default();
         // Of each source, what weights above and below zero add up to, by what may and what surely is one draw.
         let mut maybe: BTreeMap<(u8, u32), [f64; 2]> = BTreeMap::new();
         let mut surely: BTreeMap<(u8, u32), [f64; 2]> = BTreeMap::new();
-        for &(session, weight) in weights {
+        for &SessionWeight { session, weight } in weights {
             let Some(entry) = &row.entries[session] else { continue };
             sum.value += weight * entry.value.unwrap_or(0.0);
             sum.own += weight * weight * entry.variance;
@@ -124,7 +79,7 @@ impl SessionScatter {
             let n = cell.len() as f64;
             let values: Vec<f64> = cell.iter().filter_map(|&i| row.entries[i].as_ref()?.value).collect();
             squares += stats::sample_sd(&values).map_or(0.0, |sd| sd * sd * (n - 1.0));
-            expected += expected_squares(row, cell);
+            expected += expected_squares(row, cell).total();
             degrees_of_freedom += n - 1.0;
         }
         SessionScatter::from_squares(squares, expected, degrees_of_freedom)
@@ -143,33 +98,41 @@ impl SessionScatter {
     }
 }
 
+/// A variance by where it comes from.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct VarianceParts {
+    /// Of what sessions have of their own.
+    pub own: f64,
+    /// Of what other sessions have too.
+    pub shared: f64,
+}
+
+impl VarianceParts {
+    pub(super) fn total(self) -> f64 {
+        self.own + self.shared
+    }
+}
+
 /// The sum of squares about the cell's mean that the budgets make one expect.
-pub(super) fn expected_squares(row: &UnpooledRow, cell: &[usize]) -> f64 {
-    let (own, shared) = expected_parts(row, cell);
-    own + shared
-}
-
-/// The same of what sessions have of their own and of what others may have too.
-pub(super) fn expected_parts(row: &UnpooledRow, cell: &[usize]) -> (f64, f64) {
+pub(super) fn expected_squares(row: &UnpooledRow, cell: &[usize]) -> VarianceParts {
     let n = cell.len() as f64;
-    let together: Weights = cell.iter().map(|&i| (i, 1.0)).collect();
-    let (own, shared) = surely(row, &together);
-    let alone: f64 = cell.iter().map(|&i| surely(row, &[(i, 1.0)]).1).sum();
-    (own * (1.0 - 1.0 / n), alone - shared / n)
+    let VarianceParts { own, shared } = surely(row, &equal_weights(cell, 1.0));
+    let alone: f64 = cell.iter().map(|&i| surely(row, &equal_weights(&[i], 1.0)).shared).sum();
+    VarianceParts { own: own * (1.0 - 1.0 / n), shared: alone - shared / n }
 }
 
-/// Variance of a sum where only what surely is one draw is taken as one: what sessions have of their own, and the rest.
-pub(super) fn surely(row: &UnpooledRow, weights: &[(usize, f64)]) -> (f64, f64) {
+/// Variance of a sum where only what surely is one draw is taken as one.
+pub(super) fn surely(row: &UnpooledRow, weights: &[SessionWeight]) -> VarianceParts {
     let mut shared: BTreeMap<(u8, u32), f64> = BTreeMap::new();
     let mut own = 0.0;
-    for &(session, weight) in weights {
+    for &SessionWeight { session, weight } in weights {
         let Some(entry) = &row.entries[session] else { continue };
         own += weight * weight * entry.variance;
         for one in &entry.shared {
             *shared.entry((one.source, one.surely)).or_default() += weight * one.u;
         }
     }
-    (own, shared.values().map(|sum| sum * sum).sum())
+    VarianceParts { own, shared: shared.values().map(|sum| sum * sum).sum() }
 }
 
 /// A value with its uncertainty.

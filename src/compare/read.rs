@@ -5,8 +5,14 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 use serde::Deserialize;
 
-use super::VerdictFile;
 use crate::verdict::{VERDICT_FORMAT, Verdict};
+
+/// A verdict and the file that it stands in.
+#[derive(Debug, Clone, PartialEq)]
+pub struct VerdictFile {
+    pub file: String,
+    pub verdict: Verdict,
+}
 
 #[derive(Debug, thiserror::Error)]
 pub enum CompareError {

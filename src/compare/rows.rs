@@ -2,48 +2,18 @@
 
 use std::collections::{BTreeMap, HashMap};
 
-use super::gather::{KeyNumbers, SharedSources, UnpooledRow, VerdictFile};
-use super::pool::{SessionValue, SharedDraw};
+use super::read::VerdictFile;
+use super::shared::{DrawKeys, KeyNumbers, SharedSources};
+use super::unpooled::{RowSubject, SessionValue, SharedDraw, UnpooledRow};
 use crate::protocol::{DrillKind, Measure};
 use crate::quantity::Unit;
 use crate::scoring::budget::Source;
 use crate::verdict::{CheckOf, CheckVerdict, PlacedCheck, Verdict};
 use crate::words;
 
-/// What a row is of.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum RowSubject {
-    /// The errors of steady blocks together.
-    Steady,
-    Ride,
-    Mean,
-    Contrast,
-    WholeRide,
-}
-
-impl RowSubject {
-    const ALL: [RowSubject; 5] =
-        [RowSubject::Steady, RowSubject::Ride, RowSubject::Mean, RowSubject::Contrast, RowSubject::WholeRide];
-
-    /// As a comparison's JSON writes it.
-    pub fn word(self) -> &'static str {
-        match self {
-            RowSubject::Steady => "steady",
-            RowSubject::Ride => "ride",
-            RowSubject::Mean => "mean",
-            RowSubject::Contrast => "contrast",
-            RowSubject::WholeRide => "whole ride",
-        }
-    }
-
-    pub fn from_word(word: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|of| of.word() == word)
-    }
-}
-
 /// A value with what its budget says, times `factor`.
-fn entry(check: &CheckVerdict, factor: f64, hangs: &SharedSources, keys: &mut KeyNumbers) -> SessionValue {
-    let mut entry = SessionValue {
+fn session_value(check: &CheckVerdict, factor: f64, shared: &SharedSources, keys: &mut KeyNumbers) -> SessionValue {
+    let mut says = SessionValue {
         value: check.value.filter(|_| !check.censored).map(|value| value * factor),
         uncertain: check.expanded_uncertainty.is_some() && !check.budget.is_empty(),
         censored: check.censored,
@@ -53,26 +23,26 @@ fn entry(check: &CheckVerdict, factor: f64, hangs: &SharedSources, keys: &mut Ke
     for line in &check.budget {
         let u = line.standard_uncertainty * factor.abs();
         let source = Source::from_word(&line.source);
-        match hangs.keys(source, check, keys) {
-            None => entry.own(u, line.degrees_of_freedom.unwrap_or(f64::INFINITY)),
-            Some((surely, maybe)) => {
+        match shared.keys(source, check, keys) {
+            None => says.add_own(u, line.degrees_of_freedom.unwrap_or(f64::INFINITY)),
+            Some(DrawKeys { surely, maybe }) => {
                 let source = source.map_or(u8::MAX, |source| source as u8);
-                entry.shared.push(SharedDraw { source, surely, maybe, u });
+                says.shared.push(SharedDraw { source, surely, maybe, u });
             }
         }
     }
-    entry
+    says
 }
 
 /// Errors of steady blocks in per cent, by ring, then every check of the protocol.
 pub(super) fn rows(given: &[VerdictFile]) -> Vec<UnpooledRow> {
     let mut keys = KeyNumbers::default();
-    let hangs = SharedSources::of(given, &mut keys);
-    let mut rows = steady_rows(given, &hangs, &mut keys);
+    let shared = SharedSources::of(given, &mut keys);
+    let mut rows = steady_rows(given, &shared, &mut keys);
     let mut places: HashMap<(RowSubject, String, String, String), usize> = HashMap::new();
     for (i, VerdictFile { verdict, .. }) in given.iter().enumerate() {
         for placed in verdict.checks() {
-            let Some(of) = kind(&placed, verdict) else { continue };
+            let Some(of) = subject(&placed, verdict) else { continue };
             let check = placed.check;
             let key = (of, placed.label().to_owned(), check.measure.clone(), check.unit.clone());
             let place = *places.entry(key).or_insert_with(|| {
@@ -83,7 +53,7 @@ pub(super) fn rows(given: &[VerdictFile]) -> Vec<UnpooledRow> {
             row.entries.resize(i, None);
             // A check that stands twice in one verdict is one row's once.
             if row.entries.len() == i {
-                row.entries.push(Some(entry(check, 1.0, &hangs[i], &mut keys)));
+                row.entries.push(Some(session_value(check, 1.0, &shared[i], &mut keys)));
             }
             if row.limit != check.limit {
                 row.limit = None;
@@ -95,7 +65,7 @@ pub(super) fn rows(given: &[VerdictFile]) -> Vec<UnpooledRow> {
 }
 
 /// `None` for what another row says: single rides of what is repeated, and surplus ones.
-fn kind(placed: &PlacedCheck<'_>, verdict: &Verdict) -> Option<RowSubject> {
+fn subject(placed: &PlacedCheck<'_>, verdict: &Verdict) -> Option<RowSubject> {
     match placed.of {
         CheckOf::Ride(phase) => (!phase.surplus && phase.repeat == 1 && verdict.repeats_of(&phase.phase).is_none())
             .then_some(RowSubject::Ride),
@@ -136,7 +106,7 @@ fn ring(selector: &str) -> Option<&str> {
     keys.trim_end_matches(']').split(", ").find_map(|key| key.strip_prefix("ring="))
 }
 
-fn steady_rows(given: &[VerdictFile], hangs: &[SharedSources], keys: &mut KeyNumbers) -> Vec<UnpooledRow> {
+fn steady_rows(given: &[VerdictFile], shared: &[SharedSources], keys: &mut KeyNumbers) -> Vec<UnpooledRow> {
     let mut rows: BTreeMap<Option<String>, Vec<Option<SessionValue>>> = BTreeMap::new();
     for (i, VerdictFile { verdict, .. }) in given.iter().enumerate() {
         let mut blocks: BTreeMap<Option<String>, Vec<SessionValue>> = BTreeMap::new();
@@ -148,7 +118,7 @@ fn steady_rows(given: &[VerdictFile], hangs: &[SharedSources], keys: &mut KeyNum
                 continue;
             }
             if let Some(factor) = to_percent(check) {
-                let block = entry(check, factor, &hangs[i], keys);
+                let block = session_value(check, factor, &shared[i], keys);
                 blocks.entry(ring(&phase.phase).map(str::to_owned)).or_default().push(block);
             }
         }
@@ -179,7 +149,7 @@ fn steady_rows(given: &[VerdictFile], hangs: &[SharedSources], keys: &mut KeyNum
     rows.into_iter().map(named).collect()
 }
 
-/// What makes a check's value per cents; `None` where it has no such form.
+/// The factor that turns a check's value into per cent; `None` where it has no such form.
 fn to_percent(check: &CheckVerdict) -> Option<f64> {
     if check.is_in(Unit::Percent) {
         return Some(1.0);

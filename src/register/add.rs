@@ -1,11 +1,21 @@
+//! Adding verdicts.
+//!
+//! A session is what was ridden: the unit's label, the recordings by hash, the protocol by hash
+//! ([`VerdictDocument::identity`]). Every other judgement of it, by another program version or from a corrected session file,
+//! supersedes the one before; which is newest is decided by the order of adding, as a verdict says nothing of when it was
+//! judged. The older stays readable.
+
 use std::collections::HashMap;
 
 use chrono::{DateTime, SecondsFormat, Utc};
 use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, named_params, params};
 
 use super::document::VerdictDocument;
-use super::{Register, RegisterError};
-use crate::verdict::{CheckOf, Verdict};
+use super::open::{Register, RegisterError};
+use super::schema::PARTS;
+use crate::verdict::{
+    CheckOf, Finding, InstrumentFacts, RecordingFacts, ReferenceComparison, RepeatVerdict, RingError, Verdict,
+};
 
 /// What became of a verdict that was to be added.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -49,10 +59,6 @@ impl Register {
         work().map_err(|error| RegisterError { file: self.file.clone(), kind: error.into() })
     }
 }
-
-/// Tables of the newest judgement's parts.
-pub(super) const PARTS: [&str; 7] =
-    ["check_value", "repeat", "finding", "ring", "recording", "reference_instrument", "reference_comparison"];
 
 fn insert(
     db: &Transaction<'_>,
@@ -155,8 +161,16 @@ fn insert_judgement(
     })
 }
 
-/// What many checks have in common: measure, phase, kind, unit, limit, required.
-type CheckKey = (String, String, &'static str, String, String, bool);
+/// What many checks have in common; kept once, in the table `asked`.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+struct CheckKey {
+    measure: String,
+    phase: String,
+    kind: &'static str,
+    unit: String,
+    limit: String,
+    required: bool,
+}
 
 fn insert_checks(
     db: &Transaction<'_>,
@@ -181,16 +195,22 @@ fn insert_checks(
             CheckOf::Contrast => "contrast",
             CheckOf::WholeRide => "whole ride",
         };
-        let limit = check.limit.clone().unwrap_or_default();
-        let key: CheckKey =
-            (check.measure.clone(), placed.label().to_owned(), kind, check.unit.clone(), limit, placed.required());
+        let key = CheckKey {
+            measure: check.measure.clone(),
+            phase: placed.label().to_owned(),
+            kind,
+            unit: check.unit.clone(),
+            limit: check.limit.clone().unwrap_or_default(),
+            required: placed.required(),
+        };
         let asked = match known.get(&key) {
             Some(asked) => *asked,
             None => {
-                let found = find.query_row(params![key.0, key.1, key.2, key.3, key.4, key.5], |row| row.get(0));
-                let asked = match found.optional()? {
+                let CheckKey { measure, phase, kind, unit, limit, required } = &key;
+                let columns = params![measure, phase, kind, unit, limit, required];
+                let asked = match find.query_row(columns, |row| row.get(0)).optional()? {
                     Some(asked) => asked,
-                    None => make.insert(params![key.0, key.1, key.2, key.3, key.4, key.5])?,
+                    None => make.insert(columns)?,
                 };
                 known.insert(key, asked);
                 asked
@@ -216,11 +236,21 @@ fn insert_checks(
     Ok(())
 }
 
+/// The tables of the newest judgement's other parts, each in the verdict's order.
 fn insert_parts(db: &Transaction<'_>, verdict: &Verdict, judgement: i64) -> rusqlite::Result<()> {
     let started = time(verdict.session.start);
+    insert_repeats(db, judgement, &verdict.repeats)?;
+    insert_findings(db, judgement, &verdict.diagnosis, &started)?;
+    insert_rings(db, judgement, &verdict.rings)?;
+    insert_recordings(db, judgement, &verdict.recordings)?;
+    insert_references(db, judgement, &verdict.references, &started)?;
+    insert_comparisons(db, judgement, &verdict.reference_comparison)
+}
+
+fn insert_repeats(db: &Transaction<'_>, judgement: i64, repeats: &[RepeatVerdict]) -> rusqlite::Result<()> {
     let mut line =
         db.prepare("INSERT INTO repeat VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14)")?;
-    for (place, r) in (1_i64..).zip(&verdict.repeats) {
+    for (place, r) in (1_i64..).zip(repeats) {
         let interval = r.fault_rate_interval.as_ref();
         let (low, high) = (interval.map(|i| i.low), interval.map(|i| i.high));
         line.execute(params![
@@ -240,12 +270,20 @@ fn insert_parts(db: &Transaction<'_>, verdict: &Verdict, judgement: i64) -> rusq
             r.reason
         ])?;
     }
+    Ok(())
+}
+
+fn insert_findings(db: &Transaction<'_>, judgement: i64, findings: &[Finding], started: &str) -> rusqlite::Result<()> {
     let mut line = db.prepare("INSERT INTO finding VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)")?;
-    for (place, f) in (1_i64..).zip(&verdict.diagnosis) {
+    for (place, f) in (1_i64..).zip(findings) {
         line.execute(params![judgement, place, f.pattern, f.size, f.unit, f.expanded_uncertainty, f.says, started])?;
     }
+    Ok(())
+}
+
+fn insert_rings(db: &Transaction<'_>, judgement: i64, rings: &[RingError]) -> rusqlite::Result<()> {
     let mut line = db.prepare("INSERT INTO ring VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)")?;
-    for (place, r) in (1_i64..).zip(&verdict.rings) {
+    for (place, r) in (1_i64..).zip(rings) {
         line.execute(params![
             judgement,
             place,
@@ -258,8 +296,12 @@ fn insert_parts(db: &Transaction<'_>, verdict: &Verdict, judgement: i64) -> rusq
             r.reference_w
         ])?;
     }
+    Ok(())
+}
+
+fn insert_recordings(db: &Transaction<'_>, judgement: i64, recordings: &[RecordingFacts]) -> rusqlite::Result<()> {
     let mut line = db.prepare("INSERT INTO recording VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)")?;
-    for (place, r) in (1_i64..).zip(&verdict.recordings) {
+    for (place, r) in (1_i64..).zip(recordings) {
         let (samples, gaps) = (r.samples as i64, r.gaps as i64);
         line.execute(params![
             judgement,
@@ -274,9 +316,18 @@ fn insert_parts(db: &Transaction<'_>, verdict: &Verdict, judgement: i64) -> rusq
             gaps
         ])?;
     }
+    Ok(())
+}
+
+fn insert_references(
+    db: &Transaction<'_>,
+    judgement: i64,
+    references: &[InstrumentFacts],
+    started: &str,
+) -> rusqlite::Result<()> {
     let mut line =
         db.prepare("INSERT INTO reference_instrument VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13)")?;
-    for (place, r) in (1_i64..).zip(&verdict.references) {
+    for (place, r) in (1_i64..).zip(references) {
         line.execute(params![
             judgement,
             place,
@@ -293,8 +344,16 @@ fn insert_parts(db: &Transaction<'_>, verdict: &Verdict, judgement: i64) -> rusq
             started
         ])?;
     }
+    Ok(())
+}
+
+fn insert_comparisons(
+    db: &Transaction<'_>,
+    judgement: i64,
+    comparisons: &[ReferenceComparison],
+) -> rusqlite::Result<()> {
     let mut line = db.prepare("INSERT INTO reference_comparison VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)")?;
-    for (place, c) in (1_i64..).zip(&verdict.reference_comparison) {
+    for (place, c) in (1_i64..).zip(comparisons) {
         line.execute(params![
             judgement,
             place,

@@ -1,3 +1,5 @@
+//! Questions in SQL, which may only read, and only the documented views.
+
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
@@ -5,9 +7,8 @@ use rusqlite::hooks::{AuthAction, AuthContext, Authorization};
 use rusqlite::types::Value;
 use rusqlite::{ErrorCode, limits::Limit};
 
-use super::add::PARTS;
-use super::schema::{TABLES, VIEWS};
-use super::{Register, RegisterError};
+use super::open::{Register, RegisterError};
+use super::schema::{PARTS, TABLES, VIEWS};
 
 /// How far a question may go.
 #[derive(Debug, Clone, Copy)]

@@ -1,7 +1,9 @@
+//! The whole register looked through for what does not fit together.
+
 use rusqlite::params;
 
 use super::document::{VerdictDocument, unpacked};
-use super::{Register, RegisterError};
+use super::open::{Register, RegisterError};
 
 impl Register {
     /// Looks through the whole register: the database's own structure, and of each judgement that its document is the one

@@ -1,3 +1,5 @@
+//! A verdict file as it is kept: its bytes, what they say, and by what they are the same session again.
+
 use std::io::{Read, Write};
 use std::path::{Path, PathBuf};
 

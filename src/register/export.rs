@@ -1,8 +1,10 @@
+//! Views line by line, all of the same moment.
+
 use rusqlite::Transaction;
 use rusqlite::types::Value;
 
+use super::open::{Register, RegisterError, RegisterErrorKind};
 use super::schema::View;
-use super::{Register, RegisterError, RegisterErrorKind};
 
 /// The register as it is at one moment, whoever adds meanwhile.
 #[derive(Debug)]

@@ -1,9 +1,12 @@
+//! Finding sessions by what they are of, and sheets by their number.
+
 use chrono::NaiveDate;
 use rusqlite::types::Value;
 use rusqlite::{OptionalExtension, params_from_iter};
 
+use super::ask::Answer;
 use super::document::unpacked;
-use super::{Answer, Register, RegisterError};
+use super::open::{Register, RegisterError, RegisterErrorKind};
 use crate::verdict::Verdict;
 
 /// What a list is narrowed to. Text is compared whole, its letters in either case.
@@ -37,7 +40,7 @@ struct SessionSelection {
 }
 
 impl Filters {
-    fn picked(&self) -> SessionSelection {
+    fn selection(&self) -> SessionSelection {
         let mut terms: Vec<&str> = vec![];
         let mut values: Vec<Value> = vec![];
         let texts = [
@@ -150,7 +153,7 @@ impl Register {
             while let Some(row) = rows.next()? {
                 answer.lines.push((0..columns.len()).map(|i| row.get(i)).collect::<rusqlite::Result<_>>()?);
             }
-            let SessionSelection { from, values, count, .. } = filters.picked();
+            let SessionSelection { from, values, count, .. } = filters.selection();
             let count = format!("SELECT {count} {from}");
             let all: usize = self.db.query_row(&count, params_from_iter(&values), |row| row.get::<_, i64>(0))? as usize;
             answer.more = all > answer.lines.len();
@@ -260,10 +263,14 @@ impl Register {
     }
 
     fn damaged(&self, judgement: i64) -> RegisterError {
-        self.error(super::RegisterErrorKind::Damaged(format!("the document of judgement {judgement} can't be read")))
+        self.error(RegisterErrorKind::Damaged(format!("the document of judgement {judgement} can't be read")))
     }
 
-    pub(super) fn newest(&self) -> Result<Vec<KeptJudgement>, RegisterError> {
+    /// The newest judgement of every session, in the order in which sessions were first added.
+    ///
+    /// # Errors
+    /// Where the register can't be read.
+    pub fn all_newest(&self) -> Result<Vec<KeptJudgement>, RegisterError> {
         let sql = "SELECT judgement, '' FROM sessions ORDER BY session";
         let ids = self.pairs(sql, &[]).map_err(|error| self.error(error))?;
         let each = ids.into_iter().filter_map(|(id, _)| match self.judgements(id) {
@@ -275,7 +282,7 @@ impl Register {
 }
 
 fn list_sql(filters: &Filters, columns: &[&str], most: usize) -> (String, Vec<Value>) {
-    let SessionSelection { from, mut values, id, .. } = filters.picked();
+    let SessionSelection { from, mut values, id, .. } = filters.selection();
     values.push(Value::Integer(i64::try_from(most).unwrap_or(i64::MAX)));
     let columns = columns.join(", ");
     let sql = format!(

@@ -1,17 +1,9 @@
 //! A season's verdicts in one file: kept whole, found again by what they are of, asked by SQL.
 //!
-//! The file is an SQLite database. A verdict is kept byte for byte (gzip, see [`Register::document`]) and, of the newest
-//! judgement of each session, in tables that the documented [`VIEWS`] show.
-//!
-//! **A session** is what was ridden: the unit's label, the recordings by hash, the protocol by hash
-//! ([`VerdictDocument::identity`]). Every other judgement of it, by another program version or from a corrected session file,
-//! supersedes the one before; which is newest is decided by the order of adding, as a verdict says nothing of when it was
-//! judged. The older stays readable.
-//!
-//! **Crashes.** Each verdict is one transaction. The journal is SQLite's rollback journal, not the write-ahead log: the
-//! register stays one file, which may be copied while nobody writes and lie on a shared folder, and readers need not
-//! write beside it. `synchronous = EXTRA` also syncs the folder once the journal is gone, so that what was said to be kept
-//! is still kept after a power cut, not only after a crash.
+//! Takes verdict files as [`VerdictDocument`]s and gives them back byte for byte (gzip, see [`Register::document`]), lists of
+//! sessions, and answers to SQL. The file is an SQLite database: the newest judgement of each session is also in tables that
+//! the documented [`VIEWS`] show. `open.rs` says what survives a crash, `add.rs` what one session is and which judgement of it
+//! is the newest.
 
 mod add;
 mod ask;

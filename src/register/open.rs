@@ -1,3 +1,10 @@
+//! The file: opened, begun where there is none, and brought to the newest layout.
+//!
+//! Each verdict is one transaction. The journal is SQLite's rollback journal, not the write-ahead log: the register stays
+//! one file, which may be copied while nobody writes and lie on a shared folder, and readers need not write beside it.
+//! `synchronous = EXTRA` also syncs the folder once the journal is gone, so that what was said to be kept is still kept after
+//! a power cut, not only after a crash.
+
 use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::time::Duration;

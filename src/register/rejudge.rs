@@ -1,7 +1,10 @@
+//! Kept sessions judged again from their files.
+
 use std::path::{Path, PathBuf};
 
 use super::document::VerdictDocument;
-use super::{KeptJudgement, Register, RegisterError};
+use super::find::KeptJudgement;
+use super::open::{Register, RegisterError};
 use crate::matching::Ground;
 use crate::verdict::Verdict;
 use crate::verify::{self, FilesByHash, Input, InputPlaces, InputState, Severity, VerifyError};
@@ -33,14 +36,6 @@ pub enum RejudgeOutcome {
 }
 
 impl Register {
-    /// The newest judgement of every session, in the order in which sessions were first added.
-    ///
-    /// # Errors
-    /// Where the register can't be read.
-    pub fn all_newest(&self) -> Result<Vec<KeptJudgement>, RegisterError> {
-        self.newest()
-    }
-
     /// Judges a kept session again from its files, found where its verdict lay when it was added or by their hashes on the
     /// shelf. Nothing is kept by this.
     ///

@@ -1,9 +1,15 @@
+//! The layout of the tables, step by step, and the views that are shown to people.
+
 /// One step for each layout, in order; what was once shipped is never edited. Tables hold the newest judgement of each
 /// session, but `judgement` and `document`, which hold every one; only the views are an interface.
 pub(super) const STEPS: &[&str] = &[include_str!("layout-1.sql")];
 
 /// Tables of every judgement and of what sessions share.
 pub(super) const TABLES: [&str; 4] = ["session", "judgement", "document", "asked"];
+
+/// Tables of the newest judgement's parts.
+pub(super) const PARTS: [&str; 7] =
+    ["check_value", "repeat", "finding", "ring", "recording", "reference_instrument", "reference_comparison"];
 
 /// A view that `ask` and `export` offer.
 #[derive(Debug, Clone, Copy)]

@@ -77,17 +77,28 @@ impl<'a> Group<'a> {
     }
 }
 
-/// The check of `measure` that is the `nth` of its name (W and % may both have limits).
-pub fn nth<'c>(checks: &'c [CheckVerdict], measure: &str, nth: usize) -> Option<&'c CheckVerdict> {
-    checks.iter().filter(|c| c.measure == measure).nth(nth)
+/// A column of a table of checks.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct MeasureColumn<'c> {
+    pub measure: &'c str,
+    /// Which of the checks of this measure, from 0: W and % may both have limits.
+    pub nth: usize,
+}
+
+impl MeasureColumn<'_> {
+    /// The check that belongs in this column.
+    pub fn of<'c>(&self, checks: &'c [CheckVerdict]) -> Option<&'c CheckVerdict> {
+        checks.iter().filter(|c| c.measure == self.measure).nth(self.nth)
+    }
 }
 
 /// Columns for a table over `rows`: each measure with its count among equals, in order of first appearance.
-pub fn columns<'c>(rows: impl Iterator<Item = &'c [CheckVerdict]>) -> Vec<(&'c str, usize)> {
+pub fn columns<'c>(rows: impl Iterator<Item = &'c [CheckVerdict]>) -> Vec<MeasureColumn<'c>> {
     let mut columns = vec![];
     for row in rows {
         for (i, check) in row.iter().enumerate() {
-            let column = (check.measure.as_str(), row[..i].iter().filter(|c| c.measure == check.measure).count());
+            let nth = row[..i].iter().filter(|c| c.measure == check.measure).count();
+            let column = MeasureColumn { measure: &check.measure, nth };
             if !columns.contains(&column) {
                 columns.push(column);
             }
@@ -109,9 +120,10 @@ mod tests {
         in_pct.unit = "%".into();
         checks.push(in_pct);
         let found = columns([checks.as_slice(), &checks[..1]].into_iter());
-        assert_eq!(found, [("mean_error", 0), ("dropout_time", 0), ("mean_error", 1)]);
-        assert_eq!(nth(&checks, "mean_error", 1).map(|c| c.unit.as_str()), Some("%"));
-        assert!(nth(&checks[..1], "mean_error", 1).is_none());
+        let column = |measure, nth| MeasureColumn { measure, nth };
+        assert_eq!(found, [column("mean_error", 0), column("dropout_time", 0), column("mean_error", 1)]);
+        assert_eq!(column("mean_error", 1).of(&checks).map(|c| c.unit.as_str()), Some("%"));
+        assert!(column("mean_error", 1).of(&checks[..1]).is_none());
     }
 
     #[test]

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::charts::{self, SheetPictures};
-use super::groups::{self, Group};
+use super::groups::{self, Group, MeasureColumn};
 use super::pages::{self, ReportError, css_string};
 use super::picture::{Numbers, Picture};
 use crate::Judgement;
@@ -11,7 +11,8 @@ use crate::cautions::{self, Caution};
 use crate::verdict::{CheckVerdict, Outcome, PhaseVerdict, RepeatVerdict, Verdict};
 use crate::words;
 
-const TEMPLATE: pages::Template = ("sheet.html", include_str!("../../shared/sheet.html"));
+const TEMPLATE: pages::Template =
+    pages::Template { name: "sheet.html", source: include_str!("../../shared/sheet.html") };
 
 /// The sheet for one judged session as HTML. The same judgement gives the same bytes.
 ///
@@ -127,10 +128,10 @@ struct Cell<'a> {
 impl<'a> Family<'a> {
     fn of(groups: &[&Group<'a>]) -> Self {
         let columns = groups::columns(groups.iter().map(|g| g.checks()));
-        let cell = |group: &Group<'a>, (measure, n): (&str, usize)| {
-            let own: Vec<_> = group.phases.iter().filter_map(|p| groups::nth(&p.checks, measure, n)).collect();
+        let cell = |group: &Group<'a>, column: &MeasureColumn<'a>| {
+            let own: Vec<_> = group.phases.iter().filter_map(|p| column.of(&p.checks)).collect();
             let failed = own.iter().filter(|c| c.verdict == Outcome::Fail).count();
-            let check = groups::nth(group.checks(), measure, n)?;
+            let check = column.of(group.checks())?;
             Some(Cell { check, failed: group.repeats.map(|_| (failed, own.len())) })
         };
         let row = |group: &&Group<'a>| Row {
@@ -140,9 +141,9 @@ impl<'a> Family<'a> {
             required: group.required(),
             verdict: group.outcome(),
             reason: group.repeats.map_or(group.phases[0].reason.as_deref(), |r| r.reason.as_deref()),
-            cells: columns.iter().map(|c| cell(group, *c)).collect(),
+            cells: columns.iter().map(|c| cell(group, c)).collect(),
         };
-        Self { rows: groups.iter().map(row).collect(), columns: columns.iter().map(|c| c.0).collect() }
+        Self { rows: groups.iter().map(row).collect(), columns: columns.iter().map(|c| c.measure).collect() }
     }
 }
 
@@ -182,7 +183,7 @@ impl<'a> Section<'a> {
         let ridden = |(phase, picture): (&&'a PhaseVerdict, Option<Picture>)| Ridden {
             phase,
             figure: picture.map(Figure::of),
-            cells: columns.iter().map(|(measure, n)| groups::nth(&phase.checks, measure, *n)).collect(),
+            cells: columns.iter().map(|column| column.of(&phase.checks)).collect(),
         };
         let mut sources = vec![];
         for line in group.phases.iter().flat_map(|p| &p.checks).flat_map(|c| &c.budget) {
@@ -203,7 +204,7 @@ impl<'a> Section<'a> {
             rides: group.phases.iter().zip(pictures.rides).map(ridden).collect(),
             together: pictures.together.map(Figure::of),
             keys,
-            columns: columns.iter().map(|c| c.0).collect(),
+            columns: columns.iter().map(|c| c.measure).collect(),
         }
     }
 }

@@ -1,7 +1,8 @@
 //! What people hold: the verdict sheet (HTML), the terminal table and the JSON; and what many rehearsals showed.
 //!
-//! Reports read a [`crate::verdict::Verdict`] or a [`crate::trials::Summary`] and compute nothing of judgement: they round,
-//! put into words and draw.
+//! Reports read a [`crate::verdict::Verdict`], a [`crate::judge::Judgement`], a [`crate::compare::Comparison`] or a
+//! [`crate::trials::TrialsSummary`] and compute nothing of judgement: they round, put into words and draw. A file for each kind
+//! of report; pages are filled in by `pages.rs`, pictures drawn by `svg.rs` and framed by `picture.rs`.
 
 pub mod brief;
 mod charts;
@@ -14,15 +15,8 @@ mod groups;
 pub mod html;
 pub mod pages;
 mod picture;
-#[cfg(feature = "png")]
+#[cfg_attr(not(feature = "png"), path = "no_pixels.rs")]
 mod pixels;
-/// A build that draws no PNG.
-#[cfg(not(feature = "png"))]
-mod pixels {
-    pub fn png(_: &str) -> Result<Option<Vec<u8>>, String> {
-        Ok(None)
-    }
-}
 pub mod publish;
 pub mod side_by_side;
 pub mod suites;

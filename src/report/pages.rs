@@ -10,8 +10,12 @@ use super::svg;
 use crate::pattern::Pattern;
 use crate::words;
 
-/// Name and source.
-pub(super) type Template = (&'static str, &'static str);
+/// A page with places to fill in.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Template {
+    pub name: &'static str,
+    pub source: &'static str,
+}
 
 /// What every template includes as `page.css`.
 const STYLE: &str = include_str!("../../shared/page.css");
@@ -29,7 +33,7 @@ pub enum ReportError {
 /// # Errors
 /// [`ReportError::Template`] if template and page do not fit each other, which is a mistake in the program.
 pub(super) fn fill(template: Template, page: &impl Serialize) -> Result<String, ReportError> {
-    Ok(environment(template)?.get_template(template.0)?.render(Serde(page))?)
+    Ok(environment(template)?.get_template(template.name)?.render(Serde(page))?)
 }
 
 /// Text for a quoted string of a style sheet: all but letters, digits and spaces as an escape, so that it can end
@@ -43,7 +47,7 @@ pub(super) fn css_string(text: &str) -> String {
     text.chars().map(escaped).collect()
 }
 
-fn environment((name, source): Template) -> Result<Environment<'static>, minijinja::Error> {
+fn environment(Template { name, source }: Template) -> Result<Environment<'static>, minijinja::Error> {
     let mut env = Environment::new();
     env.set_auto_escape_callback(|_| AutoEscape::Html);
     env.set_formatter(|out, state, value| {

@@ -4,11 +4,12 @@ use serde::Serialize;
 
 use super::pages::{self, ReportError, css_string};
 use super::picture::{Key, Numbers, Picture};
-use super::svg::{self, Anchor, Frame, Scale, Svg};
+use super::svg::{self, Anchor, Frame, Scale, Svg, Ticks};
 use crate::compare::{Comparison, Row};
 use crate::words;
 
-const TEMPLATE: pages::Template = ("compare.html", include_str!("../../shared/compare.html"));
+const TEMPLATE: pages::Template =
+    pages::Template { name: "compare.html", source: include_str!("../../shared/compare.html") };
 
 /// The page as HTML; the same comparison gives the same bytes.
 ///
@@ -95,7 +96,7 @@ fn forest(row: &Row, comparison: &Comparison) -> Option<Picture> {
         known.iter().map(|(name, value, u, _)| format!("{name}: {}", words::quantity(*value, Some(*u), &row.unit)));
     let desc = format!("Mean of each with its expanded uncertainty. {}.", says.collect::<Vec<_>>().join("; "));
     let mut svg = Svg::new(WIDTH, height, &title, &desc);
-    let (values, decimals) = svg::ticks(-reach, reach, 6);
+    let Ticks { values, decimals } = svg::ticks(-reach, reach, 6);
     for value in &values {
         svg.upright(&frame, *value, if *value == 0.0 { svg::AXIS } else { svg::GRID });
     }

@@ -42,15 +42,24 @@ impl Frame {
     }
 }
 
+/// Round values of an axis.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Ticks {
+    pub values: Vec<f64>,
+    /// As many as all of them need.
+    pub decimals: i32,
+}
+
 /// Round values within `low..=high`, at most about `most` of them, with the decimals that they need.
-pub fn ticks(low: f64, high: f64, most: usize) -> (Vec<f64>, i32) {
+pub fn ticks(low: f64, high: f64, most: usize) -> Ticks {
     let rough = (high - low) / most.max(1) as f64;
     if !rough.is_finite() || rough <= 0.0 {
-        return (vec![low], 0);
+        return Ticks { values: vec![low], decimals: 0 };
     }
     let power = 10f64.powi(rough.log10().floor() as i32);
     let step = [1.0, 2.0, 5.0].map(|m| m * power).into_iter().find(|s| *s >= rough * 0.999).unwrap_or(10.0 * power);
-    (multiples(low, high, step), (-(step * 1.001).log10().floor() as i32).max(0))
+    let decimals = (-(step * 1.001).log10().floor() as i32).max(0);
+    Ticks { values: multiples(low, high, step), decimals }
 }
 
 /// Round times in seconds within `low..=high`.
@@ -364,7 +373,7 @@ impl Svg {
     }
 
     /// Grid lines with their values at the left, the unit behind the topmost.
-    pub fn y_axis(&mut self, frame: &Frame, (values, decimals): &(Vec<f64>, i32), unit: &str) {
+    pub fn y_axis(&mut self, frame: &Frame, Ticks { values, decimals }: &Ticks, unit: &str) {
         for (i, value) in values.iter().enumerate() {
             self.level(frame, *value, GRID);
             let number = crate::words::number(*value, *decimals);
@@ -469,9 +478,9 @@ mod tests {
 
     #[test]
     fn ticks_are_round_and_within_the_range() {
-        assert_eq!(ticks(0.0, 940.0, 5), (vec![0.0, 200.0, 400.0, 600.0, 800.0], 0));
-        assert_eq!(ticks(-0.7, 0.9, 4), (vec![-0.5, 0.0, 0.5], 1));
-        assert_eq!(ticks(3.0, 3.0, 4).0, vec![3.0]);
+        assert_eq!(ticks(0.0, 940.0, 5), Ticks { values: vec![0.0, 200.0, 400.0, 600.0, 800.0], decimals: 0 });
+        assert_eq!(ticks(-0.7, 0.9, 4), Ticks { values: vec![-0.5, 0.0, 0.5], decimals: 1 });
+        assert_eq!(ticks(3.0, 3.0, 4).values, vec![3.0]);
         assert_eq!(time_ticks(0.0, 4500.0, 8), vec![0.0, 600.0, 1200.0, 1800.0, 2400.0, 3000.0, 3600.0, 4200.0]);
     }
 

@@ -19,30 +19,38 @@ const TOLD: usize = 20;
 ///
 /// # Errors
 /// Those of `out`.
-pub fn write(again: &Verification, file: &str, bytes: Bytes, out: &mut impl Write) -> io::Result<()> {
-    let word = match again.verified() {
+pub fn write(verification: &Verification, file: &str, bytes: Bytes, out: &mut impl Write) -> io::Result<()> {
+    let word = match verification.verified() {
         VerificationResult::Same => "SAME",
         VerificationResult::Differs => "DIFFERS",
         VerificationResult::CouldNot => "NOT VERIFIED",
     };
     let indent = " ".repeat(word.len() + 2);
-    wrapped(out, &format!("{word}  "), &indent, &format!("{file}: sheet {} of {}", again.sheet_number, again.unit))?;
-    if again.programs.differ() {
-        let versions = format!("Judged then by version {}, now by version {}", again.programs.then, again.programs.now);
+    wrapped(
+        out,
+        &format!("{word}  "),
+        &indent,
+        &format!("{file}: sheet {} of {}", verification.sheet_number, verification.unit),
+    )?;
+    if verification.programs.differ() {
+        let versions = format!(
+            "Judged then by version {}, now by version {}",
+            verification.programs.then, verification.programs.now
+        );
         wrapped(out, &indent, &indent, &versions)?;
     } else {
-        wrapped(out, &indent, &indent, &format!("Judged then and now by version {}", again.programs.now))?;
+        wrapped(out, &indent, &indent, &format!("Judged then and now by version {}", verification.programs.now))?;
     }
-    if !again.inputs.is_empty() {
+    if !verification.inputs.is_empty() {
         writeln!(out, "\nInputs")?;
     }
-    again.inputs.iter().try_for_each(|input| input_lines(input, out))?;
-    for unhashed in &again.unhashed {
+    verification.inputs.iter().try_for_each(|input| input_lines(input, out))?;
+    for unhashed in &verification.unhashed {
         let beneath = " ".repeat(STATE_WIDTH + 2);
         wrapped(out, &format!("  {:<STATE_WIDTH$}", "no hash of"), &beneath, unhashed)?;
     }
     writeln!(out)?;
-    let judged = match &again.judged {
+    let judged = match &verification.judged {
         Ok(judged) => judged,
         Err(error) => {
             let text = error.to_string();
@@ -55,7 +63,7 @@ pub fn write(again: &Verification, file: &str, bytes: Bytes, out: &mut impl Writ
         let bytes = match bytes {
             Bytes::Same => ", byte for byte",
             // Its own version is in it.
-            Bytes::Other if again.programs.differ() => "",
+            Bytes::Other if verification.programs.differ() => "",
             Bytes::Other => {
                 "; the file was written otherwise (other spaces, digits or order), not by this program alone"
             }
@@ -69,7 +77,7 @@ pub fn write(again: &Verification, file: &str, bytes: Bytes, out: &mut impl Writ
         (Severity::Unseen, "Numbers that differ by less than the sheet shows"),
         (Severity::Added, "Said only by the version that judged now"),
     ];
-    if again.programs.differ() && of(Severity::Outcome).is_empty() {
+    if verification.programs.differ() && of(Severity::Outcome).is_empty() {
         wrapped(out, "", "", "No outcome and no pattern differs.")?;
     }
     for (weight, title) in groups {
@@ -174,19 +182,19 @@ fn wrapped(out: &mut impl Write, first: &str, then: &str, text: &str) -> io::Res
 
 /// One verification as an object: `file`, `verified`, `unit`, `sheet_number`, `programs`, `inputs`, `unhashed`,
 /// `same_bytes`, `error`, `differences`.
-pub fn object(again: &Verification, file: &str, bytes: Bytes) -> Value {
-    let (differences, error) = match &again.judged {
+pub fn object(verification: &Verification, file: &str, bytes: Bytes) -> Value {
+    let (differences, error) = match &verification.judged {
         Ok(judged) => (json!(judged.differences), Value::Null),
         Err(error) => (Value::Null, json!(error.to_string())),
     };
     json!({
         "file": file,
-        "verified": again.verified(),
-        "unit": again.unit,
-        "sheet_number": again.sheet_number,
-        "programs": again.programs,
-        "inputs": again.inputs,
-        "unhashed": again.unhashed,
+        "verified": verification.verified(),
+        "unit": verification.unit,
+        "sheet_number": verification.sheet_number,
+        "programs": verification.programs,
+        "inputs": verification.inputs,
+        "unhashed": verification.unhashed,
         "same_bytes": bytes == Bytes::Same,
         "error": error,
         "differences": differences,

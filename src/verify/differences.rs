@@ -38,9 +38,9 @@ pub struct Difference {
 
 /// Every value of two verdicts that differs, in the order of the first. The program's version is left out.
 pub fn differences(then: &Value, now: &Value, programs_differ: bool) -> Vec<Difference> {
-    let mut walk = Comparer { found: vec![], programs_differ };
-    walk.value(&JsonPlace::default(), &ShownDecimals::default(), Some(then), Some(now));
-    walk.found
+    let mut comparer = Comparer { found: vec![], programs_differ };
+    comparer.value(&JsonPlace::default(), &ShownDecimals::default(), Some(then), Some(now));
+    comparer.found
 }
 
 /// Where in the verdict, in words and as a pointer.
@@ -53,7 +53,7 @@ struct JsonPlace {
 
 impl JsonPlace {
     fn key(&self, key: &str) -> Self {
-        // The lists that hold everything say nothing.
+        // Lists that everything stands in: their names would tell nobody where.
         const SILENT: [&str; 6] = ["phases", "checks", "contrasts", "whole_ride", "match", "also"];
         let mut place = self.step(key);
         if !SILENT.contains(&key) {
@@ -65,12 +65,12 @@ impl JsonPlace {
 
     fn item(&self, at: usize, item: &Value) -> Self {
         let mut place = self.step(&at.to_string());
-        // A text is told as what differs.
+        // A text has no name: it is itself what differs.
         let Some(name) = (!item.is_string()).then(|| name(item)).filter(|name| !name.is_empty()) else {
             place.words.extend(item.is_object().then(|| (at + 1).to_string()));
             return place;
         };
-        // `recordings` of this one, not the list.
+        // After the list's name: `recording a.fit`, not `recordings, a.fit`.
         let list = place.words.last().is_some_and(|last| *last == words::plain(&self.key));
         if list {
             let singular = match self.key.as_str() {

@@ -1,6 +1,8 @@
-//! The rider's run sheet: what to check, what to ride, what to write down.
+//! The rider's run sheet: what to check, what to ride, what to write down. Takes a protocol and what is known of the session
+//! before the ride, makes a [`RunSheet`] of texts, and gives it as a page, on a terminal, or its steps as JSON.
 
 mod page;
+mod parts;
 mod sheet;
 mod steps;
 mod terminal;

@@ -2,17 +2,13 @@
 
 use serde::Serialize;
 
-use super::wording::{about, clock, does, lasts, range_s, span};
-use crate::brief::{self, Part, PartLine, PowerAim, Step, StepAction, TypedReading};
+use super::parts::{PartRow, PartWriter};
+use super::wording::{about, range_s};
+use crate::brief::{self, Step, StepAction, TypedReading};
 use crate::cautions::{self, Caution};
-use crate::protocol::{self, Accept, Drill, Phase, PhaseOrder, Protocol, Setting, Side, trim};
+use crate::protocol::{Phase, PhaseOrder, Protocol, Setting, Side, trim};
 use crate::quantity::Range;
-use crate::session::{Drivetrain, Instrument, Session, TrainerMode};
-use crate::words;
-
-/// Middle of what legs turn where the protocol says nothing: blocks, sprints, soft pedalling. Common practice, no source.
-const USUAL_RPM: f64 = 88.0;
-const SPRINT_RPM: f64 = 106.0;
+use crate::session::{Instrument, Session, TrainerMode};
 
 /// A run sheet. Texts from files are as written, to be escaped by whoever shows them; `None` is a blank to fill in.
 #[derive(Debug, Clone, Serialize)]
@@ -56,35 +52,6 @@ pub struct Worn {
     pub battery: Option<String>,
 }
 
-/// A part of the ride.
-#[derive(Debug, Clone, Serialize)]
-pub struct PartRow {
-    /// Since the start; `None` where the road decides.
-    pub at: Option<String>,
-    pub title: String,
-    pub easy: bool,
-    /// Repeats of its one phase.
-    pub times: Option<u32>,
-    /// Where, what is between repeats, what counts.
-    pub how: Vec<String>,
-    pub lines: Vec<LineRow>,
-}
-
-/// A move.
-#[derive(Debug, Clone, Serialize)]
-pub struct LineRow {
-    pub at: Option<String>,
-    pub does: String,
-    pub times: Option<u32>,
-    pub lasts: String,
-    pub power: Option<String>,
-    /// Of the rider's threshold power.
-    pub share: Option<String>,
-    pub cadence: Option<String>,
-    pub ring: Option<String>,
-    pub gear: Option<String>,
-}
-
 /// A reading to type.
 #[derive(Debug, Clone, Serialize)]
 pub struct LoadRow {
@@ -101,10 +68,9 @@ impl RunSheet {
         let parts = brief::parts(protocol, &steps);
         let nothing = Session::default();
         let known = session.unwrap_or(&nothing);
-        let teller = PartWriter { protocol, drivetrain: &known.drivetrain, threshold_power_w };
-        let rows: Vec<PartRow> = parts.iter().map(|part| teller.part(part)).collect();
+        let writer = PartWriter { protocol, drivetrain: &known.drivetrain, threshold_power_w };
+        let rows: Vec<PartRow> = parts.iter().map(|part| writer.part(part)).collect();
         let lines = || rows.iter().flat_map(|row| &row.lines);
-        let has = |wanted: fn(&Drill) -> bool| protocol.phases.iter().any(|phase| wanted(&phase.drill));
         let loads: Vec<LoadRow> = steps.iter().filter_map(load).collect();
         Self {
             title: protocol.title.clone(),
@@ -120,20 +86,25 @@ impl RunSheet {
             notes: notes(protocol, session, threshold_power_w),
             facts: facts(protocol, known, threshold_power_w),
             instruments: worn(protocol, known),
-            checks: checks(protocol, known),
+            checks: checks(protocol, &steps, known),
             any_order: protocol.order == PhaseOrder::Any,
             has_gears: lines().any(|line| line.gear.is_some()),
             has_shares: lines().any(|line| line.share.is_some()),
             ride_notes: ride_notes(protocol, lines().any(|line| line.gear.is_some())),
             spoils: spoils(protocol),
-            conditions: conditions(protocol, known),
-            zeros: has(|drill| matches!(drill, Drill::ZeroCheck)),
+            conditions: conditions(&steps, known),
+            zeros: does(&steps, StepAction::Zero),
             loads,
             cautions: cautions::of(Some(protocol)).into_iter().map(Caution::text).collect(),
             parts: rows,
             version: env!("CARGO_PKG_VERSION"),
         }
     }
+}
+
+/// Whether it is a step of the trial.
+fn does(steps: &[Step], act: StepAction) -> bool {
+    steps.iter().any(|step| step.act == act)
 }
 
 /// How long, to the minute, and what is not counted in it.
@@ -232,7 +203,7 @@ fn worn(protocol: &Protocol, known: &Session) -> Vec<Worn> {
 }
 
 /// In the order in which a tester does it.
-fn checks(protocol: &Protocol, known: &Session) -> Vec<String> {
+fn checks(protocol: &Protocol, steps: &[Step], known: &Session) -> Vec<String> {
     let rides = protocol.phases.iter().any(Phase::is_scored_riding);
     let length = known.conditions.crank_length_m.map(|m| format!(" ({} mm)", trim(m * 1000.0)));
     let mut checks = vec![
@@ -259,7 +230,7 @@ fn checks(protocol: &Protocol, known: &Session) -> Vec<String> {
             checks.push("Bike secured, tyre and floor dry, floor clear, fan and drink in reach".to_owned());
         }
     }
-    if protocol.phases.iter().any(|phase| matches!(phase.drill, Drill::StaticLoad { .. })) {
+    if does(steps, StepAction::Load) {
         checks.push(
             "Masses weighed, a block for the wheel and a level at hand; crank length and place known for gravity"
                 .to_owned(),
@@ -274,7 +245,7 @@ fn checks(protocol: &Protocol, known: &Session) -> Vec<String> {
             range_s(&Range::between(warm_up_s, warm_up_s))
         ));
     }
-    if !protocol.phases.iter().any(|phase| matches!(phase.drill, Drill::ZeroCheck)) {
+    if !does(steps, StepAction::Zero) {
         checks.push("Zero offset of every instrument set after the warm-up, cranks unloaded, and not again".to_owned());
     }
     checks
@@ -304,25 +275,6 @@ fn ride_notes(protocol: &Protocol, has_gears: bool) -> Vec<String> {
     notes
 }
 
-/// What makes a repeat of this phase count.
-fn counts(phase: &Phase) -> Option<String> {
-    let first = |settle_s: f64| format!("first {}", range_s(&Range::between(settle_s, settle_s)));
-    Some(match &phase.drill {
-        Drill::Steady { settle_s, .. } => {
-            let held = format!("power within {} %", trim(phase.tolerance * 100.0));
-            if *settle_s > 0.0 { format!("{held}, {} not scored", first(*settle_s)) } else { held }
-        }
-        Drill::Sprint { effort_w, .. } => {
-            let asked = PowerAim::of(effort_w).map(|aim| aim.to_string())?;
-            format!("counts if the reference's best 3 s are {asked}")
-        }
-        Drill::CoastRestart { .. } => "feet still all through, then at once and hard, in the same gear".to_owned(),
-        Drill::SoftPedal { .. } => "straight down from the surge, turning all the while".to_owned(),
-        Drill::Ramp { settle_s, .. } if *settle_s > 0.0 => format!("{} of each step not scored", first(*settle_s)),
-        _ => return None,
-    })
-}
-
 /// What spoils a repeat, and what to do then.
 fn spoils(protocol: &Protocol) -> Vec<String> {
     if !protocol.phases.iter().any(Phase::is_scored_riding) {
@@ -337,7 +289,7 @@ fn spoils(protocol: &Protocol) -> Vec<String> {
     ]
 }
 
-fn conditions(protocol: &Protocol, known: &Session) -> Vec<(String, Option<String>)> {
+fn conditions(steps: &[Step], known: &Session) -> Vec<(String, Option<String>)> {
     let of = &known.conditions;
     let with_unit = |value: Option<f64>, unit: &str| value.map(|v| format!("{} {unit}", trim(v)));
     let mut list = vec![
@@ -345,7 +297,7 @@ fn conditions(protocol: &Protocol, known: &Session) -> Vec<(String, Option<Strin
         ("Temperature, end".to_owned(), None),
         ("Crank length".to_owned(), with_unit(of.crank_length_m.map(|m| m * 1000.0), "mm")),
     ];
-    if protocol.phases.iter().any(|phase| matches!(phase.drill, Drill::StaticLoad { .. })) {
+    if does(steps, StepAction::Load) {
         list.push(("Latitude".to_owned(), with_unit(of.latitude_deg, "°")));
         list.push(("Height above sea".to_owned(), with_unit(of.height_m, "m")));
     }
@@ -359,184 +311,4 @@ fn load(step: &Step) -> Option<LoadRow> {
         side: if load.at.side == Side::Left { "left" } else { "right" },
         angle: load.at.angle_deg.map_or("level".to_owned(), |angle| format!("{} °", trim(angle))),
     })
-}
-
-/// Tells the parts of the ride.
-struct PartWriter<'a> {
-    protocol: &'a Protocol,
-    drivetrain: &'a Drivetrain,
-    threshold_power_w: Option<f64>,
-}
-
-impl PartWriter<'_> {
-    fn part(&self, part: &Part) -> PartRow {
-        let phase = part.phase().map(|at| &self.protocol.phases[at]);
-        let first = part.lines.first();
-        let times = first.filter(|_| part.lines.len() == 1).map(|line| line.times).filter(|times| *times > 1);
-        let unwritten = || first.and_then(|line| line.moves.first()).map(does).unwrap_or_default();
-        let lines: Vec<LineRow> =
-            part.lines.iter().enumerate().flat_map(|(at, line)| self.line(part, at, line)).collect();
-        PartRow {
-            at: self.at(part.at_s).filter(|_| part.lines.len() == 1),
-            title: phase.map_or_else(unwritten, |phase| words::capital(&words::phase(&phase.id.name))),
-            easy: part.is_easy(),
-            times,
-            how: phase.map_or(vec![], |phase| self.how(part, phase)),
-            lines,
-        }
-    }
-
-    fn at(&self, at_s: f64) -> Option<String> {
-        (self.protocol.order == PhaseOrder::AsWritten).then(|| clock(at_s))
-    }
-
-    /// What is between its repeats, and how it is decided.
-    fn how(&self, part: &Part, phase: &Phase) -> Vec<String> {
-        let mut how = vec![];
-        how.extend(phase.grade_pct.and_then(|range| span(&range, "% grade")).map(|grade| format!("on {grade}")));
-        let waits = |step: &&Step| step.act != StepAction::Look || step.lasts.asked_s.is_some();
-        let between: Vec<String> = part
-            .between
-            .iter()
-            .filter(waits)
-            .map(|step| {
-                let power = step.power.map(|power| format!(", {power}")).unwrap_or_default();
-                format!("{}{power}", lasts(&step.lasts))
-            })
-            .collect();
-        if !between.is_empty() {
-            let shift = if part.shifts { ", and the change of ring" } else { "" };
-            how.push(format!("{} easy between{shift}", between.join(" or ")));
-        }
-        if let (Drill::StaticLoad { .. }, Some(line)) = (&phase.drill, part.lines.first()) {
-            let masses = line.moves.iter().filter(|step| step.act == StepAction::Load).count();
-            how.push(format!("{masses} masses in this order; write down each torque"));
-        }
-        how.extend(counts(phase));
-        if phase.repeats > 1 && phase.accept != Accept::EveryRepeat {
-            how.push(match phase.accept {
-                Accept::AtLeast { passing, of } => format!("{passing} of {of} must pass"),
-                other => other.to_string(),
-            });
-        }
-        how.extend(match phase.part {
-            protocol::Part::Optional if phase.is_scored_riding() => Some("may be left out".to_owned()),
-            protocol::Part::Advisory if phase.is_scored_riding() => Some("for information".to_owned()),
-            _ => None,
-        });
-        how
-    }
-
-    fn line(&self, part: &Part, at: usize, line: &PartLine) -> Vec<LineRow> {
-        let is = |act: StepAction| line.moves.iter().all(|step| step.act == act);
-        if is(StepAction::Level) {
-            return vec![self.ramp(line)];
-        }
-        if line.moves.iter().any(|step| step.act == StepAction::Load) {
-            return self.masses(line);
-        }
-        let several = part.lines.len() > 1;
-        let mut carried = None;
-        line.moves
-            .iter()
-            .enumerate()
-            .map(|(n, step)| {
-                let mut row = self.row(step, &mut carried);
-                if several && n == 0 {
-                    row.at = self.at(line.at_s);
-                    row.times = Some(line.times).filter(|times| *times > 1);
-                    if line.moves.len() == 1 {
-                        row.does = match step.act {
-                            StepAction::Block => numbered(at, step),
-                            _ => row.does,
-                        };
-                    }
-                }
-                row
-            })
-            .collect()
-    }
-
-    fn row(&self, step: &Step, carried: &mut Option<brief::ChosenGear>) -> LineRow {
-        // Nobody shifts while the cranks stand still: the restart is ridden on the gear of the lead-in.
-        let gear = match step.act {
-            StepAction::Coast => None,
-            StepAction::Restart => *carried,
-            _ => self.gear(step),
-        };
-        *carried = gear.or(*carried);
-        let ring = step.ring.map(|ring| format!("{} ring", ring.word()));
-        let shift = step.shift_to.filter(|_| !step.act.is_scored()).map(|ring| format!("then {} ring", ring.word()));
-        LineRow {
-            at: None,
-            does: if step.is_typed() { step.says() } else { does(step) },
-            times: None,
-            lasts: lasts(&step.lasts),
-            power: step.power.map(|power| power.to_string()),
-            share: self.share(step.power),
-            cadence: step.cadence_rpm.and_then(|range| span(&range, "rpm")),
-            ring: ring.or(shift),
-            gear: gear.map(|gear| format!("{} × {}", gear.ring, gear.cog)),
-        }
-    }
-
-    fn share(&self, power: Option<PowerAim>) -> Option<String> {
-        let share = power?.of_threshold(self.threshold_power_w?);
-        // Beside the watts, which say whether that is the least or the most.
-        Some(share.trim_start_matches("at least ").trim_start_matches("at most ").to_owned())
-    }
-
-    /// On the road the road decides.
-    fn gear(&self, step: &Step) -> Option<brief::ChosenGear> {
-        if self.protocol.setting == Setting::Road {
-            return None;
-        }
-        let power_w = match step.power? {
-            PowerAim::At(power_w) | PowerAim::AtLeast(power_w) | PowerAim::AtMost(power_w) => power_w,
-            PowerAim::Between(low_w, high_w) => (low_w + high_w) / 2.0,
-        };
-        let usual_rpm = if step.act == StepAction::Sprint { SPRINT_RPM } else { USUAL_RPM };
-        let cadence_rpm = step.cadence_rpm.filter(|range| range.high.is_some()).and_then(|range| range.middle());
-        brief::gear(self.drivetrain, step.ring?, power_w, cadence_rpm.unwrap_or(usual_rpm))
-    }
-
-    /// All its steps in one line.
-    fn ramp(&self, line: &PartLine) -> LineRow {
-        let first = &line.moves[0];
-        let mut row = self.row(first, &mut None);
-        let watts: Vec<String> = line
-            .moves
-            .iter()
-            .filter_map(|step| if let Some(PowerAim::At(power_w)) = step.power { Some(trim(power_w)) } else { None })
-            .collect();
-        row.at = self.at(line.at_s);
-        row.does = "Ramp".to_owned();
-        row.lasts = format!("{} each", row.lasts);
-        row.power = Some(format!("{} W", watts.join(", ")));
-        row.share = None;
-        row.gear = None;
-        row
-    }
-
-    /// The masses of one position of the crank in one line, what is done to wheel and crank in lines of their own.
-    fn masses(&self, line: &PartLine) -> Vec<LineRow> {
-        let of_one = |moves: &[Step]| {
-            let mut row = self.row(&moves[0], &mut None);
-            let hung = moves.iter().filter_map(|step| match step.reads {
-                Some(TypedReading::Torque(load)) => Some(trim(load.mass_kg)),
-                _ => None,
-            });
-            let kg: Vec<String> = hung.collect();
-            row.does = if kg.is_empty() { moves[0].says() } else { format!("Hang {} kg", kg.join(", ")) };
-            row
-        };
-        line.moves.chunk_by(|a, b| a.act == StepAction::Load && b.act == StepAction::Load).map(of_one).collect()
-    }
-}
-
-/// Blocks of one name are told apart by a number, with the posture where one is asked.
-fn numbered(at: usize, step: &Step) -> String {
-    let told = does(step);
-    let rest = told.strip_prefix("Steady").unwrap_or("");
-    format!("{}{rest}", at + 1)
 }

@@ -2,7 +2,8 @@
 
 use std::io::{self, Write};
 
-use super::sheet::{LineRow, PartRow, RunSheet, Worn};
+use super::parts::{LineRow, PartRow};
+use super::sheet::{RunSheet, Worn};
 use crate::text::{safe, wrap};
 
 const WIDTH: usize = 80;

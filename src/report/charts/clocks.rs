@@ -1,7 +1,11 @@
 //! Why a clock can be trusted: what both recordings share, overlaid, and the offsets behind the line.
 
-use super::*;
-use crate::ride::AlignedOn;
+use super::labels::clock_labels;
+use super::samples::GAP_S;
+use crate::report::picture::{Key, Numbers, Picture};
+use crate::report::svg::{self, Anchor, Frame, Points, Scale, Svg};
+use crate::ride::{AlignedOn, Ride, Trace};
+use crate::words;
 
 /// The clock chart's two panels: the shared channel overlaid, and the offset in each window about its line.
 const CLOCK_SIZE: (f64, f64) = (640.0, 150.0);

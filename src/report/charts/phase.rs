@@ -1,15 +1,20 @@
 //! A phase as ridden, drawn for the question that its drill asks.
 
-use super::*;
-use crate::protocol::{DrillKind, Measure};
+use super::labels::{check_in_words, instrument_keys, labelled};
+use super::phase_ride::{PhaseRide, PictureSize};
+use super::samples::{GAP_S, PowerLines, mean_power, means, seconds};
+use super::sides::Sides;
+use super::stops::stops;
+use crate::protocol::Measure;
 use crate::quantity::Unit;
-use crate::ride::Window;
-use crate::scoring::{PictureMarks, ReferenceEdges};
+use crate::report::groups::Group;
+use crate::report::picture::{Key, Picture};
+use crate::report::svg::{self, Anchor, Frame, Points, Scale, Svg};
+use crate::ride::{Ride, Window};
+use crate::scoring::PictureMarks;
+use crate::verdict::CheckVerdict;
+use crate::words;
 
-/// What is shown before and after a phase.
-const MARGIN_S: f64 = 5.0;
-/// Around an edge on the picture of all stops: the levels on which lags rest lie within.
-const AROUND_EDGE_S: (f64, f64) = (-6.0, 9.0);
 /// Room above the power for lags, or for what was lost.
 const LANE_PX: f64 = 18.0;
 
@@ -26,35 +31,18 @@ pub struct PhasePictures {
 pub fn pictures(group: &Group<'_>, at: &[usize], ride: &Ride, shown: &PictureMarks) -> PhasePictures {
     let phases = &group.phases;
     let lone = phases.len() == 1;
-    let rides: Vec<Option<Ridden<'_>>> = phases
+    let rides: Vec<Option<PhaseRide<'_>>> = phases
         .iter()
         .zip(at)
         .map(|(phase, at)| {
             let edges = shown.stops.get(*at).and_then(Option::as_ref);
-            Some(Ridden { phase, matched: phase.matched.as_ref()?, ride, shown, edges })
+            Some(PhaseRide { phase, matched: phase.matched.as_ref()?, ride, shown, edges })
         })
         .collect();
     let highest_w = rides.iter().flatten().map(|r| PowerLines::of(ride, r.span_s()).highest_w).fold(0.0, f64::max);
-    let ridden: Vec<&Ridden<'_>> = rides.iter().flatten().collect();
+    let ridden: Vec<&PhaseRide<'_>> = rides.iter().flatten().collect();
     let together = (ridden.len() > 1).then(|| stops(&ridden, group.checks())).flatten();
     PhasePictures { rides: rides.iter().map(|r| r.as_ref().map(|r| r.picture(lone, highest_w))).collect(), together }
-}
-
-/// One ride of a phase.
-struct Ridden<'a> {
-    phase: &'a PhaseVerdict,
-    matched: &'a MatchFacts,
-    ride: &'a Ride,
-    shown: &'a PictureMarks,
-    edges: Option<&'a ReferenceEdges>,
-}
-
-/// Pixels of a picture; `base` is where power is zero.
-#[derive(Clone, Copy)]
-struct Size {
-    width: f64,
-    height: f64,
-    base: f64,
 }
 
 /// A time between two crossings, as it is marked.
@@ -63,21 +51,7 @@ struct MarkedLag<'a> {
     check: &'a CheckVerdict,
 }
 
-impl Ridden<'_> {
-    /// The stretch of session time that is shown. A coast is shown from before its release, without the lead-in.
-    fn span_s(&self) -> (f64, f64) {
-        let (from_s, to_s) = (seconds(self.ride, self.matched.start), seconds(self.ride, self.matched.end));
-        match (self.phase.kind(), self.matched.moves.as_slice()) {
-            // The levels on which the lags rest: six seconds before, six after.
-            (Some(DrillKind::CoastRestart), [_, coast, ..]) => (seconds(self.ride, coast.start) - 6.0, to_s + 6.0),
-            _ => (from_s - MARGIN_S, to_s + MARGIN_S),
-        }
-    }
-
-    fn window_s(&self) -> (f64, f64) {
-        (seconds(self.ride, self.matched.window.start), seconds(self.ride, self.matched.window.end))
-    }
-
+impl PhaseRide<'_> {
     fn picture(&self, lone: bool, highest_w: f64) -> Picture {
         let error = self
             .phase
@@ -85,10 +59,10 @@ impl Ridden<'_> {
             .iter()
             .find(|c| c.is_of(Measure::MeanError) && (c.is_in(Unit::Watt) || c.is_in(Unit::Percent)));
         let error = error.filter(|_| lone);
-        let sides = self.sides();
+        let sides = Sides::of(self);
         let size = match lone {
-            true => Size { width: 460.0, height: if error.is_some() { 354.0 } else { 228.0 }, base: 204.0 },
-            false => Size { width: 320.0, height: if sides.is_some() { 326.0 } else { 208.0 }, base: 180.0 },
+            true => PictureSize { width: 460.0, height: if error.is_some() { 354.0 } else { 228.0 }, base: 204.0 },
+            false => PictureSize { width: 320.0, height: if sides.is_some() { 326.0 } else { 208.0 }, base: 180.0 },
         };
         let title = format!("{}, repeat {}", words::capital(&words::phase(&self.phase.phase)), self.phase.repeat);
         let title = if lone { words::capital(&words::phase(&self.phase.phase)) } else { title };
@@ -123,7 +97,7 @@ impl Ridden<'_> {
 
     /// Power of all instruments over seconds from the phase's start, the scored window marked; whether seconds in which the
     /// unit said nothing are.
-    fn power(&self, size: Size, highest_w: f64, title: &str) -> (Svg, Frame, bool) {
+    fn power(&self, size: PictureSize, highest_w: f64, title: &str) -> (Svg, Frame, bool) {
         let (ride, (from_s, to_s)) = (self.ride, self.span_s());
         let (start_s, end_s) = (seconds(ride, self.matched.start), seconds(ride, self.matched.end));
         let window = self.window_s();
@@ -246,162 +220,4 @@ impl Ridden<'_> {
             svg.level(&frame, limit, svg::LIMIT);
         }
     }
-
-    /// Both sides' power in a sprint, where the unit and a reference have them.
-    fn sides(&self) -> Option<Sides> {
-        let (from_s, to_s) = self.span_s();
-        let reference = self.ride.references.iter().position(|r| has_sides(&r.trace, from_s, to_s));
-        let (unit, sprint) = (&self.ride.unit, self.phase.kind() == Some(DrillKind::Sprint));
-        let sided = sprint && has_sides(unit, from_s, to_s);
-        reference.filter(|_| sided).map(|reference| Sides { reference, from_s, to_s, window_s: self.window_s() })
-    }
-}
-
-/// Power of the left and of the right side over a sprint.
-struct Sides {
-    /// Index into the ride's references.
-    reference: usize,
-    from_s: f64,
-    to_s: f64,
-    window_s: (f64, f64),
-}
-
-fn has_sides(trace: &Trace, from_s: f64, to_s: f64) -> bool {
-    let within = trace.time_s.iter().zip(&trace.right_share_pct).filter(|(t, _)| (from_s..=to_s).contains(*t));
-    within.filter(|(_, share)| share.is_some()).count() >= 3
-}
-
-/// Power of one side at each of a trace's samples.
-fn side_power(trace: &Trace, right: bool, from_s: f64, to_s: f64) -> Points {
-    let part = |i: usize| {
-        let share = trace.right_share_pct[i]? / 100.0;
-        Some(trace.power_w[i]? * if right { share } else { 1.0 - share })
-    };
-    (0..trace.time_s.len())
-        .filter(|&i| (from_s..=to_s).contains(&trace.time_s[i]))
-        .map(|i| (trace.time_s[i], part(i)))
-        .collect()
-}
-
-impl Sides {
-    /// Two small panels beneath the power, left at the left.
-    fn draw(&self, svg: &mut Svg, ride: &Ride, size: Size) {
-        let traces = [&ride.references[self.reference].trace, &ride.unit];
-        let looks = [svg::reference_look(self.reference), svg::UNIT];
-        let lines = |right: bool| traces.map(|t| side_power(t, right, self.from_s, self.to_s));
-        let (left, right) = (lines(false), lines(true));
-        let known = left.iter().chain(&right).flatten().filter_map(|p| p.1);
-        let highest_w = known.fold(20.0, f64::max) * 1.06;
-        let panels = [(left, "left side", 46.0, 166.0), (right, "right side", 194.0, size.width - 6.0)];
-        for (at, (lines, name, from_px, to_px)) in panels.into_iter().enumerate() {
-            let frame = Frame {
-                x: Scale { low: self.from_s, high: self.to_s, from_px, to_px },
-                y: Scale { low: 0.0, high: highest_w, from_px: size.height - 8.0, to_px: size.base + 42.0 },
-            };
-            svg.window(&frame, self.window_s.0, self.window_s.1, svg::WINDOW, None);
-            let ticks = svg::ticks(0.0, highest_w, 3);
-            if at == 0 {
-                svg.y_axis(&frame, &ticks, "W");
-            } else {
-                ticks.0.iter().for_each(|tick| svg.level(&frame, *tick, svg::GRID));
-            }
-            svg.text(from_px + 2.0, size.base + 36.0, Anchor::Start, svg::TEXT, name);
-            for (points, look) in lines.iter().zip(looks) {
-                svg.path(&svg::path(&frame, points, GAP_S), look);
-            }
-        }
-    }
-
-    fn numbers(&self, ridden: &Ridden<'_>) -> Numbers {
-        let ride = ridden.ride;
-        let reference = &ride.references[self.reference].trace;
-        let start_s = seconds(ride, ridden.matched.start);
-        let labels = [&ride.unit.label, &reference.label];
-        let mut columns = vec!["second".to_owned()];
-        for what in ["power", "left side", "right side"] {
-            columns.extend(labels.map(|label| format!("{what} of {label}, W")));
-        }
-        let row = |k: usize| {
-            let pair = |of: fn(&Trace, usize) -> Option<f64>| [of(&ride.unit, k), of(reference, k)];
-            let cells = [pair(Trace::power_at), pair(Trace::left_power_at), pair(Trace::right_power_at)];
-            let second = words::number(k as f64 - start_s, 0);
-            std::iter::once(second).chain(cells.into_iter().flatten().map(|w| cell(w, 0))).collect()
-        };
-        let seconds = self.from_s.max(0.0).ceil() as usize..self.to_s.max(0.0).ceil() as usize;
-        Numbers { columns, rows: seconds.map(row).collect() }
-    }
-}
-
-/// All stops of a phase over each other: at the left aligned where the reference let go, at the right where it came back.
-fn stops(rides: &[&Ridden<'_>], means: &[CheckVerdict]) -> Option<Picture> {
-    const SIZE: (f64, f64) = (760.0, 254.0);
-    const PANELS_PX: [(f64, f64); 2] = [(46.0, 376.0), (424.0, 754.0)];
-    let label = &rides.iter().find_map(|r| r.edges)?.reference;
-    let ride = rides[0].ride;
-    let at = ride.references.iter().position(|r| &r.trace.label == label)?;
-    let (reference, look) = (&ride.references[at].trace, svg::reference_look(at));
-    let name = words::capital(&words::phase(&rides[0].phase.phase));
-    let title = format!("{name}, all stops aligned");
-    let desc = format!(
-        "Power of the unit and of {label} around each stop, over each other. Left: second zero is where {label} let go. \
-         Right: where it came back. The table of repeats holds each lag."
-    );
-    type EdgeStretch = fn(&ReferenceEdges) -> Option<f64>;
-    let edges: [(&str, Measure, EdgeStretch); 2] =
-        [("let go", Measure::ReleaseLag, |e| e.release_s), ("came back", Measure::OnsetLag, |e| e.onset_s)];
-    let stretch = |edge_s: f64| (edge_s + AROUND_EDGE_S.0, edge_s + AROUND_EDGE_S.1);
-    let of_each = |of: &EdgeStretch| -> Vec<(u32, f64)> {
-        rides.iter().filter_map(|r| Some((r.phase.repeat, of(r.edges?)?))).collect()
-    };
-    let found: Vec<Vec<(u32, f64)>> = edges.iter().map(|(_, _, of)| of_each(of)).collect();
-    let traces = [(reference, look), (&ride.unit, svg::UNIT_FINE)];
-    let highest_w = found
-        .iter()
-        .flatten()
-        .flat_map(|&(_, edge_s)| traces.map(|(t, _)| power(t, stretch(edge_s).0, stretch(edge_s).1)))
-        .flatten()
-        .filter_map(|p| p.1)
-        .fold(20.0, f64::max);
-    let mut svg = Svg::new(SIZE.0, SIZE.1, &title, &desc);
-    let mut numbers =
-        Numbers::new(["repeat", "edge", "second", &format!("power of {label}, W"), "power of the unit, W"]);
-    for (((what, measure, _), panel), found) in edges.iter().zip(PANELS_PX).zip(&found) {
-        let frame = Frame {
-            x: Scale { low: AROUND_EDGE_S.0, high: AROUND_EDGE_S.1, from_px: panel.0, to_px: panel.1 },
-            y: Scale { low: 0.0, high: highest_w * 1.05, from_px: 226.0, to_px: 46.0 },
-        };
-        let heading = format!("{} {what} at 0 s", svg::fitted(label, svg::LETTER_PX, 180.0));
-        svg.text(panel.0 + 2.0, 16.0, Anchor::Start, svg::TEXT, &heading);
-        svg.y_axis(&frame, &svg::ticks(0.0, frame.y.high, 5), "W");
-        let times = svg::time_ticks(AROUND_EDGE_S.0, AROUND_EDGE_S.1, 8);
-        svg.x_axis(&frame, &labelled(&times, 0, "s").collect::<Vec<_>>());
-        svg.upright(&frame, 0.0, svg::EDGE);
-        let mean = means.iter().find(|c| c.is_of(*measure));
-        if let Some((check, lag_s)) = mean.and_then(|check| Some((check, check.value?))) {
-            let (from, to) = (frame.x.at(0.0), frame.x.at(lag_s));
-            svg.segment((from, 36.0), (to, 36.0), svg::MEAN);
-            [from, to].into_iter().for_each(|x| svg.segment((x, 31.0), (x, 41.0), svg::MEAN));
-            let text = format!("mean {}", words::value_of(check).unwrap_or_default());
-            svg.text(from.max(to) + 6.0, 40.0, Anchor::Start, svg::STRONG, &text);
-        }
-        for (trace, look) in traces {
-            for &(_, edge_s) in found {
-                let (from_s, to_s) = stretch(edge_s);
-                let points: Points = power(trace, from_s, to_s).into_iter().map(|(t, w)| (t - edge_s, w)).collect();
-                svg.path(&svg::path(&frame, &points, GAP_S), look);
-            }
-        }
-        for &(repeat, edge_s) in found {
-            let (from_s, to_s) = stretch(edge_s);
-            for k in from_s.max(0.0).ceil() as usize..=to_s.max(0.0).floor() as usize {
-                let powers = [reference, &ride.unit].map(|t| cell(t.power_at(k), 0));
-                let [theirs, ours] = powers;
-                let second = words::number(k as f64 - edge_s, 1);
-                numbers.push([repeat.to_string(), (*what).to_owned(), second, theirs, ours]);
-            }
-        }
-    }
-    let mut keys = vec![Key::line(svg::UNIT_FINE, ride.unit.label.as_str()), Key::line(look, label.as_str())];
-    keys.push(Key::line(svg::MEAN, "above: mean lag of the unit"));
-    Some(Picture { name: title, drawing: svg, keys, numbers })
 }

@@ -1,5 +1,6 @@
 //! What a lab could change of its protocol, in sentences.
 
+use super::wording::{two_digits, with_interval};
 use crate::protocol::{Protocol, trim};
 use crate::quantity::{Bound, Limit, Quantity};
 use crate::rehearse::{FittedInstrument, RehearsalBench};
@@ -7,8 +8,6 @@ use crate::trials::{
     Advice, FoundSize, LeftOutEffect, LeftOutPhase, Lever, MovedLever, Solution, SparePhases, Trials, WANTED,
     each_limit, length_s,
 };
-
-use super::wording::{two_digits, with_interval};
 
 /// Of a wanted fault: how it is found now, then a sentence for each lever.
 pub fn wanted(trials: &Trials, advice: &Advice) -> Vec<String> {

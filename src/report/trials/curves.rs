@@ -2,7 +2,7 @@
 
 use super::wording::{Sizes, size};
 use crate::protocol::trim;
-use crate::report::svg::{self, Anchor, Frame, Look, Scale, Svg};
+use crate::report::svg::{self, Anchor, Frame, Look, Scale, Svg, Ticks};
 use crate::trials::{FoundSize, Ladder, Sound, TrialCounts, TrialShare, WANTED};
 
 const WIDTH: f64 = 340.0;
@@ -30,7 +30,7 @@ pub fn curve(ladder: &Ladder, sound: Option<&Sound>, name: &str) -> String {
     };
     let mut svg = Svg::new(WIDTH, HEIGHT, name, &described(ladder, &sizes));
     not_passing(&mut svg, &frame, ladder);
-    svg.y_axis(&frame, &(vec![0.0, 25.0, 50.0, 75.0, 100.0 * WANTED, 100.0], 0), "%");
+    svg.y_axis(&frame, &Ticks { values: vec![0.0, 25.0, 50.0, 75.0, 100.0 * WANTED, 100.0], decimals: 0 }, "%");
     svg.level(&frame, 100.0 * WANTED, svg::LIMIT);
     x_axis(&mut svg, &frame, ladder, &sizes);
     crossing(&mut svg, &frame, ladder, &sizes);
@@ -119,7 +119,7 @@ fn x_axis(svg: &mut Svg, frame: &Frame, ladder: &Ladder, sizes: &Sizes) {
 
 fn label(ladder: &Ladder, sizes: &Sizes) -> Option<String> {
     let found = ladder.fails.filter(|_| sizes.any)?;
-    let (text, _) = size(found, ladder);
+    let text = size(found, ladder).text;
     Some(match found {
         FoundSize::Above(most) => format!("9 of 10 fail at no size up to {}", sizes.with_unit(most)),
         _ => format!("9 of 10 fail from {text} on"),

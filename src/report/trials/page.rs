@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::curves;
-use super::wording::{Sizes, check, fault, form, interrupted, pct, seeds, sessions, size, with_interval};
+use super::wording::{SizeInWords, Sizes, check, fault, form, interrupted, pct, seeds, sessions, size, with_interval};
 use crate::pattern::Pattern;
 use crate::protocol::trim;
 use crate::rehearse::RehearsalBench;
@@ -11,7 +11,8 @@ use crate::report::pages::{self, ReportError, css_string};
 use crate::trials::{FoundSize, Ladder, Sound, TrialCounts, TrialShare, Trials, TrialsSummary};
 use crate::words;
 
-const TEMPLATE: pages::Template = ("trials.html", include_str!("../../../shared/trials.html"));
+const TEMPLATE: pages::Template =
+    pages::Template { name: "trials.html", source: include_str!("../../../shared/trials.html") };
 
 /// The page as HTML; the same sessions give the same bytes. `command` makes it again; `advice` is told sentence by
 /// sentence, where there is any.
@@ -198,7 +199,7 @@ impl FaultRow {
                 Smallest { text: share.map(with_interval).unwrap_or_default(), limits: None }
             }
             Some(found) => {
-                let (text, limits) = size(found, ladder);
+                let SizeInWords { text, limits } = size(found, ladder);
                 // Of sizes below zero the signs would say the opposite of the words.
                 let short = |limits: String| match Sizes::of(ladder).sign {
                     "" => limits.replace("less than ", "<\u{a0}").replace("more than ", ">\u{a0}"),

@@ -1,6 +1,8 @@
+//! What many rehearsals showed, on a terminal.
+
 use std::io::{self, Write};
 
-use super::wording::{Sizes, interrupted, pct, seeds, sessions, size, with_interval};
+use super::wording::{SizeInWords, Sizes, interrupted, pct, seeds, sessions, size, with_interval};
 use crate::rehearse::RehearsalBench;
 use crate::trials::{FoundSize, Ladder, Sound, Trials, TrialsSummary, Work};
 
@@ -73,7 +75,7 @@ fn ladder(ladder: &Ladder, out: &mut impl Write) -> io::Result<()> {
 }
 
 fn from(found: FoundSize, ladder: &Ladder) -> String {
-    let (text, limits) = size(found, ladder);
+    let SizeInWords { text, limits } = size(found, ladder);
     let words = match (found, limits) {
         (FoundSize::Above(most), _) => format!("at no size up to {}", Sizes::of(ladder).with_unit(most)),
         (_, Some(limits)) => format!("from {text} on (95 % interval {limits})"),

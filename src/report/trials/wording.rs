@@ -89,18 +89,26 @@ pub fn two_digits(size: f64) -> String {
     trim((size / unit).round() * unit)
 }
 
-/// From which size on, of the sizes ridden: `2.8 %`, `less than 1 %`, `none up to 7 %`; and the 95 % limits of the first.
-pub fn size(found: FoundSize, ladder: &Ladder) -> (String, Option<String>) {
+/// From which size on a fault is found, of the sizes ridden.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SizeInWords {
+    /// `2.8 %`, `less than 1 %`, `none up to 7 %`.
+    pub text: String,
+    /// 95 % limits of a size that was found.
+    pub limits: Option<String>,
+}
+
+pub fn size(found: FoundSize, ladder: &Ladder) -> SizeInWords {
     let sizes = Sizes::of(ladder);
     match found {
-        FoundSize::Below(least) => (format!("less than {}", sizes.with_unit(least)), None),
-        FoundSize::Above(most) => (format!("none up to {}", sizes.with_unit(most)), None),
+        FoundSize::Below(least) => SizeInWords { text: format!("less than {}", sizes.with_unit(least)), limits: None },
+        FoundSize::Above(most) => SizeInWords { text: format!("none up to {}", sizes.with_unit(most)), limits: None },
         FoundSize::At { size, low, high } => {
             let ridden = |rung: Option<&TrialCounts>| sizes.number(&trim(rung.map_or(0.0, TrialCounts::size)));
             let number = |size| sizes.number(&two_digits(size));
             let low = low.map_or_else(|| format!("less than {}", ridden(ladder.rungs.first())), number);
             let high = high.map_or_else(|| format!("more than {}", ridden(ladder.rungs.last())), number);
-            (sizes.with_unit(size), Some(format!("{low} to {high}")))
+            SizeInWords { text: sizes.with_unit(size), limits: Some(format!("{low} to {high}")) }
         }
     }
 }
