@@ -1,75 +1,45 @@
 //! The patterns of faults that a finding can name.
 
-/// A pattern of faults. Its word stands in verdicts and truths; the program asks for the pattern.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Pattern {
-    Gain,
-    Offset,
-    RingDependent,
-    Drift,
-    SoftPedallingLost,
-    SideShortInSprints,
-    HoldsReadingWhenStopped,
-    LateRestart,
-    LateCadence,
-    LateThroughout,
-    PowerWhileCoasting,
-    DoubledSide,
-    StuckReading,
-    PowerSpikes,
-    RadioDropouts,
-    ClockMismatch,
-    ReferenceAtFault,
+macro_rules! patterns {
+    ($($variant:ident => $word:literal,)+) => {
+        /// A pattern of faults. Its word stands in verdicts and truths; the program asks for the pattern.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        pub enum Pattern { $($variant),+ }
+
+        impl Pattern {
+            pub const ALL: &[Pattern] = &[$(Pattern::$variant),+];
+
+            /// As verdicts write it.
+            pub fn word(self) -> &'static str {
+                match self { $(Pattern::$variant => $word),+ }
+            }
+
+            /// `None` for the word of another version of the program.
+            pub fn from_word(word: &str) -> Option<Self> {
+                match word { $($word => Some(Pattern::$variant),)+ _ => None }
+            }
+        }
+    };
 }
 
-impl Pattern {
-    pub const ALL: [Pattern; 17] = [
-        Pattern::Gain,
-        Pattern::Offset,
-        Pattern::RingDependent,
-        Pattern::Drift,
-        Pattern::SoftPedallingLost,
-        Pattern::SideShortInSprints,
-        Pattern::HoldsReadingWhenStopped,
-        Pattern::LateRestart,
-        Pattern::LateCadence,
-        Pattern::LateThroughout,
-        Pattern::PowerWhileCoasting,
-        Pattern::DoubledSide,
-        Pattern::StuckReading,
-        Pattern::PowerSpikes,
-        Pattern::RadioDropouts,
-        Pattern::ClockMismatch,
-        Pattern::ReferenceAtFault,
-    ];
-
-    /// As verdicts write it.
-    pub fn word(self) -> &'static str {
-        match self {
-            Pattern::Gain => "gain",
-            Pattern::Offset => "offset",
-            Pattern::RingDependent => "ring-dependent",
-            Pattern::Drift => "drift",
-            Pattern::SoftPedallingLost => "soft-pedalling-lost",
-            Pattern::SideShortInSprints => "side-short-in-sprints",
-            Pattern::HoldsReadingWhenStopped => "holds-reading-when-stopped",
-            Pattern::LateRestart => "late-restart",
-            Pattern::LateCadence => "late-cadence",
-            Pattern::LateThroughout => "late-throughout",
-            Pattern::PowerWhileCoasting => "power-while-coasting",
-            Pattern::DoubledSide => "doubled-side",
-            Pattern::StuckReading => "stuck-reading",
-            Pattern::PowerSpikes => "power-spikes",
-            Pattern::RadioDropouts => "radio-dropouts",
-            Pattern::ClockMismatch => "clock-mismatch",
-            Pattern::ReferenceAtFault => "reference-at-fault",
-        }
-    }
-
-    /// `None` for the word of another version of the program.
-    pub fn from_word(word: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|pattern| pattern.word() == word)
-    }
+patterns! {
+    Gain => "gain",
+    Offset => "offset",
+    RingDependent => "ring-dependent",
+    Drift => "drift",
+    SoftPedallingLost => "soft-pedalling-lost",
+    SideShortInSprints => "side-short-in-sprints",
+    HoldsReadingWhenStopped => "holds-reading-when-stopped",
+    LateRestart => "late-restart",
+    LateCadence => "late-cadence",
+    LateThroughout => "late-throughout",
+    PowerWhileCoasting => "power-while-coasting",
+    DoubledSide => "doubled-side",
+    StuckReading => "stuck-reading",
+    PowerSpikes => "power-spikes",
+    RadioDropouts => "radio-dropouts",
+    ClockMismatch => "clock-mismatch",
+    ReferenceAtFault => "reference-at-fault",
 }
 
 #[cfg(test)]
@@ -78,7 +48,7 @@ mod tests {
 
     #[test]
     fn every_pattern_is_found_by_its_word() {
-        assert!(Pattern::ALL.into_iter().all(|pattern| Pattern::from_word(pattern.word()) == Some(pattern)));
+        assert!(Pattern::ALL.iter().all(|&pattern| Pattern::from_word(pattern.word()) == Some(pattern)));
         assert_eq!(Pattern::from_word("gain "), None);
     }
 }
