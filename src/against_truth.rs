@@ -31,7 +31,7 @@ pub struct TruthComparison {
     pub seed: u64,
     /// Every repeat that was ridden, in ride order, then what was found where none such was ridden.
     pub phases: Vec<ComparedPhase>,
-    /// Means over repeats, rings, contrasts, the whole ride: (what, its values).
+    /// Means over repeats, rings, contrasts, the whole ride: what it is, and its values.
     pub across: Vec<(String, Vec<ComparedValue>)>,
     pub clocks: Vec<ComparedClock>,
     pub faults: Vec<ComparedFault>,
@@ -140,6 +140,14 @@ pub struct ComparedFault {
     pub named: bool,
 }
 
+/// A share with its exact 95 % interval, as if what it counts were independent.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Coverage {
+    pub share: f64,
+    pub low: f64,
+    pub high: f64,
+}
+
 /// Counts over one session, or several added up.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct TruthCounts {
@@ -168,11 +176,11 @@ pub struct TruthCounts {
 }
 
 impl TruthCounts {
-    /// Share of values whose ± U holds the truth, with its exact 95 % interval as if they were independent.
-    pub fn coverage(&self) -> Option<(f64, f64, f64)> {
+    /// Share of values whose ± U holds the truth.
+    pub fn coverage(&self) -> Option<Coverage> {
         let (inside, n) = (self.inside as u64, self.with_uncertainty as u64);
         let (low, high) = stats::clopper_pearson(inside, n, 0.95, stats::Sides::Two);
-        (n > 0).then(|| (inside as f64 / n as f64, low, high))
+        (n > 0).then(|| Coverage { share: inside as f64 / n as f64, low, high })
     }
 }
 
@@ -439,7 +447,7 @@ impl BesideTruth<'_> {
 }
 
 fn is_typed(phase: &TruePhase) -> bool {
-    matches!(DrillKind::from_word(&phase.drill), Some(DrillKind::StaticLoad | DrillKind::ZeroCheck))
+    DrillKind::from_word(&phase.drill).is_some_and(DrillKind::is_typed)
 }
 
 /// Each check with the truth of its measure, the first with the first where a measure is checked twice.

@@ -4,11 +4,23 @@
 //! Usual cautions for riding, for a bike on a stand and for hung masses (common practice, no source). Local codes and
 //! licensed practice come before any of them, which the list says last.
 
-use crate::protocol::{Drill, Phase, Posture, Protocol, Setting};
+use crate::protocol::{Phase, Posture, Protocol, Setting};
 
-/// One thing to mind, in the order in which they are told: what is ridden, where, on what, and what comes before them all.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Caution {
+/// An enum with all its variants in [`Caution::ALL`], so that none is left out.
+macro_rules! cautions {
+    ($($(#[$doc:meta])* $variant:ident,)+) => {
+        /// One thing to mind, in the order in which they are told: what is ridden, where, on what, and what comes before them all.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+        pub enum Caution { $($(#[$doc])* $variant),+ }
+
+        impl Caution {
+            /// In the order in which they are told.
+            pub const ALL: &[Caution] = &[$(Caution::$variant),+];
+        }
+    };
+}
+
+cautions! {
     /// Before any riding.
     Unwell,
     Sprints,
@@ -43,26 +55,6 @@ struct Hazards {
 }
 
 impl Caution {
-    /// In the order in which they are told.
-    pub const ALL: [Caution; 16] = [
-        Unwell,
-        Sprints,
-        Spotter,
-        SecureBike,
-        Traffic,
-        ClearView,
-        HungMass,
-        MassOff,
-        Cold,
-        Condensation,
-        Cracks,
-        Fitting,
-        MovingParts,
-        Batteries,
-        Mains,
-        LocalCodes,
-    ];
-
     /// As it stands on paper.
     pub fn text(self) -> &'static str {
         match self {
@@ -152,16 +144,16 @@ pub fn of(protocol: Option<&Protocol>) -> Vec<Caution> {
         Some(protocol) => {
             let any = |wanted: fn(&Phase) -> bool| protocol.phases.iter().any(wanted);
             Hazards {
-                rides: any(|p| !matches!(p.drill, Drill::Wait { .. } | Drill::StaticLoad { .. } | Drill::ZeroCheck)),
-                sprints: any(|p| matches!(p.drill, Drill::Sprint { .. })),
+                rides: any(|p| p.drill.kind().is_ridden()),
+                sprints: any(|p| p.drill.kind().is_all_out()),
                 stands: any(|p| p.posture == Some(Posture::Standing)),
-                hangs_masses: any(|p| matches!(p.drill, Drill::StaticLoad { .. })),
-                waits_off_bike: any(|p| matches!(p.drill, Drill::Wait { .. })),
+                hangs_masses: any(|p| p.drill.kind().hangs_masses()),
+                waits_off_bike: any(|p| p.drill.kind().is_off_the_bike()),
                 setting: Some(protocol.setting),
             }
         }
     };
-    Caution::ALL.into_iter().filter(|caution| caution.applies(&asked)).collect()
+    Caution::ALL.iter().copied().filter(|caution| caution.applies(&asked)).collect()
 }
 
 #[cfg(test)]
@@ -225,7 +217,7 @@ mod tests {
     #[test]
     fn the_list_is_in_order_and_its_short_forms_fit_a_line() {
         assert!(Caution::ALL.is_sorted());
-        for caution in Caution::ALL {
+        for &caution in Caution::ALL {
             let short = caution.short();
             assert!(short.is_ascii() && short.len() <= Caution::LONGEST_SHORT, "{short}");
         }
@@ -236,7 +228,7 @@ mod tests {
         let readme = std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("README.md")).unwrap();
         let (_, told) = readme.split_once("\n## Cautions\n").unwrap();
         let told = told.split_whitespace().collect::<Vec<&str>>().join(" ");
-        for caution in Caution::ALL {
+        for &caution in Caution::ALL {
             assert!(told.contains(caution.text()), "{}", caution.text());
         }
     }

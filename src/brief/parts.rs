@@ -1,6 +1,7 @@
 //! Steps that are told as one: the repeats of a phase, the blocks of one `for_each`.
 
-use super::steps::{ProtocolPart, Step, StepAction};
+use super::action::StepAction;
+use super::step::{ProtocolPart, Step};
 use crate::protocol::{PhaseOrder, Protocol};
 
 /// A phase with its repeats, or phases of one name that follow each other; or one stretch of easy riding.
@@ -115,7 +116,7 @@ fn same_length(a: &Step, b: &Step) -> bool {
 #[cfg(test)]
 mod tests {
     use super::super::steps::steps;
-    use super::super::steps::tests::{all_shipped, shipped};
+    use super::super::tests::{all_shipped, shipped};
     use super::*;
 
     #[test]

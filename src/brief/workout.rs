@@ -12,7 +12,9 @@ use rustyfit::profile::{mesgdef, typedef};
 use rustyfit::proto::{FIT, Message};
 use rustyfit::{EncoderBuilder, HeaderOption};
 
-use super::steps::{PowerAim, Step, StepAction, TypedReading};
+use super::action::StepAction;
+use super::aim::PowerAim;
+use super::step::{Step, TypedReading};
 use crate::protocol::{Protocol, Ring, Side, trim};
 
 /// Number that the format keeps for whatever no maker has registered.
@@ -110,34 +112,19 @@ fn name(step: &Step) -> String {
             PowerAim::AtMost(high_w) => format!(" to {}W", n(high_w)),
         }
     });
-    let easy = |word: &str| match step.shift_to {
-        Some(ring) => format!("{word}, to {}", ring.word()),
-        None => word.to_owned(),
-    };
-    let text = match (step.act, step.reads) {
-        (_, Some(TypedReading::ZeroBefore)) => "Set zero, write".to_owned(),
-        (_, Some(TypedReading::ZeroAfter)) => "Read zero".to_owned(),
-        (_, Some(TypedReading::Torque(load))) => {
+    let short = step.act.short();
+    let text = match (step.reads, step.shift_to) {
+        (Some(TypedReading::ZeroBefore), _) => "Set zero, write".to_owned(),
+        (Some(TypedReading::ZeroAfter), _) => "Read zero".to_owned(),
+        (Some(TypedReading::Torque(load)), _) => {
             let side = if load.at.side == Side::Left { "left" } else { "right" };
             let angle = load.at.angle_deg.map_or(String::new(), |angle| format!(" {}", trim(angle)));
             format!("{}kg {side}{angle}", trim(load.mass_kg))
         }
-        (StepAction::WarmUp, _) => easy("Warm up"),
-        (StepAction::Ride | StepAction::Recover, _) => easy("Easy"),
-        (StepAction::Look, _) => easy("Ride on"),
-        (StepAction::RollOff, _) => easy("Roll"),
-        (StepAction::CoolDown, _) => "Cool down".to_owned(),
-        (StepAction::BlockWheel, _) => "Block the wheel".to_owned(),
-        (StepAction::MassOff, _) => "Mass off, clear".to_owned(),
-        (StepAction::OffBike | StepAction::Zero | StepAction::Load, _) => "Off the bike".to_owned(),
-        (StepAction::Block, _) => format!("{power}{}", ring(step.ring)),
-        (StepAction::Level, _) => format!("Ramp{power}"),
-        (StepAction::Sprint, _) => format!("Sprint{power}"),
-        (StepAction::LeadIn, _) => format!("Lead in{power}"),
-        (StepAction::Coast, _) => "Coast".to_owned(),
-        (StepAction::Restart, _) => format!("Go{power}"),
-        (StepAction::Surge, _) => format!("Surge{power}"),
-        (StepAction::Soft, _) => format!("Soft{power}"),
+        (None, _) if step.act == StepAction::Block => format!("{power}{}", ring(step.ring)),
+        (None, _) if step.act.is_scored() => format!("{short}{power}"),
+        (None, Some(ring)) => format!("{short}, to {}", ring.word()),
+        (None, None) => short.to_owned(),
     };
     ascii(text.trim(), LONGEST_NAME)
 }
@@ -261,7 +248,7 @@ fn intensity(act: StepAction) -> typedef::Intensity {
 #[cfg(test)]
 mod tests {
     use super::super::steps::steps;
-    use super::super::steps::tests::{all_shipped, shipped, written};
+    use super::super::tests::{all_shipped, shipped, written};
     use super::*;
 
     /// As a head unit goes through it.

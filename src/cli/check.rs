@@ -9,7 +9,7 @@ use crate::problem::Problems;
 use crate::protocol::{Accept, PhaseId, Protocol, Rule, trim};
 use crate::rehearse::{BENCHES, BenchKind, RehearsalBench, RideSetting};
 use crate::session::Session;
-use crate::trials::{CheckReach, Trials, reach};
+use crate::trials::{CheckReach, TrialShare, Trials, reach};
 use crate::words;
 use crate::{protocol, session};
 
@@ -120,12 +120,11 @@ fn limits(protocol: &Protocol, bench: Option<&BenchKind>) -> Vec<String> {
 
 /// Whether it stays undecided more often than not.
 fn stays_open(reach: &CheckReach) -> bool {
-    let (undecided, of) = reach.undecided;
-    2 * undecided > of
+    2 * reach.undecided.hits > reach.undecided.n
 }
 
 fn too_little_room(protocol: &Protocol, reach: &CheckReach) -> Option<String> {
-    let CheckReach { check, limit, undecided: (undecided, of), .. } = reach;
+    let CheckReach { check, limit, undecided: TrialShare { hits: undecided, n: of }, .. } = reach;
     let room = reach.room.as_ref()?;
     let number = |value: f64| words::number(value, words::decimals_for(room.expanded_uncertainty));
     let place = room.at.rsplit_once(' ').map_or(room.at.as_str(), |(place, _)| place);

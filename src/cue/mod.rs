@@ -5,11 +5,15 @@
 
 mod glyphs;
 mod keeper;
+mod key;
 mod prompter;
 mod screen;
 mod script;
+#[cfg(test)]
+mod tests;
 
 pub use keeper::{MarksWriteError, MarksWriter};
-pub use prompter::{Key, PresentStep, Prompter, Stage};
+pub use key::Key;
+pub use prompter::{PresentStep, Prompter, SessionTotals, Stage};
 pub use screen::{CharacterSet, View, opening_lines, plain_line, press, screen};
 pub use script::{ScriptError, ScriptLine, ScriptRequest};

@@ -3,8 +3,9 @@
 use chrono::{DateTime, Utc};
 
 use super::glyphs::{Size, large};
-use super::prompter::{Key, PresentStep, Prompter, Stage};
-use crate::brief::{PowerAim, Step, StepAction};
+use super::key::Key;
+use super::prompter::{PresentStep, Prompter, SessionTotals, Stage};
+use crate::brief::{PowerAim, Step};
 use crate::protocol::trim;
 use crate::session::TimedMark;
 use crate::text::{safe, wrap};
@@ -167,30 +168,6 @@ fn hours(s: f64) -> String {
     format!("{}:{:02}:{:02}", s / 3600, s / 60 % 60, s % 60)
 }
 
-/// What is done, in one or two words for large letters.
-fn word(act: StepAction) -> &'static str {
-    match act {
-        StepAction::WarmUp => "WARM UP",
-        StepAction::Ride | StepAction::Recover => "EASY",
-        StepAction::Look => "RIDE ON",
-        StepAction::RollOff => "ROLL OFF",
-        StepAction::Block => "STEADY",
-        StepAction::Sprint => "SPRINT",
-        StepAction::LeadIn => "LEAD IN",
-        StepAction::Coast => "COAST",
-        StepAction::Restart => "RESTART",
-        StepAction::Surge => "SURGE",
-        StepAction::Soft => "SOFT",
-        StepAction::Level => "RAMP",
-        StepAction::CoolDown => "COOL DOWN",
-        StepAction::OffBike => "OFF BIKE",
-        StepAction::Zero => "ZERO",
-        StepAction::BlockWheel => "BLOCK",
-        StepAction::Load => "MASS",
-        StepAction::MassOff => "MASS OFF",
-    }
-}
-
 /// What a step asks for, in one line.
 fn says(prompter: &Prompter, step: &Step) -> String {
     let mut says = step.says();
@@ -246,7 +223,7 @@ fn small(prompter: &Prompter, view: &View) -> Vec<String> {
     let here = prompter.now(view.now);
     let Some(step) = here.step else { return vec!["DONE".into(), view.marks.to_owned()] };
     let (next, then) = ahead(prompter, &here);
-    let name = if prompter.stage() == Stage::Ready { "READY? SPACE begins" } else { word(step.act) };
+    let name = if prompter.stage() == Stage::Ready { "READY? SPACE begins" } else { step.act.large() };
     vec![
         format!("{}  {name}", left(&here)),
         says(prompter, step).to_uppercase(),
@@ -260,7 +237,7 @@ fn small(prompter: &Prompter, view: &View) -> Vec<String> {
 }
 
 fn head(prompter: &Prompter, view: &View, width: usize) -> String {
-    let (elapsed_s, left_s) = prompter.totals_s(view.now);
+    let SessionTotals { elapsed_s, left_s } = prompter.totals(view.now);
     let times = format!("ridden {}   left {}", hours(elapsed_s), hours(left_s));
     let room = width.saturating_sub(times.len() + 2);
     let title = safe(&prompter.protocol().title);
@@ -310,7 +287,7 @@ fn full(prompter: &Prompter, view: &View, width: usize, height: usize) -> Vec<St
         Stage::Done => "DONE",
         Stage::Stopped => "STOPPED",
         Stage::Paused => "PAUSED",
-        _ => here.step.map_or("", |step| word(step.act)),
+        _ => here.step.map_or("", |step| step.act.large()),
     };
     let part = here.step.and_then(|step| prompter.repeat(step));
     let number = part.map_or(String::new(), |part| format!("{}/{}", part.repeat, part.of));
@@ -399,8 +376,9 @@ fn bar(here: &PresentStep, width: usize, ink: char) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::super::prompter::tests::{at, read, shipped};
+    use super::super::tests::{at, read, shipped};
     use super::*;
+    use crate::brief::StepAction;
     use crate::cautions::{self, Caution};
     use crate::protocol::Protocol;
 
@@ -494,7 +472,8 @@ mod tests {
         for name in ["bench-both-rings", "cold-soak-drift", "rig-ramp-and-loads", "road-climbs"] {
             let protocol = shipped(&format!("{name}.yaml"));
             let wanted: Vec<&str> = Caution::ALL
-                .into_iter()
+                .iter()
+                .copied()
                 .filter(|c| cautions::of(Some(&protocol)).contains(c))
                 .map(Caution::short)
                 .collect();

@@ -8,7 +8,7 @@
 //! 652  size 120x40
 //! ```
 
-use super::prompter::Key;
+use super::key::Key;
 
 /// One line of a script.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -57,23 +57,6 @@ impl ScriptLine {
             _ => return Err(wrong()),
         };
         Ok(Some(Self { at_s, asked }))
-    }
-}
-
-impl Key {
-    /// The key that is pressed, by its letter or `space`.
-    pub fn from_word(word: &str) -> Option<Self> {
-        Some(match word {
-            "space" => Key::Next,
-            "s" => Key::Spoiled,
-            "a" => Key::Add,
-            "p" => Key::Pause,
-            "b" => Key::Back,
-            "q" => Key::Quit,
-            "y" => Key::Yes,
-            "n" => Key::No,
-            _ => return None,
-        })
     }
 }
 

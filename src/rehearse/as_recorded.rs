@@ -3,13 +3,16 @@
 use crate::session::Drivetrain;
 
 use super::bench::FittedInstrument;
+use super::clock::SimulatedClock;
+use super::gears::SimulatedGear;
 use super::habits::Shifting;
-use super::head_unit::{HeadUnitFaults, Recorded, Shift, SimulatedClock, TimerStop};
-use super::instrument::SimulatedGear;
-use super::mishap::{Mishap, MishapEffect, MishapPlace, with_noise};
-use super::noise::Noise;
-use super::{LAPS_ON, RehearsalPlan, TrueSpan};
+use super::head_units::{HeadUnitFaults, Recorded, Shift, TimerStop};
+use super::mishap::{DrawnMishap, Mishap, MishapEffect, MishapPlace, with_noise};
+use super::plan::RehearsalPlan;
+use super::span::TrueSpan;
 
+/// The bench's place whose head unit's lap button the rider presses: the first reference's.
+const LAPS_ON: usize = 1;
 /// FIT's epoch, 1989-12-31T00:00:00Z, from which a clock counts that was never set (public FIT profile).
 const FIT_EPOCH_UNIX_S: i64 = 631_065_600;
 /// From switching it on to pressing start. Common practice, no source.
@@ -30,13 +33,13 @@ impl<'a> PlannedHeadUnit<'a> {
     }
 
     /// Mishaps of this head unit.
-    fn mishaps(&self) -> impl Iterator<Item = (&Mishap, Noise)> {
+    fn mishaps(&self) -> impl Iterator<Item = DrawnMishap<'_>> {
         let all = with_noise(&self.plan.mishaps, self.plan.seed, self.n);
-        all.into_iter().filter(|(mishap, _)| mishap.place.as_ref().is_none_or(|place| self.is_called(place)))
+        all.into_iter().filter(|drawn| drawn.mishap.place.as_ref().is_none_or(|place| self.is_called(place)))
     }
 
     fn is_called(&self, place: &str) -> bool {
-        self.plan.bench.called(place).is_some_and(|(n, _)| n == self.n)
+        self.plan.bench.called(place).is_some_and(|worn| worn.place == self.n)
     }
 
     /// Started late or with a clock that was never set.
@@ -48,7 +51,7 @@ impl<'a> PlannedHeadUnit<'a> {
                 clock.start_s += 60.0 * mishap.size;
             }
         }
-        if self.mishaps().any(|(mishap, _)| mishap.what == MishapEffect::ClockUnset) {
+        if self.mishaps().any(|drawn| drawn.mishap.what == MishapEffect::ClockUnset) {
             let starts_unix_s = self.plan.date.timestamp() + clock.shows_s(clock.start_s).ceil() as i64;
             clock.behind_s = starts_unix_s - FIT_EPOCH_UNIX_S - SWITCHED_ON_BEFORE_S;
         }
@@ -56,11 +59,11 @@ impl<'a> PlannedHeadUnit<'a> {
 
     pub fn manner(&self, ride_s: f64) -> HeadUnitFaults {
         let mut manner = HeadUnitFaults::default();
-        for (mishap, mut noise) in self.mishaps() {
+        for DrawnMishap { mishap, mut noise } in self.mishaps() {
             match mishap.what {
                 MishapEffect::Restart => {
-                    let stop_s = noise.between(0.3, 0.7) * ride_s;
-                    manner.restarts.push((stop_s, stop_s + mishap.size));
+                    let start_s = noise.between(0.3, 0.7) * ride_s;
+                    manner.restarts.push(TrueSpan { start_s, end_s: start_s + mishap.size });
                 }
                 MishapEffect::AutoPause => manner.pauses_with = Some(TimerStop::Wheel),
                 MishapEffect::AutoPauseCoasting => manner.pauses_with = Some(TimerStop::Cranks),
@@ -68,12 +71,12 @@ impl<'a> PlannedHeadUnit<'a> {
                 _ => {}
             }
         }
-        manner.restarts.sort_by(|a, b| a.0.total_cmp(&b.0));
+        manner.restarts.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
         // Nobody ends what is not running.
         let mut runs_from_s = 0.0;
-        manner.restarts.retain(|(stop_s, again_s)| {
-            let runs = *stop_s > runs_from_s;
-            runs_from_s = if runs { *again_s } else { runs_from_s };
+        manner.restarts.retain(|restart| {
+            let runs = restart.start_s > runs_from_s;
+            runs_from_s = if runs { restart.end_s } else { runs_from_s };
             runs
         });
         manner
@@ -83,8 +86,8 @@ impl<'a> PlannedHeadUnit<'a> {
     pub fn unwritten(&self, parts: &[Recorded], ride_s: f64) -> Vec<TrueSpan> {
         let mut spans = self.manner(ride_s).restarts;
         spans.extend(parts.iter().flat_map(|part| &part.pauses));
-        spans.sort_by(|a, b| a.0.total_cmp(&b.0));
-        spans.into_iter().map(|(start_s, end_s)| TrueSpan { start_s, end_s }).collect()
+        spans.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
+        spans
     }
 
     /// True times at which its lap button is pressed, where the rider means to press at those `meant`.
@@ -92,7 +95,7 @@ impl<'a> PlannedHeadUnit<'a> {
         let mut presses = if self.laps { meant.to_vec() } else { vec![] };
         presses.iter_mut().for_each(|press| *press += self.plan.habits.laps_late_s);
         let mut stray = vec![];
-        for (mishap, mut noise) in self.mishaps() {
+        for DrawnMishap { mishap, mut noise } in self.mishaps() {
             match mishap.what {
                 MishapEffect::LateLaps => presses.iter_mut().for_each(|press| *press += mishap.size),
                 MishapEffect::NoLaps => presses.clear(),
@@ -113,7 +116,7 @@ impl<'a> PlannedHeadUnit<'a> {
             Shifting::Cable => false,
             Shifting::Electronic { only } => only.is_none_or(|only| only == self.n),
         };
-        if hears && !self.mishaps().any(|(mishap, _)| mishap.what == MishapEffect::NoGears) { shifts } else { &[] }
+        if hears && !self.mishaps().any(|drawn| drawn.mishap.what == MishapEffect::NoGears) { shifts } else { &[] }
     }
 }
 
@@ -131,7 +134,7 @@ pub(super) fn refuse(mishap: &Mishap, plan: &RehearsalPlan) -> Result<(), String
             let references: Vec<String> = plan.bench.references.iter().map(short).collect();
             Err(format!("nothing on this bench is called `{place}`; write `unit` or {}", references.join(" or ")))
         }
-        Some((n, _)) if n != LAPS_ON && matches!(mishap.what, MishapEffect::LateLaps | MishapEffect::NoLaps) => {
+        Some(worn) if worn.place != LAPS_ON && matches!(mishap.what, MishapEffect::LateLaps | MishapEffect::NoLaps) => {
             let pressed = plan.bench.worn().nth(LAPS_ON).map_or(String::new(), short);
             Err(format!("laps are pressed only on the head unit of {pressed}"))
         }

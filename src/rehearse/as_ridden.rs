@@ -7,10 +7,10 @@ use std::collections::BTreeMap;
 use crate::protocol::{Protocol, Ring};
 use crate::session::Drivetrain;
 
-use super::habits;
-use super::mishap::{Mishap, MishapEffect};
+use super::mishap::{DrawnMishap, Mishap, MishapEffect, NamedPhase};
 use super::noise::Noise;
-use super::script::{self, RiderAction, ScriptStretch};
+use super::script;
+use super::stretches::{RepeatOf, RiderAction, ScriptStretch, change_gears, follow};
 
 /// One repeat of one phase, and the easy riding before it.
 #[derive(Debug, Clone)]
@@ -31,6 +31,13 @@ struct RideEdits<'a> {
     rest: Vec<ScriptStretch>,
 }
 
+/// A script with the mishaps in it.
+pub(super) struct RideAsItWent {
+    pub stretches: Vec<ScriptStretch>,
+    /// As written, with the place that was drawn for each.
+    pub mishaps: Vec<String>,
+}
+
 /// The ride as it went, and the mishaps with the place that was drawn for each. Repeats are numbered as ridden: a
 /// surplus one has the next number, after a skipped one the last is missing. A mishap that fits nowhere in the
 /// protocol does nothing.
@@ -38,14 +45,14 @@ pub(super) fn ride(
     scripted: Vec<ScriptStretch>,
     protocol: &Protocol,
     drivetrain: &Drivetrain,
-    mishaps: &[(&Mishap, Noise)],
-) -> (Vec<ScriptStretch>, Vec<String>) {
+    mishaps: &[DrawnMishap],
+) -> RideAsItWent {
     if mishaps.is_empty() {
-        return (scripted, vec![]);
+        return RideAsItWent { stretches: scripted, mishaps: vec![] };
     }
     let mut ride = RideEdits::of(scripted, protocol, drivetrain);
-    let told = mishaps.iter().map(|(mishap, noise)| ride.befall(mishap, &mut noise.clone()).to_string()).collect();
-    (ride.settled(), told)
+    let told = mishaps.iter().map(|drawn| ride.befall(drawn.mishap, &mut drawn.noise.clone()).to_string()).collect();
+    RideAsItWent { stretches: ride.settled(), mishaps: told }
 }
 
 /// Riding that leads from one thing that is asked for to the next.
@@ -64,7 +71,7 @@ impl<'a> RideEdits<'a> {
     fn of(scripted: Vec<ScriptStretch>, protocol: &'a Protocol, drivetrain: &'a Drivetrain) -> Self {
         let mut ride = Self { protocol, drivetrain, lead: vec![], turns: vec![], rest: vec![] };
         for stretch in scripted {
-            let Some((phase_index, repeat)) = stretch.phase else {
+            let Some(RepeatOf { phase_index, repeat }) = stretch.phase else {
                 let leads = ride.turns.is_empty() && stretch.act != RiderAction::Recovery;
                 if leads { &mut ride.lead } else { &mut ride.rest }.push(stretch);
                 continue;
@@ -114,9 +121,10 @@ impl<'a> RideEdits<'a> {
         mishap.clone()
     }
 
-    fn turns_of(&self, phases: &[(usize, Option<u32>)]) -> Vec<usize> {
+    fn turns_of(&self, phases: &[NamedPhase]) -> Vec<usize> {
         let named = |turn: &RepeatRidden| {
-            phases.iter().any(|(index, n)| *index == turn.phase_index && n.is_none_or(|n| n == turn.repeat))
+            let is_named = |of: &NamedPhase| of.index == turn.phase_index && of.repeat.is_none_or(|n| n == turn.repeat);
+            phases.iter().any(is_named)
         };
         (0..self.turns.len()).filter(|&at| named(&self.turns[at])).collect()
     }
@@ -169,8 +177,9 @@ impl<'a> RideEdits<'a> {
         let repeat = self.turns[last].repeat + 1;
         let ring = self.turns[last].own.last().map_or(Ring::Big, |s| s.ring);
         let seed = (noise.uniform() * (1u64 << 53) as f64) as u64;
-        let mut drawn = script::again(self.protocol, self.drivetrain, (phase_index, repeat), ring, noise.clone());
-        habits::follow(&mut drawn, self.protocol, seed);
+        let of = RepeatOf { phase_index, repeat };
+        let mut drawn = script::again(self.protocol, self.drivetrain, of, ring, noise.clone());
+        follow(&mut drawn, self.protocol, seed);
         let (easy, own) = drawn.into_iter().partition(|s| s.phase.is_none());
         self.turns.insert(last + 1, RepeatRidden { phase_index, repeat, easy, own });
     }
@@ -221,7 +230,7 @@ impl<'a> RideEdits<'a> {
                 _ => {}
             }
         }
-        script::change_gears(&mut turn.own, self.drivetrain);
+        change_gears(&mut turn.own, self.drivetrain);
     }
 
     /// One list again: repeats numbered, shifts where a ring is needed next, one stretch after the other.
@@ -231,7 +240,7 @@ impl<'a> RideEdits<'a> {
             let repeat = ridden.entry(turn.phase_index).or_default();
             *repeat += 1;
             for stretch in turn.own.iter_mut().filter(|s| s.phase.is_some()) {
-                stretch.phase = Some((turn.phase_index, *repeat));
+                stretch.phase = Some(RepeatOf { phase_index: turn.phase_index, repeat: *repeat });
             }
         }
         let turns = self.turns.into_iter().flat_map(|turn| turn.easy.into_iter().chain(turn.own));
@@ -273,7 +282,7 @@ fn shift_in_time(all: &mut Vec<ScriptStretch>, drivetrain: &Drivetrain) {
             for (i, stretch) in all[start..end].iter_mut().enumerate() {
                 stretch.ring = if start + i < last { before } else { after };
             }
-            script::change_gears(&mut all[start..end], drivetrain);
+            change_gears(&mut all[start..end], drivetrain);
         }
         from = end;
     }
@@ -298,7 +307,8 @@ mod tests {
 
     fn ridden(texts: &[&str]) -> (Vec<ScriptStretch>, Vec<String>) {
         let mishaps: Vec<Mishap> = texts.iter().map(|t| t.parse().unwrap_or_else(|e| panic!("{e}"))).collect();
-        ride(scripted(), &bench_trial(), &drivetrain(), &with_noise(&mishaps, SEED, 0))
+        let ridden = ride(scripted(), &bench_trial(), &drivetrain(), &with_noise(&mishaps, SEED, 0));
+        (ridden.stretches, ridden.mishaps)
     }
 
     /// A stretch without its place in the ride: what it is, how long to a microsecond, how hard, and on what.
@@ -314,7 +324,10 @@ mod tests {
 
     fn asked(all: &[ScriptStretch], named: impl Fn(&str) -> bool) -> Vec<ScriptStretch> {
         let protocol = bench_trial();
-        all.iter().filter(|s| s.phase.is_some_and(|p| named(&protocol.phases[p.0].id.name))).cloned().collect()
+        all.iter()
+            .filter(|s| s.phase.is_some_and(|p| named(&protocol.phases[p.phase_index].id.name)))
+            .cloned()
+            .collect()
     }
 
     const SPRINTS: &str = "standing-sprints";
@@ -324,12 +337,12 @@ mod tests {
         let (all, told) = ridden(&["skipped-repeat@standing-sprints/3"]);
         assert_eq!(told, ["skipped-repeat@standing-sprints/3"]);
         let before = scripted();
-        let third = before.iter().position(|s| s.phase == Some((6, 3))).unwrap();
+        let third = before.iter().position(|s| s.phase == Some(RepeatOf { phase_index: 6, repeat: 3 })).unwrap();
         let mut expected = bares(&before);
         expected.drain(third - 1..=third);
         assert_eq!(bares(&all), expected);
         assert_eq!(all[..third - 1], before[..third - 1], "to the last bit");
-        let repeats: Vec<u32> = asked(&all, |n| n == SPRINTS).iter().map(|s| s.phase.unwrap().1).collect();
+        let repeats: Vec<u32> = asked(&all, |n| n == SPRINTS).iter().map(|s| s.phase.unwrap().repeat).collect();
         assert_eq!(repeats, [1, 2, 3, 4, 5]);
     }
 
@@ -338,7 +351,10 @@ mod tests {
         let (all, _) = ridden(&["surplus-repeat@standing-sprints"]);
         let sprints = asked(&all, |n| n == SPRINTS);
         let [.., last] = &sprints[..] else { panic!() };
-        assert_eq!((sprints.len(), last.phase, last.ring), (7, Some((6, 7)), Ring::Big));
+        assert_eq!(
+            (sprints.len(), last.phase, last.ring),
+            (7, Some(RepeatOf { phase_index: 6, repeat: 7 }), Ring::Big)
+        );
         // With the rider's reaction and a target missed by up to 3 %.
         assert!((5.0..=14.0).contains(&(last.end_s - last.start_s)) && last.aim_w >= 669.0);
         let before = scripted();
@@ -352,7 +368,8 @@ mod tests {
         let (all, _) = ridden(&["rings-swapped"]);
         let protocol = bench_trial();
         for (now, was) in asked(&all, |_| true).iter().zip(asked(&scripted(), |_| true)) {
-            let (id, of) = (&protocol.phases[now.phase.unwrap().0], &protocol.phases[was.phase.unwrap().0]);
+            let (id, of) =
+                (&protocol.phases[now.phase.unwrap().phase_index], &protocol.phases[was.phase.unwrap().phase_index]);
             let turned = of.ring.is_some();
             assert_eq!(now.ring == was.ring, !turned, "{}", of.id);
             let (_, mine, ..) = bare(now);
@@ -370,9 +387,9 @@ mod tests {
         let small: Vec<_> = only_big
             .iter()
             .filter_map(|s| s.phase)
-            .filter(|p| protocol.phases[p.0].id.to_string().contains("small, power=120 W"))
+            .filter(|p| protocol.phases[p.phase_index].id.to_string().contains("small, power=120 W"))
             .collect();
-        assert_eq!(small, [(1, 1), (1, 2)], "ridden twice on the small ring");
+        assert_eq!(small, [1, 2].map(|repeat| RepeatOf { phase_index: 1, repeat }), "ridden twice on the small ring");
     }
 
     #[test]
@@ -402,7 +419,9 @@ mod tests {
         let before = scripted();
         let (weak, _) = ridden(&["off-target=-20@steady"]);
         let (slow, _) = ridden(&["off-cadence=-15@soft-pedalling"]);
-        let name = |s: &ScriptStretch| s.phase.map(|p| bench_trial().phases[p.0].id.name.clone()).unwrap_or_default();
+        let name = |s: &ScriptStretch| {
+            s.phase.map(|p| bench_trial().phases[p.phase_index].id.name.clone()).unwrap_or_default()
+        };
         for ((was, weak), slow) in before.iter().zip(&weak).zip(&slow) {
             let part = if name(was) == "steady" { 0.8 } else { 1.0 };
             assert_eq!((weak.aim_w, weak.cadence_rpm, weak.start_s), (was.aim_w * part, was.cadence_rpm, was.start_s));
@@ -419,11 +438,12 @@ mod tests {
     fn swapped_phases_stand_in_each_others_place() {
         let (all, told) = ridden(&["phases-swapped@standing-sprints,coast-and-restart"]);
         assert_eq!(told, ["phases-swapped@standing-sprints,coast-and-restart"]);
-        let mut order: Vec<usize> = all.iter().filter_map(|s| s.phase).map(|p| p.0).collect();
+        let mut order: Vec<usize> = all.iter().filter_map(|s| s.phase).map(|p| p.phase_index).collect();
         order.dedup();
         assert_eq!(order, [0, 1, 2, 3, 4, 5, 7, 6, 8]);
         for phase in 0..9 {
-            let of = |all: &[ScriptStretch]| bares(all.iter().filter(|s| s.phase.is_some_and(|p| p.0 == phase)));
+            let of =
+                |all: &[ScriptStretch]| bares(all.iter().filter(|s| s.phase.is_some_and(|p| p.phase_index == phase)));
             assert_eq!(of(&all), of(&scripted()));
         }
     }
@@ -436,7 +456,7 @@ mod tests {
             for pair in [[0, 1], [2, 4], [3, 0], [4, 4], [1, 5]] {
                 let mishaps = pair.map(|k| kinds[k].parse::<Mishap>().unwrap());
                 let scripted = script::write(&bench_trial(), &drivetrain(), seed);
-                let (all, _) = ride(scripted, &bench_trial(), &drivetrain(), &with_noise(&mishaps, seed, 0));
+                let all = ride(scripted, &bench_trial(), &drivetrain(), &with_noise(&mishaps, seed, 0)).stretches;
                 for pair in all.windows(2) {
                     assert_eq!(pair[0].end_s, pair[1].start_s);
                     assert!(pair[0].ring == pair[1].ring || easy(&pair[0]) && easy(&pair[1]), "{pair:?}");

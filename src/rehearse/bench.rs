@@ -1,14 +1,10 @@
-//! Benches: who is worn where and recorded by what, as the session file and the recordings name them.
+//! Benches: who is worn where and recorded by what.
 
-use crate::protocol::Protocol;
 use crate::quantity::{Bound, Join, Quantity, Unit as Of};
-use crate::recording::{HeadUnit, Sensor};
-use crate::session::{
-    Certificate, Conditions, Drivetrain, Instrument, Location, Readings, Reference, Session, Sides, TrainerMode, Unit,
-};
+use crate::session::{Certificate, Drivetrain, Instrument, Location, Sides, TrainerMode};
 
-use super::head_unit::Naming;
-use super::{RehearsalPlan, RideSetting, names};
+use super::names;
+use super::setting::RideSetting;
 
 /// What is worn on one ride.
 #[derive(Debug, Clone, PartialEq)]
@@ -40,6 +36,20 @@ pub struct FittedInstrument {
     pub certificate: Option<Certificate>,
     /// Of a trainer; `None` for whatever does not brake.
     pub mode: Option<TrainerMode>,
+}
+
+/// An instrument of the bench, with its place among what is worn (0 is the unit's).
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct WornInstrument<'b> {
+    pub place: usize,
+    pub fitted: &'b FittedInstrument,
+}
+
+/// Temperature of a sensor at the ride's start, and by how much it warms at most.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct SensorWarmth {
+    pub start_c: f64,
+    pub rises_c: f64,
 }
 
 /// What an instrument is, whatever it is called; no bench has two of one kind.
@@ -148,27 +158,27 @@ impl RehearsalBench {
         std::iter::once(&self.unit).chain(&self.references)
     }
 
-    pub(super) fn session(&self, protocol: &Protocol, drivetrain: Drivetrain, plan: &RehearsalPlan) -> Session {
-        let unit = Instrument { firmware: Some(self.unit.firmware.clone()), ..self.unit.instrument() };
-        let reference = |fitted: &FittedInstrument| Reference {
-            instrument: fitted.instrument(),
-            uncertainty: fitted.stated.clone(),
-            certificate: fitted.certificate.clone(),
-            mode: fitted.mode,
-        };
-        Session {
-            protocol: Some(protocol.clone()),
-            tester: Some(plan.tester.clone()),
-            place: Some(plan.place.clone()),
-            units: vec![Unit { instrument: unit, claimed: Some(self.unit.stated.clone()) }],
-            references: self.references.iter().map(reference).collect(),
-            drivetrain,
-            conditions: Conditions { temperature_c: Some(19.0), crank_length_m: Some(0.1725), ..Conditions::default() },
-            readings: Readings { zero_before: Some(12.0), zero_after: Some(14.0), ..Readings::default() },
-            threshold_power_w: protocol.threshold_power_w,
-            ..Session::default()
+    /// The instrument that is so called: `unit`, a label, or its last word where no
+    /// other label has the same.
+    pub(super) fn called(&self, named: &str) -> Option<WornInstrument<'_>> {
+        let worn = || self.worn().enumerate().map(|(place, fitted)| WornInstrument { place, fitted });
+        if named == "unit" {
+            return worn().next();
         }
+        let mut those = worn().filter(|worn| last_word(worn.fitted) == named);
+        let whole = worn().find(|worn| worn.fitted.label == named);
+        whole.or_else(|| those.next().filter(|_| those.next().is_none()))
     }
+
+    /// The shortest way to name an instrument of the bench.
+    pub(super) fn short<'f>(&self, fitted: &'f FittedInstrument) -> &'f str {
+        let short = last_word(fitted);
+        if self.called(short).is_some_and(|worn| worn.fitted == fitted) { short } else { &fitted.label }
+    }
+}
+
+fn last_word(fitted: &FittedInstrument) -> &str {
+    fitted.label.rsplit(' ').next().unwrap_or_default()
 }
 
 fn only(reference: FittedInstrument) -> RehearsalBench {
@@ -285,7 +295,7 @@ impl FittedInstrument {
         names::file(kind, also, &self.label)
     }
 
-    fn instrument(&self) -> Instrument {
+    pub(super) fn instrument(&self) -> Instrument {
         Instrument {
             model: self.model.clone(),
             serial: self.serial.map(|serial| serial.to_string()),
@@ -298,43 +308,15 @@ impl FittedInstrument {
         names::version_hundredths(&self.firmware).is_some()
     }
 
-    pub(super) fn naming(&self) -> Naming {
-        let sensor = |kind: &str| Sensor {
-            kind: Some(kind.to_owned()),
-            source: Some("antplus".to_owned()),
-            ..Sensor::default()
-        };
-        let own = Sensor {
-            name: Some(self.label.clone()),
-            product: self.model.clone(),
-            serial: self.serial.map(|serial| serial.to_string()),
-            firmware: self.tells_firmware().then(|| self.firmware.clone()),
-            ..sensor("bike power")
-        };
-        let strap = Sensor {
-            name: Some("strap S".to_owned()),
-            serial: Some("5001".to_owned()),
-            firmware: Some("1.00".to_owned()),
-            ..sensor("heart rate")
-        };
-        let n = self.recorder as usize;
-        let head_unit = HeadUnit {
-            maker: None,
-            product: Some(format!("head unit {:?}", self.recorder)),
-            serial: Some(["4101", "4102", "4103", "4104"][n].to_owned()),
-            firmware: Some(["5.20", "5.20", "7.01", "5.20"][n].to_owned()),
-        };
-        Naming { file: self.file(), head_unit, sensors: vec![own, strap] }
-    }
-
     /// A trainer stays in its room when the bike is taken out.
     pub(super) fn goes_with_bike(&self) -> bool {
         self.mode.is_none()
     }
 
-    /// Of the sensor at the ride's start, and by how much it warms at most, °C. Common practice, no source.
-    pub(super) fn warms_c(&self) -> (f64, f64) {
-        [(18.6, 4.5), (18.8, 4.0), (19.0, 3.0), (18.7, 4.0)][self.recorder as usize]
+    /// Common practice, no source.
+    pub(super) fn warmth(&self) -> SensorWarmth {
+        let (start_c, rises_c) = [(18.6, 4.5), (18.8, 4.0), (19.0, 3.0), (18.7, 4.0)][self.recorder as usize];
+        SensorWarmth { start_c, rises_c }
     }
 }
 

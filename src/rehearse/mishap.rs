@@ -3,10 +3,11 @@
 use std::fmt;
 use std::str::FromStr;
 
-use crate::protocol::{Drill, Phase, Protocol, Selector, selector, trim};
+use crate::protocol::{Phase, Protocol, Selector, selector, trim};
 
-use super::fault::{FaultSizes, nearest, number};
+use super::drills::rehearsed;
 use super::noise::{Noise, Purpose};
+use super::sizes::{AllowedSize, nearest, number};
 
 /// What went otherwise than asked for. Its number is part of what a seed means.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -63,11 +64,23 @@ pub struct MishapKind {
     pub unit: &'static str,
     pub is: &'static str,
     pub place: MishapPlace,
-    /// The size meant where none is written, the least and the most.
-    size: (f64, f64, f64),
+    size: SizeRange,
 }
 
-const UNSIZED: (f64, f64, f64) = (0.0, 0.0, 0.0);
+/// The sizes that a mishap may have.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct SizeRange {
+    /// Meant where none is written.
+    usual: f64,
+    least: f64,
+    most: f64,
+}
+
+const UNSIZED: SizeRange = sizes(0.0, 0.0, 0.0);
+
+const fn sizes(usual: f64, least: f64, most: f64) -> SizeRange {
+    SizeRange { usual, least, most }
+}
 
 #[rustfmt::skip]
 pub const MISHAP_KINDS: &[MishapKind] = &[
@@ -79,28 +92,28 @@ pub const MISHAP_KINDS: &[MishapKind] = &[
         is: "big for small and small for big, in phases that name a ring", place: MishapPlace::AllPhases, size: UNSIZED },
     MishapKind { what: MishapEffect::PhoneStop, word: "phone-stop", form: "phone-stop=40@steady", unit: "s",
         is: "standing still in the middle of a block, then riding what is left of it", place: MishapPlace::OnePhase,
-        size: (40.0, 1.0, 3600.0) },
+        size: sizes(40.0, 1.0, 3600.0) },
     MishapKind { what: MishapEffect::LateStart, word: "late-start", form: "late-start=6@P", unit: "min",
         is: "nobody rides yet for so long (all head units run by then, or only this one)", place: MishapPlace::HeadUnit,
-        size: (5.0, 0.1, 240.0) },
+        size: sizes(5.0, 0.1, 240.0) },
     MishapKind { what: MishapEffect::OffTarget, word: "off-target", form: "off-target=-20@steady", unit: "%",
-        is: "power that misses what was asked for", place: MishapPlace::AllPhases, size: (-20.0, -90.0, 100.0) },
+        is: "power that misses what was asked for", place: MishapPlace::AllPhases, size: sizes(-20.0, -90.0, 100.0) },
     MishapKind { what: MishapEffect::OffCadence, word: "off-cadence", form: "off-cadence=-15@steady", unit: "rpm",
-        is: "the wrong cadence", place: MishapPlace::AllPhases, size: (-15.0, -60.0, 60.0) },
+        is: "the wrong cadence", place: MishapPlace::AllPhases, size: sizes(-15.0, -60.0, 60.0) },
     MishapKind { what: MishapEffect::PhasesSwapped, word: "phases-swapped",
         form: "phases-swapped@standing-sprints,coast-and-restart", unit: "-", is: "two phases, each in the other's place",
         place: MishapPlace::TwoPhases, size: UNSIZED },
     MishapKind { what: MishapEffect::Restart, word: "restart", form: "restart=20@P", unit: "s",
         is: "a recording ended too soon and a new one begun (two files)", place: MishapPlace::HeadUnit,
-        size: (20.0, 1.0, 3600.0) },
+        size: sizes(20.0, 1.0, 3600.0) },
     MishapKind { what: MishapEffect::LateLaps, word: "late-laps", form: "late-laps=5@P", unit: "s",
-        is: "the lap button pressed late", place: MishapPlace::HeadUnit, size: (5.0, 0.1, 600.0) },
+        is: "the lap button pressed late", place: MishapPlace::HeadUnit, size: sizes(5.0, 0.1, 600.0) },
     MishapKind { what: MishapEffect::NoLaps, word: "no-laps", form: "no-laps@P", unit: "-",
         is: "the lap button never pressed", place: MishapPlace::HeadUnit, size: UNSIZED },
     MishapKind { what: MishapEffect::StrayLaps, word: "stray-laps", form: "stray-laps=6@P", unit: "presses",
-        is: "the lap button pressed where nothing begins", place: MishapPlace::HeadUnit, size: (6.0, 1.0, 200.0) },
+        is: "the lap button pressed where nothing begins", place: MishapPlace::HeadUnit, size: sizes(6.0, 1.0, 200.0) },
     MishapKind { what: MishapEffect::Irregular, word: "irregular", form: "irregular=8@T", unit: "s",
-        is: "a record only when something changed, or after so long", place: MishapPlace::HeadUnit, size: (8.0, 2.0, 60.0) },
+        is: "a record only when something changed, or after so long", place: MishapPlace::HeadUnit, size: sizes(8.0, 2.0, 60.0) },
     MishapKind { what: MishapEffect::AutoPause, word: "auto-pause", form: "auto-pause@P", unit: "-",
         is: "a timer that stops by itself while the wheel stands", place: MishapPlace::HeadUnit, size: UNSIZED },
     MishapKind { what: MishapEffect::AutoPauseCoasting, word: "auto-pause-coasting", form: "auto-pause-coasting@P", unit: "-",
@@ -111,8 +124,14 @@ pub const MISHAP_KINDS: &[MishapKind] = &[
         is: "gear changes not written, on a bench with electronic shifting", place: MishapPlace::HeadUnit, size: UNSIZED },
 ];
 
-/// Phases by their index, each with the repeat that was named.
-pub(super) type NamedRepeats = Vec<(usize, Option<u32>)>;
+/// A phase of the protocol where a mishap can happen.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct NamedPhase {
+    /// Index into the protocol's phases.
+    pub index: usize,
+    /// The repeat that was named; `None`: any.
+    pub repeat: Option<u32>,
+}
 
 /// Why a mishap was not understood; says the right form.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -154,12 +173,12 @@ impl FromStr for Mishap {
 
 impl MishapKind {
     fn read_size(&self, text: Option<&str>) -> Result<f64, String> {
-        let (usual, least, most) = self.size;
+        let SizeRange { usual, least, most } = self.size;
         let Some(text) = text else { return Ok(usual) };
         if self.size == UNSIZED {
             return Err(format!("it takes no `={text}`"));
         }
-        let size = number(text, self.unit, FaultSizes::Any)?;
+        let size = number(text, self.unit, AllowedSize::Any)?;
         let whole = self.what != MishapEffect::StrayLaps || size.fract() == 0.0;
         if !whole || !(least..=most).contains(&size) {
             let number = if self.what == MishapEffect::StrayLaps { "a whole number " } else { "" };
@@ -189,7 +208,7 @@ impl Mishap {
     ///
     /// # Errors
     /// A selector of nothing, or of phases at which it can't happen, in words.
-    pub(super) fn phases(&self, protocol: &Protocol) -> Result<Vec<NamedRepeats>, String> {
+    pub(super) fn phases(&self, protocol: &Protocol) -> Result<Vec<Vec<NamedPhase>>, String> {
         let texts: Vec<Option<&str>> = match (&self.place, self.kind().place) {
             (_, MishapPlace::HeadUnit) => vec![],
             (None, MishapPlace::TwoPhases) => vec![None, None],
@@ -200,23 +219,26 @@ impl Mishap {
             }
             (Some(place), _) => vec![Some(place.as_str())],
         };
-        let found =
-            texts.into_iter().map(|text| self.named(text, protocol)).collect::<Result<Vec<NamedRepeats>, String>>()?;
+        let found = texts
+            .into_iter()
+            .map(|text| self.named(text, protocol))
+            .collect::<Result<Vec<Vec<NamedPhase>>, String>>()?;
         if let [one, other] = &found[..]
-            && one.iter().chain(other).all(|(phase, _)| *phase == one[0].0)
+            && one.iter().chain(other).all(|named| named.index == one[0].index)
         {
             return Err("two different phases are needed".to_owned());
         }
         Ok(found)
     }
 
-    fn named(&self, text: Option<&str>, protocol: &Protocol) -> Result<NamedRepeats, String> {
+    fn named(&self, text: Option<&str>, protocol: &Protocol) -> Result<Vec<NamedPhase>, String> {
         let named: Option<Selector> =
             text.map(|text| selector(text.trim(), &protocol.phases)).transpose().map_err(|slip| slip.to_string())?;
         let fits = |phase: &Phase| named.as_ref().is_none_or(|n| n.selects(&phase.id)) && self.can_happen_in(phase);
         let repeat = named.as_ref().and_then(|n| n.repeat);
-        let found: Vec<_> =
-            (0..protocol.phases.len()).filter(|&i| fits(&protocol.phases[i])).map(|i| (i, repeat)).collect();
+        let all = 0..protocol.phases.len();
+        let found: Vec<NamedPhase> =
+            all.filter(|&i| fits(&protocol.phases[i])).map(|index| NamedPhase { index, repeat }).collect();
         if found.is_empty() {
             let place = text.map_or("the protocol".to_owned(), |text| format!("`{text}`"));
             let lacks = match self.what {
@@ -226,7 +248,7 @@ impl Mishap {
             };
             return Err(format!("{place} {lacks}"));
         }
-        let most = found.iter().map(|(i, _)| protocol.phases[*i].repeats).max();
+        let most = found.iter().map(|named| protocol.phases[named.index].repeats).max();
         match repeat.filter(|n| Some(*n) > most) {
             Some(n) => Err(format!("there is no repeat {n}; the last is {}", most.unwrap_or(1))),
             None => Ok(found),
@@ -234,22 +256,28 @@ impl Mishap {
     }
 
     fn can_happen_in(&self, phase: &Phase) -> bool {
-        match (self.what, &phase.drill) {
-            (_, Drill::Free { .. } | Drill::Wait { .. } | Drill::StaticLoad { .. } | Drill::ZeroCheck) => false,
-            (MishapEffect::RingsSwapped, _) => phase.ring.is_some(),
-            (MishapEffect::PhoneStop, drill) => matches!(drill, Drill::Steady { .. } | Drill::Ramp { .. }),
-            _ => true,
-        }
+        phase.drill.kind().is_scored_riding()
+            && match self.what {
+                MishapEffect::RingsSwapped => phase.ring.is_some(),
+                MishapEffect::PhoneStop => rehearsed(&phase.drill).is_held_long(),
+                _ => true,
+            }
     }
 }
 
+/// A mishap with the stream of random numbers that it draws from.
+pub(super) struct DrawnMishap<'m> {
+    pub mishap: &'m Mishap,
+    pub noise: Noise,
+}
+
 /// Each with a stream of its own: by kind, by how many of that kind come before it, and by the head unit (from 0).
-pub(super) fn with_noise(mishaps: &[Mishap], seed: u64, head_unit: usize) -> Vec<(&Mishap, Noise)> {
+pub(super) fn with_noise(mishaps: &[Mishap], seed: u64, head_unit: usize) -> Vec<DrawnMishap<'_>> {
     let stream = |n: usize| {
         let earlier = mishaps[..n].iter().filter(|m| m.what == mishaps[n].what).count();
         Noise::nth(seed, Purpose::Mishap, mishaps[n].what as usize + 100 * head_unit + 1000 * earlier)
     };
-    mishaps.iter().enumerate().map(|(n, mishap)| (mishap, stream(n))).collect()
+    mishaps.iter().enumerate().map(|(n, mishap)| DrawnMishap { mishap, noise: stream(n) }).collect()
 }
 
 /// Splits at the comma that is outside brackets.

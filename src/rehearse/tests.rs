@@ -1,7 +1,10 @@
-use super::draws::LOSS;
+use chrono::TimeDelta;
+
+use super::loss::LOSS;
 use super::*;
 use crate::protocol::{
-    Accept, Decision, Drill, Hold, Needs, Part, Phase, PhaseId, PhaseOrder, Ring, Rule, Setting as Where, Target,
+    Accept, Decision, Drill, Hold, Needs, Part, Phase, PhaseId, PhaseOrder, Protocol, Ring, Rule, Setting as Where,
+    Target,
 };
 use crate::quantity::Range;
 
@@ -13,11 +16,21 @@ pub(super) use super::bench::drivetrain;
 fn every_figure_of_the_simulated_ride_says_where_it_is_from() {
     const ORIGINS: [&str; 7] =
         ["practice, no source", "Source: ", "ade up", "made-up", "itted", "design", "from memory"];
-    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("src/rehearse");
-    let files = "as_recorded as_ridden draws habits head_unit hung instrument rider road script signal trainer";
+    let mut folders = vec![std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("src/rehearse")];
+    let mut files = vec![];
+    while let Some(folder) = folders.pop() {
+        for entry in std::fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            match path.extension() {
+                None => folders.push(path),
+                Some(_) if path.ends_with("tests.rs") => {}
+                Some(_) => files.push(path),
+            }
+        }
+    }
     let mut told = 0;
-    for file in files.split(' ') {
-        let text = std::fs::read_to_string(folder.join(format!("{file}.rs"))).unwrap();
+    for file in files {
+        let text = std::fs::read_to_string(&file).unwrap();
         let code = text.split("#[cfg(test)]\nmod ").next().unwrap();
         let (mut comment, mut over) = (String::new(), true);
         for line in code.lines() {
@@ -30,7 +43,7 @@ fn every_figure_of_the_simulated_ride_says_where_it_is_from() {
                 over = true;
                 if line.contains("f64") {
                     told += 1;
-                    assert!(ORIGINS.iter().any(|origin| comment.contains(origin)), "{file}.rs: {line}");
+                    assert!(ORIGINS.iter().any(|origin| comment.contains(origin)), "{}: {line}", file.display());
                 }
             } else if !line.starts_with(' ') {
                 comment.clear();
@@ -504,8 +517,8 @@ fn each_place_reads_what_is_there() {
     }
     let block = moves(&both, RiderAction::Block).next().unwrap();
     let (from_s, to_s) = (block.start_s + 30.0, block.end_s - 5.0);
-    let (from, to) = (both.truth.signal.work_until_j(from_s), both.truth.signal.work_until_j(to_s));
-    let left_w = (to.0 - from.0) / (to_s - from_s);
+    let (from, to) = (both.truth.signal.work_until(from_s), both.truth.signal.work_until(to_s));
+    let left_w = (to.left_j - from.left_j) / (to_s - from_s);
     assert!((mean_in(&power(&left, UNIT_AT), from_s, to_s) / (2.0 * left_w) - 1.0).abs() < 0.005);
     let at_hub_w = both.truth.signal.mean_w(from_s, to_s) * (1.0 - LOSS);
     assert!((mean_in(&power(&hub, UNIT_AT), from_s, to_s) / at_hub_w - 1.0).abs() < 0.005);
@@ -596,8 +609,9 @@ fn soft_dropout_loses_the_written_share_of_soft_pedalling_and_nothing_else() {
 fn a_doubled_side_sends_twice_that_side_and_no_balance() {
     let (sound, faulty) = (ideal(&[]), ideal(&["doubled-side=left"]));
     assert!(faulty.recordings[UNIT_AT].samples.right_share_pct.iter().all(Option::is_none));
-    let (block, sum) =
-        (moves(&sound, RiderAction::Block).next().unwrap(), |r: &Rehearsal, t: f64| r.truth.signal.work_until_j(t).0);
+    let (block, sum) = (moves(&sound, RiderAction::Block).next().unwrap(), |r: &Rehearsal, t: f64| {
+        r.truth.signal.work_until(t).left_j
+    });
     let left_w = (sum(&sound, block.end_s) - sum(&sound, block.start_s)) / (block.end_s - block.start_s);
     let read_w = mean_in(&power(&faulty, UNIT_AT), block.start_s, block.end_s);
     assert!((read_w / (2.0 * left_w) - 1.0).abs() < 0.01, "{read_w} {left_w}");
@@ -716,7 +730,7 @@ fn riders_are_late_and_now_and_then_early() {
     let protocol = bench_trial();
     let asked = script::write(&protocol, &drivetrain(), 4);
     let mut ridden = asked.clone();
-    habits::follow(&mut ridden, &protocol, 4);
+    stretches::follow(&mut ridden, &protocol, 4);
     let late: Vec<f64> = asked.iter().zip(&ridden).skip(1).map(|(a, r)| r.start_s - a.start_s).collect();
     assert!(late.iter().all(|s| (-0.5..=1.5).contains(s)));
     assert!(late.iter().any(|s| *s < 0.05) && late.iter().sum::<f64>() / late.len() as f64 > 0.5);

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use crate::protocol::{Side, trim};
 use crate::session::{Instrument, LoadReading, Session, TrainerMode, quoted, relative};
 
-use super::Rehearsal;
+use super::rehearsal::Rehearsal;
 
 /// A file that could not be written.
 #[derive(Debug, thiserror::Error)]

@@ -2,7 +2,7 @@
 
 use std::io::{self, Write};
 
-use crate::against_truth::{ComparedPhase, ComparedValue, Found, TruthComparison, TruthCounts};
+use crate::against_truth::{ComparedPhase, ComparedValue, Coverage, Found, TruthComparison, TruthCounts};
 use crate::text::{cut, safe, wrap};
 use crate::verdict::Outcome;
 use crate::words;
@@ -85,7 +85,7 @@ pub fn sum(sum: &TruthCounts, out: &mut impl Write) -> io::Result<()> {
             sum.rings_wrong
         ),
     )?;
-    if let Some((share, low, high)) = sum.coverage() {
+    if let Some(Coverage { share, low, high }) = sum.coverage() {
         let pct = |share: f64| words::number(share * 100.0, 1);
         say(
             "values",

@@ -3,13 +3,15 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::judge::JudgeError;
-use crate::protocol::{Drill, Protocol};
+use crate::protocol::Protocol;
 use crate::rehearse::{Fault, RehearsalBench};
 use crate::verdict::Outcome;
 
 use super::curve::{FoundSize, TrialShare, WANTED, threshold};
-use super::lever::{Lever, length_s};
-use super::{JudgedTrial, Trials, place_of};
+use super::judged::JudgedTrial;
+use super::lever::Lever;
+use super::names::place_of;
+use super::ride::Trials;
 
 /// What was learnt of one wanted fault.
 #[derive(Debug, Clone, PartialEq)]
@@ -125,8 +127,7 @@ fn levers(trials: &Trials, shows_in: &[String]) -> Vec<Lever> {
     let mut levers = vec![];
     for name in names {
         let Some(phase) = protocol.phases.iter().find(|phase| phase.id.name == name) else { continue };
-        if matches!(phase.drill, Drill::Free { .. } | Drill::Wait { .. } | Drill::StaticLoad { .. } | Drill::ZeroCheck)
-        {
+        if !phase.drill.kind().is_scored_riding() {
             continue;
         }
         // Blocks with a recovery between them are not repeated: they have no place for it.
@@ -134,7 +135,7 @@ fn levers(trials: &Trials, shows_in: &[String]) -> Vec<Lever> {
         if !protocol.phases.iter().any(|phase| phase.id.name == recovery) {
             levers.push(Lever::Repeats(name.to_owned()));
         }
-        if length_s(&phase.drill).is_some() {
+        if phase.drill.block_s().is_some() {
             levers.push(Lever::Length(name.to_owned()));
         }
     }

@@ -34,18 +34,36 @@ pub fn ladders(protocol: &Protocol, bench: &RehearsalBench) -> Vec<Fault> {
     all.map(|text| text.parse::<Fault>().unwrap_or_else(|why| panic!("{why}"))).filter(strikes).collect()
 }
 
-/// Faults that differ by size alone, with the places in the order that they came: a ladder each, from its least size.
-pub fn by_ladder(faults: impl IntoIterator<Item = (usize, Fault)>) -> Vec<(Fault, Vec<(f64, usize)>)> {
-    let mut all: Vec<(Fault, Vec<(f64, usize)>)> = vec![];
+/// One fault in the sizes that were asked for.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct FaultLadder {
+    /// Of size 0.
+    pub fault: Fault,
+    /// From the least, whatever its sign.
+    pub sizes: Vec<LadderSize>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct LadderSize {
+    pub size: f64,
+    /// Among the faults that were given.
+    pub place: usize,
+}
+
+/// Faults that differ by size alone as a ladder each, in the order that they came; each fault with its place.
+pub(super) fn by_ladder(faults: impl IntoIterator<Item = (usize, Fault)>) -> Vec<FaultLadder> {
+    let mut all: Vec<FaultLadder> = vec![];
     for (place, fault) in faults {
-        let size = fault.size;
-        let kind = Fault { size: 0.0, ..fault };
-        match all.iter_mut().find(|(known, _)| *known == kind) {
-            Some((_, sizes)) => sizes.push((size, place)),
-            None => all.push((kind, vec![(size, place)])),
+        let size = LadderSize { size: fault.size, place };
+        let fault = Fault { size: 0.0, ..fault };
+        match all.iter_mut().find(|known| known.fault == fault) {
+            Some(known) => known.sizes.push(size),
+            None => all.push(FaultLadder { fault, sizes: vec![size] }),
         }
     }
-    all.iter_mut().for_each(|(_, sizes)| sizes.sort_by(|a, b| a.0.abs().total_cmp(&b.0.abs())));
+    for ladder in &mut all {
+        ladder.sizes.sort_by(|a, b| a.size.abs().total_cmp(&b.size.abs()));
+    }
     all
 }
 
@@ -63,7 +81,7 @@ mod tests {
         let kinds =
             |protocol: &Protocol| by_ladder(ladders(protocol, &RehearsalBench::both()).into_iter().enumerate()).len();
         assert_eq!(kinds(&protocol), LADDERS.len());
-        protocol.phases.retain(|phase| !matches!(phase.drill, crate::protocol::Drill::Sprint { .. }));
+        protocol.phases.retain(|phase| !phase.drill.kind().is_all_out());
         assert_eq!(kinds(&protocol), LADDERS.len() - 3);
     }
 
@@ -71,7 +89,7 @@ mod tests {
     fn sizes_of_one_fault_are_a_ladder() {
         let faults = ["gain=3", "gain=-2", "gain=2@P", "gain=1"].map(|text| text.parse::<Fault>().unwrap());
         let ladders = by_ladder(faults.into_iter().enumerate());
-        let sizes: Vec<Vec<f64>> = ladders.iter().map(|(_, sizes)| sizes.iter().map(|s| s.0).collect()).collect();
+        let sizes: Vec<Vec<f64>> = ladders.iter().map(|ladder| ladder.sizes.iter().map(|s| s.size).collect()).collect();
         assert_eq!(sizes, [vec![1.0, -2.0, 3.0], vec![2.0]]);
     }
 }

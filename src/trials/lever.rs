@@ -1,7 +1,7 @@
 //! What a lab can change of a trial: more repeats, longer blocks, a better reference, narrower limits.
 
-use crate::protocol::{Accept, Drill, Phase, Protocol};
-use crate::quantity::{Limit, Range};
+use crate::protocol::{Accept, Phase, Protocol};
+use crate::quantity::Limit;
 use crate::rehearse::{FittedInstrument, RehearsalBench};
 
 /// One thing that is changed by a factor, all else left as it is.
@@ -38,7 +38,7 @@ impl Lever {
         let (mut protocol, mut bench) = (protocol.clone(), bench.clone());
         match self {
             Lever::Repeats(name) => named(&mut protocol, name).for_each(|phase| repeat(phase, times)),
-            Lever::Length(name) => named(&mut protocol, name).for_each(|phase| lengthen(&mut phase.drill, times)),
+            Lever::Length(name) => named(&mut protocol, name).for_each(|phase| phase.drill.lengthen(times)),
             Lever::Reference(place) => sharpen(&mut bench.references[*place], times),
             Lever::References => bench.references.iter_mut().for_each(|fitted| sharpen(fitted, times)),
             Lever::Limits(checks) => narrow(&mut protocol, checks, times),
@@ -59,29 +59,6 @@ fn repeat(phase: &mut Phase, times: f64) {
         phase.accept = Accept::AtLeast { passing: asked - faults, of: asked };
     }
     phase.repeats = asked;
-}
-
-fn lengthen(drill: &mut Drill, times: f64) {
-    let longer = |range: &mut Range| {
-        range.low = range.low.map(|s| s * times);
-        range.high = range.high.map(|s| s * times);
-    };
-    match drill {
-        Drill::Steady { lasts_s, .. } => longer(lasts_s),
-        Drill::SoftPedal { soft, .. } => longer(&mut soft.for_s),
-        Drill::Ramp { each_s, .. } => *each_s *= times,
-        _ => {}
-    }
-}
-
-/// Of one block; `None` of what is no block: a longer sprint is another drill.
-pub fn length_s(drill: &Drill) -> Option<f64> {
-    match drill {
-        Drill::Steady { lasts_s, .. } => lasts_s.middle(),
-        Drill::SoftPedal { soft, .. } => soft.for_s.middle(),
-        Drill::Ramp { each_s, .. } => Some(*each_s),
-        _ => None,
-    }
 }
 
 /// Its true errors shrink with what it states.

@@ -4,7 +4,9 @@ use crate::judge::JudgeError;
 use crate::stats::median;
 use crate::verdict::{CheckOf, CheckVerdict, Outcome, PlacedCheck, Verdict};
 
-use super::{Trials, without_keys};
+use super::curve::TrialShare;
+use super::names::without_keys;
+use super::ride::Trials;
 
 /// A required check of a sound unit, in a few rehearsals.
 #[derive(Debug, Clone, PartialEq)]
@@ -15,8 +17,8 @@ pub struct CheckReach {
     pub limit: String,
     /// `None` where no rehearsal gave a value with an uncertainty: counts have none.
     pub room: Option<LimitMargin>,
-    /// Rehearsals in which it was undecided, of how many.
-    pub undecided: (usize, usize),
+    /// Rehearsals in which it was undecided.
+    pub undecided: TrialShare,
     /// Why, of the first of them.
     pub reason: Option<String>,
 }
@@ -69,7 +71,10 @@ fn of_check(check: String, sessions: &[Vec<(String, CheckVerdict)>]) -> CheckRea
     CheckReach {
         limit: all().find_map(|(_, verdict)| verdict.limit.clone()).unwrap_or_default(),
         room: rooms.max_by(|a, b| (a.expanded_uncertainty / a.limit).total_cmp(&(b.expanded_uncertainty / b.limit))),
-        undecided: (sessions.iter().filter(|session| session.iter().any(|one| open(&one))).count(), sessions.len()),
+        undecided: TrialShare {
+            hits: sessions.iter().filter(|session| session.iter().any(|one| open(&one))).count() as u64,
+            n: sessions.len() as u64,
+        },
         reason: all().filter(open).find_map(|(_, verdict)| verdict.reason.clone()),
         check,
     }

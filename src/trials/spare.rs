@@ -3,13 +3,16 @@
 use std::collections::BTreeSet;
 
 use crate::judge::JudgeError;
-use crate::protocol::{Drill, Part, Phase, Protocol};
+use crate::protocol::{Contrast, Part, Phase, Protocol};
 use crate::rehearse::Fault;
 use crate::stats::{self, Sides};
 use crate::verdict::Outcome;
 
 use super::curve::WANTED;
-use super::{JudgedTrial, TrialPoint, Trials, by_ladder, without_keys};
+use super::judged::JudgedTrial;
+use super::ladder::by_ladder;
+use super::names::without_keys;
+use super::ride::{TrialPoint, Trials};
 
 /// What could go, one after the other.
 #[derive(Debug, Clone, PartialEq)]
@@ -144,17 +147,17 @@ pub fn spare(
 /// A sound unit, and of each fault the least size that is found, or the largest: there a loss shows most.
 fn telling(points: &[TrialPoint]) -> Vec<&TrialPoint> {
     let faulty = points.iter().enumerate().filter_map(|(place, point)| Some((place, point.fault.clone()?)));
-    let least = by_ladder(faulty).into_iter().filter_map(|(_, sizes)| {
-        let found = |place: usize| points[place].ending(Outcome::Fail).value() >= WANTED;
-        let place = sizes.iter().find(|(_, place)| found(*place)).or(sizes.last())?.1;
-        Some(&points[place])
+    let least = by_ladder(faulty).into_iter().filter_map(|ladder| {
+        let mut found = ladder.sizes.iter().map(|size| &points[size.place]);
+        found.find(|point| point.ending(Outcome::Fail).value() >= WANTED).or(Some(&points[ladder.sizes.last()?.place]))
     });
     points.iter().filter(|point| point.fault.is_none()).chain(least).collect()
 }
 
 /// What lies between drills and what is typed is no part of the question.
 fn counts(phase: &Phase) -> bool {
-    phase.part == Part::Required && !matches!(phase.drill, Drill::Free { .. } | Drill::Wait { .. } | Drill::ZeroCheck)
+    let kind = phase.drill.kind();
+    phase.part == Part::Required && kind.is_scored() && !kind.reads_zero()
 }
 
 /// Required checks, as a session names what failed it.
@@ -180,7 +183,7 @@ fn without_phase(protocol: &Protocol, id: &str) -> Protocol {
         fewer.phases.remove(at);
     }
     let phases = &fewer.phases;
-    let both = |contrast: &crate::protocol::Contrast| {
+    let both = |contrast: &Contrast| {
         [&contrast.of, &contrast.against].iter().all(|side| phases.iter().any(|phase| side.selects(&phase.id)))
     };
     fewer.contrasts.retain(both);

@@ -3,7 +3,10 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::curve::{FoundSize, TrialShare, WANTED, rising_shares, threshold};
-use super::{JudgedTrial, TrialPoint, Trials, by_ladder, place_of};
+use super::judged::JudgedTrial;
+use super::ladder::{FaultLadder, by_ladder};
+use super::names::place_of;
+use super::ride::{TrialPoint, Trials};
 use crate::pattern::Pattern;
 use crate::protocol::{Part, Protocol};
 use crate::rehearse::Fault;
@@ -11,13 +14,19 @@ use crate::verdict::Outcome;
 
 #[derive(Debug, Clone, PartialEq)]
 pub struct TrialsSummary {
-    /// Least and most of a point: they differ, and are fewer than asked, after an early end.
-    pub sessions: (u64, u64),
+    pub sessions: SessionsRidden,
     /// In the order in which they were given.
     pub points: Vec<TrialCounts>,
     pub sound: Option<Sound>,
     pub ladders: Vec<Ladder>,
     pub work: Work,
+}
+
+/// Sessions of a point: least and most differ, and are fewer than asked, after an early end.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct SessionsRidden {
+    pub least: u64,
+    pub most: u64,
 }
 
 /// How the sessions of one point ended.
@@ -84,12 +93,12 @@ impl TrialsSummary {
         let ridden = || points.iter().map(|point| point.sessions.len() as u64);
         let work = Work::of(trials.protocol, points);
         let faulty = points.iter().enumerate().filter_map(|(place, point)| Some((place, point.fault.clone()?)));
-        let ladder = |(fault, sizes): (Fault, Vec<(f64, usize)>)| {
-            let rungs: Vec<&TrialPoint> = sizes.iter().map(|(_, place)| &points[*place]).collect();
-            Ladder::of(fault, &rungs, &work)
+        let ladder = |of: FaultLadder| {
+            let rungs: Vec<&TrialPoint> = of.sizes.iter().map(|size| &points[size.place]).collect();
+            Ladder::of(of.fault, &rungs, &work)
         };
         Self {
-            sessions: (ridden().min().unwrap_or(0), ridden().max().unwrap_or(0)),
+            sessions: SessionsRidden { least: ridden().min().unwrap_or(0), most: ridden().max().unwrap_or(0) },
             points: points.iter().map(TrialCounts::of).collect(),
             sound: points.iter().find(|point| point.fault.is_none()).map(Sound::of),
             ladders: by_ladder(faulty).into_iter().map(ladder).collect(),

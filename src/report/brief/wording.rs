@@ -63,7 +63,7 @@ pub fn does(step: &Step) -> String {
 
 /// `80 to 95 rpm`, `at least 50 rpm`.
 pub fn span(range: &Range, unit: &str) -> Option<String> {
-    crate::brief::steps::spoken(range, unit)
+    crate::brief::spoken(range, unit)
 }
 
 #[cfg(test)]

@@ -6,7 +6,7 @@ use crate::quantity::{Bound, Limit, Quantity};
 use crate::rehearse::{FittedInstrument, RehearsalBench};
 use crate::trials::{
     Advice, FoundSize, LeftOutEffect, LeftOutPhase, Lever, MovedLever, Solution, SparePhases, Trials, WANTED,
-    each_limit, length_s,
+    each_limit,
 };
 
 /// Of a wanted fault: how it is found now, then a sentence for each lever.
@@ -60,7 +60,7 @@ fn amount(lever: &Lever, protocol: &Protocol, bench: &RehearsalBench) -> String 
     let states = |fitted: &FittedInstrument| format!("{} ±{}", fitted.label, rounded(&fitted.stated));
     match lever {
         Lever::Repeats(name) => phase(name).map_or(String::new(), |phase| phase.repeats.to_string()),
-        Lever::Length(name) => match phase(name).and_then(|phase| length_s(&phase.drill)) {
+        Lever::Length(name) => match phase(name).and_then(|phase| phase.drill.block_s()) {
             Some(length_s) if length_s < 100.0 => format!("{} s", two_digits(length_s)),
             Some(length_s) => format!("{} min", two_digits(length_s / 60.0)),
             None => String::new(),

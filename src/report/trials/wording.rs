@@ -2,7 +2,7 @@
 
 use crate::protocol::{Side, trim};
 use crate::rehearse::{Fault, FaultEffect, StruckShare as Struck};
-use crate::trials::{FoundSize, Ladder, TrialCounts, TrialShare, Trials, TrialsSummary};
+use crate::trials::{FoundSize, Ladder, SessionsRidden, TrialCounts, TrialShare, Trials, TrialsSummary};
 use crate::words;
 
 /// Of fewer sessions a tenth of a per cent says nothing: the limits lie a whole one apart and more.
@@ -31,7 +31,7 @@ pub fn with_interval(share: TrialShare) -> String {
 }
 
 /// `40`, or `39 to 40` after an early end.
-pub fn sessions((least, most): (u64, u64)) -> String {
+pub fn sessions(SessionsRidden { least, most }: SessionsRidden) -> String {
     if least == most { most.to_string() } else { format!("{least} to {most}") }
 }
 
@@ -43,7 +43,7 @@ pub fn seeds(trials: &Trials, summary: &TrialsSummary) -> String {
 }
 
 pub fn interrupted(trials: &Trials, summary: &TrialsSummary) -> bool {
-    summary.sessions.0 < u64::from(trials.sessions)
+    summary.sessions.least < u64::from(trials.sessions)
 }
 
 /// Sizes of one ladder, written as the fault takes them.
