@@ -1,6 +1,6 @@
-//! The command line: a file or a folder for each subcommand, which reads its options, calls what does the work and writes what came of it.
-//! Only these files know a terminal, standard output or an exit code; what they share is in `exit.rs`, `options.rs` and
-//! `files.rs`.
+//! The command line: a file or a folder for each subcommand, which reads its options, calls what does the work and writes
+//! what came of it. Only these know a terminal, standard output or an exit code; what they share is in `exit.rs`, `options.rs`
+//! and `files.rs`.
 
 mod brief;
 mod check;

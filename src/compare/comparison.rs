@@ -11,6 +11,8 @@ pub const COMPARISON_FORMAT: u32 = 1;
 /// What sessions are put together by.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, clap::ValueEnum)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+// The published schema calls it so.
+#[cfg_attr(feature = "schema", schemars(rename = "By"))]
 #[serde(rename_all = "lowercase")]
 pub enum Grouping {
     #[default]

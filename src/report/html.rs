@@ -40,7 +40,11 @@ pub fn render(judgement: &Judgement) -> Result<String, ReportError> {
         against_power: album.against_power.map(Figure::of),
         agreement: album.agreement.map(Figure::of),
         references: album.references.map(Figure::of),
-        clocks: album.clocks.into_iter().map(|(label, p)| Clock { label, figure: Figure::of(p) }).collect(),
+        clocks: album
+            .clocks
+            .into_iter()
+            .map(|clock| Clock { label: clock.label, figure: Figure::of(clock.picture) })
+            .collect(),
         families,
         sections,
         cautions: cautions::of(judgement.protocol.as_ref()).into_iter().map(Caution::text).collect(),

@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::wording::{clock, does, lasts, range_s, span};
+use super::wording::{clock, does, lasts, posture, range_s, span};
 use crate::brief::{self, Part, PartLine, PowerAim, Step, StepAction, TypedReading};
 use crate::protocol::{self, Accept, Drill, Phase, PhaseOrder, Protocol, Setting, trim};
 use crate::quantity::Range;
@@ -237,7 +237,8 @@ fn counts(phase: &Phase) -> Option<String> {
 
 /// Blocks of one name are told apart by a number, with the posture where one is asked.
 fn numbered(at: usize, step: &Step) -> String {
-    let told = does(step);
-    let rest = told.strip_prefix("Steady").unwrap_or("");
-    format!("{}{rest}", at + 1)
+    match posture(step) {
+        Some(posture) => format!("{} {posture}", at + 1),
+        None => (at + 1).to_string(),
+    }
 }

@@ -55,10 +55,15 @@ pub fn does(step: &Step) -> String {
         StepAction::Block => "Steady".to_owned(),
         act => words::capital(act.word()),
     };
-    match step.posture.filter(|_| step.act.is_scored()) {
-        Some(posture) => format!("{act} {}", posture.word()),
+    match posture(step) {
+        Some(posture) => format!("{act} {posture}"),
         None => act,
     }
+}
+
+/// The posture that a step asks for, where it is scored.
+pub fn posture(step: &Step) -> Option<&'static str> {
+    step.posture.filter(|_| step.act.is_scored()).map(|posture| posture.word())
 }
 
 /// `80 to 95 rpm`, `at least 50 rpm`.

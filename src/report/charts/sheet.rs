@@ -13,6 +13,13 @@ use crate::report::groups::Group;
 use crate::report::picture::Picture;
 use crate::verdict::{CheckVerdict, PhaseVerdict};
 
+/// The picture of a clock that was found on a shared channel.
+pub struct ClockPicture {
+    /// Of its instrument.
+    pub label: String,
+    pub picture: Picture,
+}
+
 /// All pictures of a sheet.
 pub struct SheetPictures {
     pub rings: Option<Picture>,
@@ -24,8 +31,7 @@ pub struct SheetPictures {
     pub against_power: Option<Picture>,
     pub agreement: Option<Picture>,
     pub references: Option<Picture>,
-    /// With the label of the clock's instrument.
-    pub clocks: Vec<(String, Picture)>,
+    pub clocks: Vec<ClockPicture>,
 }
 
 impl SheetPictures {
@@ -52,7 +58,9 @@ impl SheetPictures {
             against_power: against_power(verdict, shown),
             agreement: agreement(verdict, ride, shown),
             references: references(verdict, ride, shown),
-            clocks: traces.filter_map(|trace| Some((trace.label.clone(), clock(trace, ride)?))).collect(),
+            clocks: traces
+                .filter_map(|trace| Some(ClockPicture { label: trace.label.clone(), picture: clock(trace, ride)? }))
+                .collect(),
         }
     }
 
@@ -61,7 +69,7 @@ impl SheetPictures {
         let overview = self.rings.into_iter().chain([self.timeline]);
         let phases = self.phases.into_iter().flat_map(|p| p.together.into_iter().chain(p.rides.into_iter().flatten()));
         let across = self.contrasts.into_iter().flatten().chain(self.against_power).chain(self.agreement);
-        let instruments = self.references.into_iter().chain(self.clocks.into_iter().map(|(_, picture)| picture));
+        let instruments = self.references.into_iter().chain(self.clocks.into_iter().map(|clock| clock.picture));
         overview.chain(phases).chain(across).chain(instruments).collect()
     }
 }
