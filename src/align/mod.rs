@@ -27,6 +27,6 @@ mod trace;
 mod windows;
 
 pub use aligned::Aligned;
-pub use error::{AlignError, RecordedSpan};
+pub use error::AlignError;
 pub(crate) use fields::field;
 pub use session_time::to_session_time;
