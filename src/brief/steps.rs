@@ -54,7 +54,7 @@ mod tests {
     use super::super::aim::PowerAim;
     use super::super::tests::{all_shipped, shipped, written};
     use super::*;
-    use crate::protocol::Ring;
+    use crate::protocol::{PhaseOrder, Ring};
 
     fn acts(steps: &[Step]) -> Vec<StepAction> {
         steps.iter().map(|step| step.act).collect()

@@ -18,7 +18,8 @@ use super::step_function::pieces;
 /// Work around a restart is taken from this long before it to this long after it (design of the measures).
 const BEFORE_RESTART_S: f64 = 2.0;
 const AFTER_RESTART_S: f64 = 5.0;
-/// A reading may stand while the reference moves this much.
+/// A reading may stand while the reference moves this much; a spike is one above all within this time (design of the
+/// measures).
 const STANDS_W: f64 = 5.0;
 const SPIKE_WITHIN_S: f64 = 3.0;
 
