@@ -49,8 +49,10 @@ pub(super) struct MeasureTruth {
     /// It is unit less ideal instrument in watts, and so has per cents.
     pub is_power_error: bool,
     /// `None` where there is nothing to measure.
-    pub of: Box<dyn Fn(&MeasuredPart) -> Option<Number>>,
+    pub of: Box<TakenOf>,
 }
+
+type TakenOf = dyn Fn(&MeasuredPart) -> Option<Number>;
 
 /// The one place that knows a measure's truth.
 pub(super) fn truth_of(measure: Measure) -> MeasureTruth {
