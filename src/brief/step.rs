@@ -9,7 +9,7 @@ use super::aim::{PowerAim, spoken};
 /// The part of the protocol that a step belongs to. A recovery between repeats belongs to the repeat that it leads to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct ProtocolPart {
-    /// Index into [`Protocol::phases`].
+    /// Index into the protocol's phases.
     pub phase: usize,
     /// From 1.
     pub repeat: u32,

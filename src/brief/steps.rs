@@ -16,7 +16,7 @@ pub fn planned_s(steps: &[Step]) -> f64 {
 ///
 /// What a protocol leaves unwritten is there too: the warm-up that it needs if it begins with no free phase, easy riding
 /// between phases that no free phase lies between, rolling off after standing still, a cool-down, and the second
-/// reading of the zero. Recoveries lie between repeats only: six sprints share five. With [`PhaseOrder::Any`] the steps
+/// reading of the zero. Recoveries lie between repeats only: six sprints share five. With phases in `any` order the steps
 /// are what to look for: before each repeat the rider rides on until the road brings it.
 pub fn steps(protocol: &Protocol) -> Vec<Step> {
     let mut list = StepList::new(protocol);

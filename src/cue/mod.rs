@@ -1,6 +1,6 @@
 //! The session run live: what the rider does now and next, how long still, and marks of what was done.
 //!
-//! [`Prompter`] is the state: it takes keys and the time and gives marks. [`screen`] is a picture of it. [`MarksWriter`] writes
+//! [`Prompter`] is the state: it takes keys and the time and gives marks. [`screen()`] is a picture of it. [`MarksWriter`] writes
 //! marks, each at once. Nothing here reads a clock or a key: a terminal does that, or a [`ScriptLine`].
 
 mod glyphs;

@@ -57,34 +57,35 @@ impl<'a> PlannedHeadUnit<'a> {
         }
     }
 
-    pub fn manner(&self, ride_s: f64) -> HeadUnitFaults {
-        let mut manner = HeadUnitFaults::default();
+    /// What it does besides writing every second.
+    pub fn faults(&self, ride_s: f64) -> HeadUnitFaults {
+        let mut faults = HeadUnitFaults::default();
         for DrawnMishap { mishap, mut noise } in self.mishaps() {
             match mishap.what {
                 MishapEffect::Restart => {
                     let start_s = noise.between(0.3, 0.7) * ride_s;
-                    manner.restarts.push(TrueSpan { start_s, end_s: start_s + mishap.size });
+                    faults.restarts.push(TrueSpan { start_s, end_s: start_s + mishap.size });
                 }
-                MishapEffect::AutoPause => manner.pauses_with = Some(TimerStop::Wheel),
-                MishapEffect::AutoPauseCoasting => manner.pauses_with = Some(TimerStop::Cranks),
-                MishapEffect::Irregular => manner.irregular_s = Some(mishap.size),
+                MishapEffect::AutoPause => faults.pauses_with = Some(TimerStop::Wheel),
+                MishapEffect::AutoPauseCoasting => faults.pauses_with = Some(TimerStop::Cranks),
+                MishapEffect::Irregular => faults.irregular_s = Some(mishap.size),
                 _ => {}
             }
         }
-        manner.restarts.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
+        faults.restarts.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
         // Nobody ends what is not running.
         let mut runs_from_s = 0.0;
-        manner.restarts.retain(|restart| {
+        faults.restarts.retain(|restart| {
             let runs = restart.start_s > runs_from_s;
             runs_from_s = if runs { restart.end_s } else { runs_from_s };
             runs
         });
-        manner
+        faults
     }
 
     /// When nothing was written, in true time.
     pub fn unwritten(&self, parts: &[Recorded], ride_s: f64) -> Vec<TrueSpan> {
-        let mut spans = self.manner(ride_s).restarts;
+        let mut spans = self.faults(ride_s).restarts;
         spans.extend(parts.iter().flat_map(|part| &part.pauses));
         spans.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
         spans

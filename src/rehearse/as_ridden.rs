@@ -27,7 +27,7 @@ struct RideEdits<'a> {
     drivetrain: &'a Drivetrain,
     /// Standing and a warm-up that no phase asks for.
     lead: Vec<ScriptStretch>,
-    turns: Vec<RepeatRidden>,
+    repeats: Vec<RepeatRidden>,
     rest: Vec<ScriptStretch>,
 }
 
@@ -51,8 +51,9 @@ pub(super) fn ride(
         return RideAsItWent { stretches: scripted, mishaps: vec![] };
     }
     let mut ride = RideEdits::of(scripted, protocol, drivetrain);
-    let told = mishaps.iter().map(|drawn| ride.befall(drawn.mishap, &mut drawn.noise.clone()).to_string()).collect();
-    RideAsItWent { stretches: ride.settled(), mishaps: told }
+    let told =
+        mishaps.iter().map(|drawn| ride.let_happen(drawn.mishap, &mut drawn.noise.clone()).to_string()).collect();
+    RideAsItWent { stretches: ride.into_stretches(), mishaps: told }
 }
 
 /// Riding that leads from one thing that is asked for to the next.
@@ -69,19 +70,19 @@ fn other(ring: Ring) -> Ring {
 
 impl<'a> RideEdits<'a> {
     fn of(scripted: Vec<ScriptStretch>, protocol: &'a Protocol, drivetrain: &'a Drivetrain) -> Self {
-        let mut ride = Self { protocol, drivetrain, lead: vec![], turns: vec![], rest: vec![] };
+        let mut ride = Self { protocol, drivetrain, lead: vec![], repeats: vec![], rest: vec![] };
         for stretch in scripted {
             let Some(RepeatOf { phase_index, repeat }) = stretch.phase else {
-                let leads = ride.turns.is_empty() && stretch.act != RiderAction::Recovery;
+                let leads = ride.repeats.is_empty() && stretch.act != RiderAction::Recovery;
                 if leads { &mut ride.lead } else { &mut ride.rest }.push(stretch);
                 continue;
             };
-            let goes_on = |turn: &&mut RepeatRidden| (turn.phase_index, turn.repeat) == (phase_index, repeat);
-            match ride.turns.last_mut().filter(goes_on) {
-                Some(turn) => turn.own.push(stretch),
+            let goes_on = |part: &&mut RepeatRidden| (part.phase_index, part.repeat) == (phase_index, repeat);
+            match ride.repeats.last_mut().filter(goes_on) {
+                Some(part) => part.own.push(stretch),
                 None => {
                     let easy = std::mem::take(&mut ride.rest);
-                    ride.turns.push(RepeatRidden { phase_index, repeat, easy, own: vec![stretch] });
+                    ride.repeats.push(RepeatRidden { phase_index, repeat, easy, own: vec![stretch] });
                 }
             }
         }
@@ -89,28 +90,28 @@ impl<'a> RideEdits<'a> {
     }
 
     /// Lets it happen, and says where it did.
-    fn befall(&mut self, mishap: &Mishap, noise: &mut Noise) -> Mishap {
+    fn let_happen(&mut self, mishap: &Mishap, noise: &mut Noise) -> Mishap {
         let Ok(places) = mishap.phases(self.protocol) else { return mishap.clone() };
-        let turns: Vec<Vec<usize>> = places.iter().map(|named| self.turns_of(named)).collect();
-        match (mishap.what, &turns[..]) {
+        let repeats: Vec<Vec<usize>> = places.iter().map(|named| self.repeats_of(named)).collect();
+        match (mishap.what, &repeats[..]) {
             (_, []) => {
                 if let (MishapEffect::LateStart, Some(first)) = (mishap.what, self.lead.first_mut()) {
                     first.end_s += 60.0 * mishap.size;
                 }
             }
             (MishapEffect::PhasesSwapped, [one, other]) => return self.swap(mishap, one, other, noise),
-            (MishapEffect::RingsSwapped | MishapEffect::OffTarget | MishapEffect::OffCadence, [turns]) => {
-                turns.iter().for_each(|&at| self.alter(at, mishap));
+            (MishapEffect::RingsSwapped | MishapEffect::OffTarget | MishapEffect::OffCadence, [repeats]) => {
+                repeats.iter().for_each(|&at| self.alter(at, mishap));
             }
-            (_, [turns]) if !turns.is_empty() => {
-                let at = turns[noise.below(turns.len())];
-                let turn = &self.turns[at];
-                let phase = &self.protocol.phases[turn.phase_index];
+            (_, [repeats]) if !repeats.is_empty() => {
+                let at = repeats[noise.below(repeats.len())];
+                let part = &self.repeats[at];
+                let phase = &self.protocol.phases[part.phase_index];
                 let one_of_several = phase.repeats > 1 && mishap.what != MishapEffect::SurplusRepeat;
-                let repeat = if one_of_several { format!("/{}", turn.repeat) } else { String::new() };
+                let repeat = if one_of_several { format!("/{}", part.repeat) } else { String::new() };
                 let place = format!("{}{repeat}", phase.id);
                 match mishap.what {
-                    MishapEffect::SkippedRepeat => drop(self.turns.remove(at)),
+                    MishapEffect::SkippedRepeat => drop(self.repeats.remove(at)),
                     MishapEffect::SurplusRepeat => self.ride_again(at, noise),
                     _ => self.stop_in(at, mishap.size, noise),
                 }
@@ -121,19 +122,19 @@ impl<'a> RideEdits<'a> {
         mishap.clone()
     }
 
-    fn turns_of(&self, phases: &[NamedPhase]) -> Vec<usize> {
-        let named = |turn: &RepeatRidden| {
-            let is_named = |of: &NamedPhase| of.index == turn.phase_index && of.repeat.is_none_or(|n| n == turn.repeat);
+    fn repeats_of(&self, phases: &[NamedPhase]) -> Vec<usize> {
+        let named = |part: &RepeatRidden| {
+            let is_named = |of: &NamedPhase| of.index == part.phase_index && of.repeat.is_none_or(|n| n == part.repeat);
             phases.iter().any(is_named)
         };
-        (0..self.turns.len()).filter(|&at| named(&self.turns[at])).collect()
+        (0..self.repeats.len()).filter(|&at| named(&self.repeats[at])).collect()
     }
 
-    /// All repeats of two phases, each in the other's place; `one` and `other` are turns to draw the phases from.
+    /// All repeats of two phases, each in the other's place; `one` and `other` are repeats to draw the phases from.
     fn swap(&mut self, mishap: &Mishap, one: &[usize], other: &[usize], noise: &mut Noise) -> Mishap {
-        let phase_of = |at: &usize| self.turns[*at].phase_index;
-        let phases = |turns: &[usize]| -> Vec<usize> {
-            let mut phases: Vec<usize> = turns.iter().map(phase_of).collect();
+        let phase_of = |at: &usize| self.repeats[*at].phase_index;
+        let phases = |repeats: &[usize]| -> Vec<usize> {
+            let mut phases: Vec<usize> = repeats.iter().map(phase_of).collect();
             phases.sort_unstable();
             phases.dedup();
             phases
@@ -151,9 +152,9 @@ impl<'a> RideEdits<'a> {
         let [early, late] = [pair[0].min(pair[1]), pair[0].max(pair[1])];
         let (mut swapped, mut held): (Vec<RepeatRidden>, BTreeMap<usize, Vec<RepeatRidden>>) =
             (vec![], BTreeMap::new());
-        let order: Vec<usize> = self.turns.iter().map(|turn| turn.phase_index).collect();
-        for turn in self.turns.drain(..) {
-            held.entry(turn.phase_index).or_default().push(turn);
+        let order: Vec<usize> = self.repeats.iter().map(|part| part.phase_index).collect();
+        for part in self.repeats.drain(..) {
+            held.entry(part.phase_index).or_default().push(part);
         }
         for phase in order {
             let instead = if phase == early {
@@ -165,28 +166,28 @@ impl<'a> RideEdits<'a> {
             };
             swapped.append(held.entry(instead).or_default());
         }
-        self.turns = swapped;
+        self.repeats = swapped;
         let ids = pair.map(|phase| self.protocol.phases[phase].id.to_string());
         Mishap { place: Some(ids.join(",")), ..mishap.clone() }
     }
 
-    /// Once more after the last repeat of the phase of turn `at`, drawn as any repeat is.
+    /// Once more after the last repeat of the phase of repeat `at`, drawn as any repeat is.
     fn ride_again(&mut self, at: usize, noise: &mut Noise) {
-        let phase_index = self.turns[at].phase_index;
-        let last = self.turns.iter().rposition(|turn| turn.phase_index == phase_index).unwrap_or(at);
-        let repeat = self.turns[last].repeat + 1;
-        let ring = self.turns[last].own.last().map_or(Ring::Big, |s| s.ring);
+        let phase_index = self.repeats[at].phase_index;
+        let last = self.repeats.iter().rposition(|part| part.phase_index == phase_index).unwrap_or(at);
+        let repeat = self.repeats[last].repeat + 1;
+        let ring = self.repeats[last].own.last().map_or(Ring::Big, |s| s.ring);
         let seed = (noise.uniform() * (1u64 << 53) as f64) as u64;
         let of = RepeatOf { phase_index, repeat };
         let mut drawn = script::again(self.protocol, self.drivetrain, of, ring, noise.clone());
         follow(&mut drawn, self.protocol, seed);
         let (easy, own) = drawn.into_iter().partition(|s| s.phase.is_none());
-        self.turns.insert(last + 1, RepeatRidden { phase_index, repeat, easy, own });
+        self.repeats.insert(last + 1, RepeatRidden { phase_index, repeat, easy, own });
     }
 
     /// Stands still in the middle third of the longest stretch, then rides what is left of it.
     fn stop_in(&mut self, at: usize, lasts_s: f64, noise: &mut Noise) {
-        let own = &mut self.turns[at].own;
+        let own = &mut self.repeats[at].own;
         let length_s = |s: &ScriptStretch| s.end_s - s.start_s;
         let Some(n) = (0..own.len()).max_by(|&a, &b| length_s(&own[a]).total_cmp(&length_s(&own[b]))) else { return };
         let stop_s = own[n].start_s + noise.between(1.0 / 3.0, 2.0 / 3.0) * length_s(&own[n]);
@@ -206,8 +207,8 @@ impl<'a> RideEdits<'a> {
 
     /// Another ring, power or cadence wherever something was asked for.
     fn alter(&mut self, at: usize, mishap: &Mishap) {
-        let turn = &mut self.turns[at];
-        let phase = &self.protocol.phases[turn.phase_index];
+        let part = &mut self.repeats[at];
+        let phase = &self.protocol.phases[part.phase_index];
         if mishap.what == MishapEffect::RingsSwapped {
             // What was ridden is then another phase, where the protocol has the same for the other ring.
             let else_alike = |keys: &[(String, String)]| -> Vec<(String, String)> {
@@ -218,9 +219,9 @@ impl<'a> RideEdits<'a> {
                     && p.id.name == phase.id.name
                     && else_alike(&p.id.keys) == else_alike(&phase.id.keys)
             });
-            turn.phase_index = twin.unwrap_or(turn.phase_index);
+            part.phase_index = twin.unwrap_or(part.phase_index);
         }
-        for stretch in turn.own.iter_mut().filter(|s| !easy(s)) {
+        for stretch in part.own.iter_mut().filter(|s| !easy(s)) {
             match mishap.what {
                 MishapEffect::RingsSwapped => stretch.ring = other(stretch.ring),
                 MishapEffect::OffTarget => stretch.aim_w *= 1.0 + mishap.size / 100.0,
@@ -230,21 +231,21 @@ impl<'a> RideEdits<'a> {
                 _ => {}
             }
         }
-        change_gears(&mut turn.own, self.drivetrain);
+        change_gears(&mut part.own, self.drivetrain);
     }
 
     /// One list again: repeats numbered, shifts where a ring is needed next, one stretch after the other.
-    fn settled(mut self) -> Vec<ScriptStretch> {
+    fn into_stretches(mut self) -> Vec<ScriptStretch> {
         let mut ridden: BTreeMap<usize, u32> = BTreeMap::new();
-        for turn in &mut self.turns {
-            let repeat = ridden.entry(turn.phase_index).or_default();
+        for part in &mut self.repeats {
+            let repeat = ridden.entry(part.phase_index).or_default();
             *repeat += 1;
-            for stretch in turn.own.iter_mut().filter(|s| s.phase.is_some()) {
-                stretch.phase = Some(RepeatOf { phase_index: turn.phase_index, repeat: *repeat });
+            for stretch in part.own.iter_mut().filter(|s| s.phase.is_some()) {
+                stretch.phase = Some(RepeatOf { phase_index: part.phase_index, repeat: *repeat });
             }
         }
-        let turns = self.turns.into_iter().flat_map(|turn| turn.easy.into_iter().chain(turn.own));
-        let mut all: Vec<ScriptStretch> = self.lead.into_iter().chain(turns).chain(self.rest).collect();
+        let repeats = self.repeats.into_iter().flat_map(|part| part.easy.into_iter().chain(part.own));
+        let mut all: Vec<ScriptStretch> = self.lead.into_iter().chain(repeats).chain(self.rest).collect();
         shift_in_time(&mut all, self.drivetrain);
         let mut now_s = 0.0;
         for stretch in &mut all {

@@ -29,30 +29,29 @@ pub struct Rehearsal {
 /// Rides `protocol` by `plan`, in memory. A seed fixes the ride, the draws and the clocks; a fault added changes
 /// nothing but what it should. [`super::check_faults`] says which faults would find nothing to strike.
 pub fn simulate(protocol: &Protocol, plan: &RehearsalPlan) -> Rehearsal {
-    let mut made = simulate_ride(protocol, plan);
+    let mut ride = simulate_ride(protocol, plan);
     let encode = |recording: &mut Recording| {
         let bytes = encode(recording);
         recording.sha256 = Sha256::digest(&bytes).iter().map(|b| format!("{b:02x}")).collect();
         recording.bytes = bytes.len() as u64;
         bytes
     };
-    let files = made.recordings.iter_mut().map(encode).collect();
-    let (mut session, recordings) = (std::mem::take(&mut made.session), std::mem::take(&mut made.recordings));
-    let unwritten = std::mem::take(&mut made.unwritten);
-    let mut truth = truth(protocol, made);
-    let told = truth.instruments.iter_mut().zip(instruments(&mut session)).zip(unwritten);
-    for ((told, instrument), unwritten) in told {
+    let files = ride.recordings.iter_mut().map(encode).collect();
+    let (mut session, recordings) = (std::mem::take(&mut ride.session), std::mem::take(&mut ride.recordings));
+    let unwritten = std::mem::take(&mut ride.unwritten);
+    let mut truth = truth(protocol, ride);
+    for ((of, instrument), unwritten) in truth.instruments.iter_mut().zip(instruments(&mut session)).zip(unwritten) {
         let later = instrument.recordings.iter().skip(1);
-        told.later_recordings = later.map(|file| file.to_string_lossy().into_owned()).collect();
-        told.unwritten = unwritten;
+        of.later_recordings = later.map(|file| file.to_string_lossy().into_owned()).collect();
+        of.unwritten = unwritten;
     }
     Rehearsal { session, recordings, files, truth }
 }
 
 /// [`simulate`] for whoever needs neither truth nor files: the recordings have no hash.
 pub fn record(protocol: &Protocol, plan: &RehearsalPlan) -> (Session, Vec<Recording>) {
-    let made = simulate_ride(protocol, plan);
-    (made.session, made.recordings)
+    let ride = simulate_ride(protocol, plan);
+    (ride.session, ride.recordings)
 }
 
 impl Rehearsal {

@@ -57,7 +57,7 @@ pub(super) fn simulate_ride(protocol: &Protocol, plan: &RehearsalPlan) -> Simula
     let head_units: Vec<PlannedHeadUnit> =
         (0..plan.bench.worn().count()).map(|n| PlannedHeadUnit::new(&plan, n)).collect();
     head_units.iter().zip(&mut draws.clocks).for_each(|(own, clock)| own.set(clock));
-    let bench = WornAndHeard {
+    let ridden = RecordedRide {
         plan: &plan,
         ridden: RideConditions { signal: &signal, gears: &gears },
         draws: &draws,
@@ -70,7 +70,7 @@ pub(super) fn simulate_ride(protocol: &Protocol, plan: &RehearsalPlan) -> Simula
         ride_s,
     };
     let recorded: Vec<Vec<Recorded>> =
-        plan.bench.worn().enumerate().map(|(n, fitted)| bench.record(n, fitted)).collect();
+        plan.bench.worn().enumerate().map(|(n, fitted)| ridden.record(n, fitted)).collect();
     let unwritten: Vec<Vec<TrueSpan>> =
         head_units.iter().zip(&recorded).map(|(own, parts)| own.unwritten(parts, ride_s)).collect();
     let mut session = plan.session(protocol, drivetrain);
@@ -116,7 +116,7 @@ fn ridden_script(protocol: &Protocol, drivetrain: &Drivetrain, plan: &RehearsalP
 }
 
 /// All that the recordings of one ride are made of.
-struct WornAndHeard<'a> {
+struct RecordedRide<'a> {
     plan: &'a RehearsalPlan,
     ridden: RideConditions<'a>,
     draws: &'a SessionDraws,
@@ -130,7 +130,7 @@ struct WornAndHeard<'a> {
     ride_s: f64,
 }
 
-impl WornAndHeard<'_> {
+impl RecordedRide<'_> {
     /// What the head unit of the `n`-th instrument writes.
     fn record(&self, n: usize, fitted: &FittedInstrument) -> Vec<Recorded> {
         let noise = |purpose| Noise::nth(self.plan.seed, purpose, fitted.recorder as usize);
@@ -151,9 +151,9 @@ impl WornAndHeard<'_> {
             places: &self.ridden.signal.places,
         };
         let position = PositionReceiver::new(noise(Purpose::Position));
-        let (clock, manner) = (&self.draws.clocks[n], head_unit.manner(self.ride_s));
+        let (clock, faults) = (&self.draws.clocks[n], head_unit.faults(self.ride_s));
         let (naming, date) = (fitted.naming(), self.plan.date);
-        head_units::record(&heard, clock, &manner, &naming, date, position, &mut noise(Purpose::Clock))
+        head_units::record(&heard, clock, &faults, &naming, date, position, &mut noise(Purpose::Clock))
     }
 }
 

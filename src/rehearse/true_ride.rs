@@ -16,8 +16,8 @@ use super::stretches::{RepeatOf, RiderAction};
 use super::truth::{TrueFault, TrueGear, TrueInstrument, TrueMove, TrueReadings, TrueRidden, TrueWindow, Truth};
 
 /// What truly happened on a simulated ride.
-pub(super) fn truth(protocol: &Protocol, made: SimulatedRide) -> Truth {
-    let SimulatedRide { plan, stretches, mishaps, signal, gears, strikes, draws, temperatures_c, hung, .. } = made;
+pub(super) fn truth(protocol: &Protocol, simulated: SimulatedRide) -> Truth {
+    let SimulatedRide { plan, stretches, mishaps, signal, gears, strikes, draws, temperatures_c, hung, .. } = simulated;
     let ride = RideConditions { signal: &signal, gears: &gears };
     let readings = true_readings(&plan, &ride, &draws, &temperatures_c[0], &strikes, hung);
     let mut moves: Vec<TrueMove> = vec![];

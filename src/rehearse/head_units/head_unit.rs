@@ -43,14 +43,14 @@ pub(crate) struct Recorded {
 pub(crate) fn record(
     heard: &Received,
     clock: &SimulatedClock,
-    manner: &HeadUnitFaults,
+    faults: &HeadUnitFaults,
     naming: &Naming,
     date: DateTime<Utc>,
     position: PositionReceiver,
     noise: &mut Noise,
 ) -> Vec<Recorded> {
     let (first, last) = (clock.shows_s(clock.start_s).ceil() as i64, clock.shows_s(clock.stop_s).floor() as i64);
-    let mut ears = ReceivedReadings::new(heard, clock, position);
+    let mut received = ReceivedReadings::new(heard, clock, position);
     let mut seconds = vec![];
     for stamp in first..=last {
         let inner = stamp != first && stamp != last;
@@ -58,14 +58,14 @@ pub(crate) fn record(
             continue;
         }
         let true_s = clock.true_s(stamp as f64 + clock.sampling_s);
-        seconds.extend(true_s.map(|true_s| ears.at(stamp, true_s)));
+        seconds.extend(true_s.map(|true_s| received.at(stamp, true_s)));
     }
     let at = |true_s: f64| seconds.partition_point(|second| second.true_s < true_s);
-    let begins = std::iter::once(0).chain(manner.restarts.iter().map(|restart| at(restart.end_s)));
-    let ends = manner.restarts.iter().map(|restart| at(restart.start_s)).chain([seconds.len()]);
+    let begins = std::iter::once(0).chain(faults.restarts.iter().map(|restart| at(restart.end_s)));
+    let ends = faults.restarts.iter().map(|restart| at(restart.start_s)).chain([seconds.len()]);
     let parts = begins.zip(ends).filter(|(from, to)| from < to);
     let part = |(n, (from, to)): (usize, (usize, usize))| {
-        let mut part = write_down(&seconds[from..to], heard, clock, manner, naming);
+        let mut part = write_down(&seconds[from..to], heard, clock, faults, naming);
         part.recording.file = naming.nth_file(n);
         part.recording.start = date + TimeDelta::seconds(seconds[from].stamp - clock.behind_s);
         part
@@ -137,12 +137,12 @@ fn write_down(
     seconds: &[Second],
     heard: &Received,
     clock: &SimulatedClock,
-    manner: &HeadUnitFaults,
+    faults: &HeadUnitFaults,
     naming: &Naming,
 ) -> Recorded {
     let (first, last) = (seconds[0].stamp, seconds[seconds.len() - 1].stamp);
     let mut samples = Samples::default();
-    let mut timer = Timer::started(manner.pauses_with);
+    let mut timer = Timer::started(faults.pauses_with);
     let mut written: Option<&Second> = None;
     for second in seconds {
         let at_s = (second.stamp - first) as f64;
@@ -150,7 +150,7 @@ fn write_down(
         if state == TimerState::Stopped {
             continue;
         }
-        if let (Some(most_s), Some(before)) = (manner.irregular_s, written)
+        if let (Some(most_s), Some(before)) = (faults.irregular_s, written)
             && state == TimerState::Runs
             && second.stamp != last
             && ((second.stamp - before.stamp) as f64) < most_s

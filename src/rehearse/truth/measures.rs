@@ -18,7 +18,8 @@ use super::step_function::pieces;
 /// Work around a restart is taken from this long before it to this long after it (design of the measures).
 const BEFORE_RESTART_S: f64 = 2.0;
 const AFTER_RESTART_S: f64 = 5.0;
-/// A reading may stand while the reference moves this much.
+/// A reading may stand while the reference moves this much; a spike is one above all within this time (design of the
+/// measures).
 const STANDS_W: f64 = 5.0;
 const SPIKE_WITHIN_S: f64 = 3.0;
 
@@ -48,8 +49,10 @@ pub(super) struct MeasureTruth {
     /// It is unit less ideal instrument in watts, and so has per cents.
     pub is_power_error: bool,
     /// `None` where there is nothing to measure.
-    pub of: Box<dyn Fn(&MeasuredPart) -> Option<Number>>,
+    pub of: Box<TakenOf>,
 }
+
+type TakenOf = dyn Fn(&MeasuredPart) -> Option<Number>;
 
 /// The one place that knows a measure's truth.
 pub(super) fn truth_of(measure: Measure) -> MeasureTruth {

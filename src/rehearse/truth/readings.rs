@@ -11,7 +11,7 @@ use super::super::span::TrueSpan;
 use super::number::Number;
 use super::step_function::{StepFunction, pieces};
 
-/// At one sample a second, shorter silence or a reading that stands for less may be seen once.
+/// At one sample a second, shorter silence or a reading that stands for less may be seen once (design of the measures).
 pub(super) const SEEN_TWICE_S: f64 = 2.0;
 
 #[derive(Debug, Clone, Default, PartialEq)]
