@@ -128,8 +128,7 @@ fn natural_unit(measure: Measure, limit: &Limit) -> Unit {
     match limit {
         Limit::Within(b) | Limit::AtMost(b) | Limit::AtLeast(b) => b.parts[0].unit,
         Limit::Between(low, _) => low.unit,
-        Limit::Zero if matches!(measure, Measure::DropoutTime | Measure::HeldTime) => Unit::Second,
-        Limit::Zero => Unit::One,
+        Limit::Zero => measure.units()[0],
         Limit::WithinClaim => Unit::Percent,
     }
 }

@@ -11,7 +11,7 @@ use super::stop::Signal;
 pub const MOST_SET_ASIDE: f64 = 0.1;
 /// Fewer pairs have no scatter worth the name: with two degrees of freedom a standard deviation is good to half of itself
 /// (GUM, table E.1, from memory).
-const LEAST_SHARED_S: usize = 3;
+pub const LEAST_SHARED_S: usize = 3;
 /// The weight of a window whose seconds are hardly more than one draw: half a degree of freedom, so that it counts for
 /// little and not for nothing. Common practice, no source.
 const LEAST_DEGREES_OF_FREEDOM: f64 = 0.5;

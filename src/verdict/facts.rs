@@ -128,14 +128,15 @@ impl Case<'_> {
 
 /// The channels that the recording has something of, in the program's own names.
 fn channel_counts(instrument: &Instrument, all: &[&Instrument], recording: &Recording) -> Vec<ChannelCounts> {
-    const CHANNELS: [&str; 7] = ["power", "cadence", "heart_rate", "speed", "altitude", "temperature", "right_share"];
+    // Where the rider was is on no sheet.
+    const PLACE: [&str; 3] = ["distance", "latitude", "longitude"];
     let count = |channel: &str| {
         let recording::Counts { values, zeros, invalid, missing } =
             recording.samples.counts(align::field(instrument, all, channel)?);
         let channel = channel.to_owned();
         (values + invalid > 0).then_some(ChannelCounts { channel, values, zeros, invalid, missing })
     };
-    CHANNELS.into_iter().filter_map(count).collect()
+    recording::channel_names().filter(|name| !PLACE.contains(name)).filter_map(count).collect()
 }
 
 fn name(path: &Path) -> String {

@@ -10,7 +10,7 @@ use crate::scoring::budget::{Budget, Line, Source};
 use crate::scoring::consensus::{ReferenceNeed, serving};
 use crate::scoring::context::ScoringContext;
 use crate::scoring::no_value::{NoValue, Note};
-use crate::scoring::paired::PairedSeconds;
+use crate::scoring::paired::{LEAST_SHARED_S, PairedSeconds};
 use crate::scoring::phase::{RiddenPhase, is_of_total};
 use crate::scoring::value::{Measured, Value};
 use crate::session::Sides;
@@ -29,8 +29,6 @@ const SEATED_SHARE_STANDARD_PCT: f64 = 2.5;
 /// What a side's work in one repeat scatters by: the scale of how it differs from session to session, fitted to 1,000
 /// simulated sessions. benches/gate.rs prints how often single repeats and their means cover the truth.
 const SCATTER_PCT: f64 = 1.9;
-/// Fewer pairs carry no value, as elsewhere.
-const LEAST_SHARED_S: f64 = 3.0;
 
 const SIDE: MeasureScoring = MeasureScoring {
     needs: Needs::Always(ReferenceNeed::Sides),
@@ -94,10 +92,10 @@ fn against_seated_balance(phase: &RiddenPhase, side: Side, right_share: f64, fir
     };
     let reference_side = |k: usize| consensus.power_at(ride, k).map(|power_w| power_w * share);
     let paired = PairedSeconds::over(ride, phase.context.losses, phase.window, unit_side, reference_side);
-    let n = paired.unit.len() as f64;
-    if n < LEAST_SHARED_S {
+    if paired.unit.len() < LEAST_SHARED_S {
         return None;
     }
+    let n = paired.unit.len() as f64;
     let (u, r) = (paired.unit.iter().sum::<f64>() / n, paired.reference.iter().sum::<f64>() / n);
     let split = Line::b(Source::SideSplit, SEATED_SHARE_STANDARD_PCT / 100.0 * r / share);
     let lines_w = consensus.lines(ride, r).into_iter().chain([split]);

@@ -15,7 +15,7 @@ use super::measure::{MeasureScoring, Needs, Repeats, first_unit};
 const LIMIT_SDS: f64 = 1.96;
 /// Squares of normal values have a kurtosis of 15, so that their variance is known with (15 − 1)/2 times fewer degrees of
 /// freedom than that of the values.
-const SQUARES_PER_VALUE: f64 = 7.0;
+const FEWER_DEGREES: f64 = 7.0;
 
 pub const SPREAD: MeasureScoring = MeasureScoring {
     needs: Needs::Always(ReferenceNeed::SteadyPower),
@@ -62,10 +62,9 @@ fn limit_scatter(differences: &[f64]) -> Option<Line> {
     let [n, n_squares] = [differences, &squares].map(stats::effective_samples);
     let u_mean2 = sd * sd / n;
     let u_sd2 = stats::sample_sd(&squares)?.powi(2) / (4.0 * sd * sd * n_squares);
-    // Squares of normal values have a kurtosis of 15: their own variance is known with a seventh of the degrees of freedom.
     let parts = [
         (u_mean2.sqrt(), (n - 1.0).max(1.0)),
-        (LIMIT_SDS * u_sd2.sqrt(), ((n_squares - 1.0) / SQUARES_PER_VALUE).max(1.0)),
+        (LIMIT_SDS * u_sd2.sqrt(), ((n_squares - 1.0) / FEWER_DEGREES).max(1.0)),
     ];
     let (u, degrees_of_freedom) = stats::welch_satterthwaite(&parts);
     Some(Line::scatter(u, degrees_of_freedom))
