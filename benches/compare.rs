@@ -59,7 +59,7 @@ fn time_of_a_thousand() {
     let given: Vec<VerdictFile> = read_all(&files).expect("they read");
     let read_s = began.elapsed().as_secs_f64();
     let comparison = compare(given, Grouping::Specimen).expect("they compare");
-    let json = assize::report::compare::json(&comparison);
+    let json = assize::internals::report::compare::json(&comparison);
     let all_s = began.elapsed().as_secs_f64();
     println!("1000 verdicts: {read_s:.2} s to read, {all_s:.2} s in all (1 allowed), {} kB of JSON", json.len() / 1000);
 }

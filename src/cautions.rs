@@ -111,6 +111,7 @@ impl Caution {
     }
 
     /// Of [`Caution::short`]: a line of a terminal.
+    #[cfg(test)]
     pub const LONGEST_SHORT: usize = 80;
 
     fn applies(self, asked: &Hazards) -> bool {

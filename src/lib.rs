@@ -20,6 +20,9 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+// Folders hand names on to tests and benches as well; with every feature on, clippy sees those that nobody takes.
+#![cfg_attr(not(feature = "internals"), allow(unused_imports))]
+
 mod against_truth;
 mod align;
 mod brief;
@@ -83,6 +86,11 @@ pub mod internals {
     }
     pub mod rehearse {
         pub use crate::rehearse::*;
+    }
+    pub mod report {
+        pub mod compare {
+            pub use crate::report::compare::*;
+        }
     }
     pub mod ride {
         pub use crate::ride::*;

@@ -275,10 +275,10 @@ fn rehearsed_units_are_told_apart_where_they_differ_only() {
     };
     assert_eq!(says("steady error, big ring"), "unit 018 reads lower than unit 017");
     assert_eq!(says("steady error, small ring"), "unit 017 and unit 018 can't be told apart");
-    let json = assize::report::compare::json(&comparison);
+    let json = assize::internals::report::compare::json(&comparison);
     assert_eq!(serde_json::from_str::<Comparison>(&json).unwrap(), comparison);
     let mut terminal = vec![];
-    assize::report::compare::table(&comparison, &mut terminal).unwrap();
+    assize::internals::report::compare::table(&comparison, &mut terminal).unwrap();
     let terminal = String::from_utf8(terminal).unwrap();
     assert!(terminal.lines().all(|line| line.chars().count() <= 80), "{terminal}");
     insta::assert_snapshot!(terminal);
@@ -298,7 +298,7 @@ fn the_program_writes_table_lines_and_json() {
     let assize = || assert_cmd::Command::cargo_bin("assize").unwrap();
     let lines = assize().arg("compare").args(&files).args(["--csv", "-"]).output().unwrap();
     assert!(lines.status.success(), "{}", String::from_utf8_lossy(&lines.stderr));
-    let read: Vec<assize::report::compare::Line> =
+    let read: Vec<assize::internals::report::compare::Line> =
         csv::Reader::from_reader(lines.stdout.as_slice()).deserialize().map(Result::unwrap).collect();
     let low = read.iter().find(|line| line.row == "steady error, big ring" && line.group == "unit 018").unwrap();
     assert_eq!((low.lower_than.as_str(), low.higher_than.as_str(), low.sessions), ("unit 017", "", 2));

@@ -12,8 +12,8 @@ mod script;
 #[cfg(test)]
 mod tests;
 
-pub use keeper::{MarksWriteError, MarksWriter};
+pub use keeper::MarksWriter;
 pub use key::Key;
-pub use prompter::{PresentStep, Prompter, SessionTotals, Stage};
+pub use prompter::{Prompter, Stage};
 pub use screen::{CharacterSet, View, opening_lines, plain_line, press, screen};
-pub use script::{ScriptError, ScriptLine, ScriptRequest};
+pub use script::{ScriptLine, ScriptRequest};

@@ -18,12 +18,9 @@ mod tests;
 
 pub use comparison::{COMPARED_BY, compared, comparison};
 pub use decided::Decided;
-pub use ends::Ends;
 pub use outcome::{Outcome, RateInterval};
 pub use reason::{Over, Reason, ReferencesDisagree};
 pub use remedy::{Better, More, Remedy};
-pub use repeats::{
-    FaultRates, RepeatDecision, RepeatReason, RepeatRemedy, Tally, clean_repeats_needed, fault_rates, repeats,
-};
-pub use rules::{Rules, expanded};
+pub use repeats::{RepeatReason, RepeatRemedy, fault_rates};
+pub use rules::expanded;
 pub use session::{DecidedPhase, DecidedRepeats, Decisions, session};

@@ -1,3 +1,5 @@
+use super::repeats::{FaultRates, Tally, clean_repeats_needed, repeats};
+use super::rules::Rules;
 use super::*;
 use crate::protocol::{Accept, Check, Decision, Measure, Phase, Rule};
 use crate::quantity::{Bound, Limit, Quantity, Unit};

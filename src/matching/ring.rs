@@ -27,6 +27,7 @@ const SUREST: f64 = 0.99;
 ///
 /// A gear that both rings offer alike (52/17 and 36/12 differ by less than a tyre's uncertainty) gives a belief
 /// near one half, unless the gears ridden before and after tell them apart.
+#[cfg(feature = "internals")]
 pub fn rings(session: &Session, ride: &Ride) -> Vec<Option<RingBelief>> {
     rings_and_shifts(session, ride).0
 }

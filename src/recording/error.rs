@@ -5,7 +5,7 @@ use std::path::PathBuf;
 /// A day at one record a second with every field there is takes some 20 MB; ten times that is no ride.
 pub(super) const MOST_UNPACKED_BYTES: u64 = 200_000_000;
 
-/// A file that gave no recording at all; what is merely damaged is in [`Recording::damage`].
+/// A file that gave no recording at all; what is merely damaged is in [`Recording::damage`](super::Recording::damage).
 #[derive(Debug, thiserror::Error)]
 #[error("{}: {kind}", .file.display())]
 pub struct RecordingError {

@@ -112,7 +112,7 @@ impl Samples {
         ]
     }
 
-    /// [`Samples::columns`], to be changed.
+    /// All columns, to be changed.
     pub fn columns_mut(&mut self) -> [&mut Vec<Option<f64>>; Channel::COUNT] {
         [
             &mut self.power_w,

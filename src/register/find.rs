@@ -105,7 +105,6 @@ pub struct KeptJudgement {
     pub program: String,
     pub sheet_number: String,
     pub verdict_word: Option<String>,
-    pub verdict_sha256: String,
     pub folder: String,
     pub verdict_file: String,
 }
@@ -166,6 +165,7 @@ impl Register {
     ///
     /// # Errors
     /// Where the register can't be read.
+    #[cfg(feature = "internals")]
     pub fn list_plan(&self, filters: &Filters) -> Result<Vec<String>, RegisterError> {
         let (sql, values) = list_sql(filters, &["sheet_number", "unit", "firmware"], 100);
         let work = || -> rusqlite::Result<Vec<String>> {
@@ -223,7 +223,7 @@ impl Register {
     /// Of the session that this one is of, newest first.
     fn judgements(&self, judgement: i64) -> rusqlite::Result<Vec<KeptJudgement>> {
         let mut statement = self.db.prepare(
-            "SELECT id, newest, added, program, sheet_number, verdict, verdict_sha256, folder, verdict_file FROM judgement
+            "SELECT id, newest, added, program, sheet_number, verdict, folder, verdict_file FROM judgement
              WHERE session = (SELECT session FROM judgement WHERE id = ?1) ORDER BY id DESC",
         )?;
         let read = |row: &rusqlite::Row<'_>| {
@@ -234,9 +234,8 @@ impl Register {
                 program: row.get(3)?,
                 sheet_number: row.get(4)?,
                 verdict_word: row.get(5)?,
-                verdict_sha256: row.get(6)?,
-                folder: row.get(7)?,
-                verdict_file: row.get(8)?,
+                folder: row.get(6)?,
+                verdict_file: row.get(7)?,
             })
         };
         statement.query_map([judgement], read)?.collect()

@@ -7,6 +7,7 @@
 
 mod add;
 mod ask;
+#[cfg(feature = "internals")]
 mod audit;
 mod document;
 mod export;

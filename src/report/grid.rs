@@ -80,7 +80,7 @@ pub fn csv<'l>(
     writer.finish()
 }
 
-/// [`csv`] line by line.
+/// [`csv()`] line by line.
 pub struct Lines<W: Write>(csv::Writer<W>);
 
 impl<W: Write> Lines<W> {

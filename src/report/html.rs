@@ -17,7 +17,7 @@ const TEMPLATE: pages::Template =
 /// The sheet for one judged session as HTML. The same judgement gives the same bytes.
 ///
 /// # Errors
-/// [`ReportError::Template`] if template and verdict do not fit each other, which is a mistake in the program.
+/// [`ReportError`] if template and verdict do not fit each other, which is a mistake in the program.
 pub fn render(judgement: &Judgement) -> Result<String, ReportError> {
     let verdict = &judgement.verdict;
     let groups = groups::groups(verdict);

@@ -1,6 +1,6 @@
 //! The verdict on one unit of one session: the one struct that every report reads, and its JSON.
 //!
-//! Takes what was matched, scored, decided and diagnosed ([`Case`]); gives [`Verdict`]. Words are made here, once; whoever
+//! Takes what was matched, scored, decided and diagnosed (`Case`); gives [`Verdict`]. Words are made here, once; whoever
 //! branches on a verdict asks it in types (`is_of`, `kind`, `named`, …).
 
 mod assemble;

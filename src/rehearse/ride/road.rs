@@ -184,6 +184,7 @@ mod tests {
     use super::super::super::head_units::DEGREE_M;
     use super::super::super::tests::{bench_trial, drivetrain};
     use super::super::super::{Rehearsal, RehearsalPlan, RideSetting, simulate};
+    use super::super::signal::STEP_S;
     use super::*;
     use crate::protocol::Drill;
     use crate::quantity::Range;
@@ -206,7 +207,7 @@ mod tests {
         let truth = ridden(3).truth;
         let signal = &truth.signal;
         for (i, cadence_rpm) in signal.cadence_rpm.iter().enumerate() {
-            let t_s = i as f64 * signal.step_s();
+            let t_s = i as f64 * STEP_S;
             if signal.left_w[i] + signal.right_w[i] != 0.0 {
                 let last = signal.developments_m.partition_point(|d| d.at_s <= t_s) - 1;
                 let driven_m_s = cadence_rpm / 60.0 * signal.developments_m[last].value;

@@ -58,17 +58,8 @@ impl RideSignal {
     }
 
     #[inline]
-    pub fn len(&self) -> usize {
+    pub(crate) fn len(&self) -> usize {
         self.left_w.len()
-    }
-
-    pub fn is_empty(&self) -> bool {
-        self.left_w.is_empty()
-    }
-
-    /// Seconds between values.
-    pub fn step_s(&self) -> f64 {
-        STEP_S
     }
 
     /// Work of each side from the start until `at_s`.

@@ -98,6 +98,7 @@ pub struct TrueRidden {
 
 impl Truth {
     /// The true time of what recording `index` holds under this stamp; `None` for what its clock jumped over.
+    #[cfg(any(test, feature = "internals"))]
     pub fn true_s(&self, index: usize, stamp: DateTime<Utc>) -> Option<f64> {
         let clock = &self.clocks[index];
         let shown = stamp - self.date + TimeDelta::seconds(clock.behind_s);
@@ -105,6 +106,7 @@ impl Truth {
     }
 
     /// The stamp under which recording `index` holds what was at a true time.
+    #[cfg(any(test, feature = "internals"))]
     pub fn shown_utc(&self, index: usize, true_s: f64) -> DateTime<Utc> {
         let clock = &self.clocks[index];
         let shown_s = clock.shows_s(true_s) - clock.sampling_s;
