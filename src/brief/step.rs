@@ -120,6 +120,7 @@ impl Step {
     }
 
     /// Whether a repeat's scored part opens with this step.
+    #[cfg(test)]
     pub fn opens_repeat(&self) -> bool {
         self.lap && self.act.is_scored()
     }
