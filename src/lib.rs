@@ -15,7 +15,7 @@
 //! let session = assize::session::load(Path::new("demo-data/bench-sound/session.yaml"))?;
 //! let judgements = assize::judge(&session)?;
 //! let verdict = &judgements[0].verdict;
-//! assert_eq!(verdict.outcome, Outcome::Pass);
+//! assert_eq!(verdict.verdict, Some(Outcome::Pass));
 //! println!("{}: {} of {} checks pass", verdict.unit.label, verdict.counts.passed, verdict.counts.checks_made);
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
