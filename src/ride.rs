@@ -117,6 +117,14 @@ impl Trace {
         self.on_grid(&self.power_w, second)
     }
 
+    /// Mean power of its own samples from `from_s` to `to_s`, both included, in watts; `None` without any.
+    pub fn mean_power_w(&self, from_s: f64, to_s: f64) -> Option<f64> {
+        let first = self.time_s.partition_point(|t| *t < from_s);
+        let last = self.time_s.partition_point(|t| *t <= to_s);
+        let found: Vec<f64> = (first..last).filter_map(|i| self.power_w.get(i).copied().flatten()).collect();
+        (!found.is_empty()).then(|| found.iter().sum::<f64>() / found.len() as f64)
+    }
+
     pub fn cadence_at(&self, second: usize) -> Option<f64> {
         self.on_grid(&self.cadence_rpm, second)
     }

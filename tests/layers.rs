@@ -1,4 +1,4 @@
-//! Imports run one way: which module of the program may use which, held against its `use` lines and paths.
+//! The shape of `src/`: imports run one way between modules, no two files import each other, and files and functions are short.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
@@ -282,4 +282,45 @@ fn every_way_to_write_an_import_is_seen() {
                 #[cfg(test)]\nmod tests {\n use crate::rehearse;\n}\n";
     let seen: Vec<String> = used(text).into_iter().collect();
     assert_eq!(seen, ["align", "judge", "ride", "stats"]);
+}
+
+/// Longest file and longest function of `src/`, in lines; what is longer says why in a line that begins `// Long: `.
+const LONGEST_FILE: usize = 600;
+const LONGEST_FUNCTION: usize = 80;
+
+#[test]
+fn files_and_functions_are_short_enough_to_be_read() {
+    let src = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let mut files = vec![];
+    sources(&src, &mut files);
+    let (mut functions, mut long) = (0, vec![]);
+    for file in files.iter().filter(|file| !file.ends_with("tests.rs")) {
+        let text = std::fs::read_to_string(file).unwrap();
+        let code = text.split("#[cfg(test)]\nmod tests {").next().unwrap();
+        let lines: Vec<&str> = code.lines().collect();
+        let name = file.strip_prefix(&src).unwrap().display();
+        if text.lines().count() > LONGEST_FILE && !text.contains("// Long: ") {
+            long.push(format!("{name}: {} lines", text.lines().count()));
+        }
+        for (first, line) in lines.iter().enumerate() {
+            let indent = line.len() - line.trim_start().len();
+            let words: Vec<&str> = line.split_whitespace().take_while(|word| !word.contains('"')).collect();
+            if !words.contains(&"fn") || line.trim_start().starts_with("//") || line.ends_with([';', '}']) {
+                continue;
+            }
+            let end = format!("{}}}", " ".repeat(indent));
+            let Some(length) = lines[first..].iter().position(|line| **line == end) else { continue };
+            functions += 1;
+            let reason = lines[first..=first + length].iter().any(|line| line.trim_start().starts_with("// Long: "));
+            if length + 1 > LONGEST_FUNCTION && !reason {
+                long.push(format!("{name}:{}: {} lines", first + 1, length + 1));
+            }
+        }
+    }
+    assert!(functions > 1000, "{functions}");
+    assert!(
+        long.is_empty(),
+        "more than {LONGEST_FILE} lines in a file or {LONGEST_FUNCTION} in a function:\n{}",
+        long.join("\n")
+    );
 }

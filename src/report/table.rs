@@ -168,13 +168,12 @@ impl<W: Write> Table<'_, W> {
         if verdict.diagnosis.is_empty() {
             return Ok(());
         }
-        let above = verdict.why.join(" ").to_lowercase();
+        let (told_above, _) = verdict.findings_by_telling();
         writeln!(self.out, "\nWhat to look at first")?;
         for (i, finding) in verdict.diagnosis.iter().enumerate() {
             let size = words::quantity(finding.size, finding.expanded_uncertainty, &finding.unit);
             let name = words::capital(&words::pattern(&finding.pattern));
-            let says = Some(&finding.says).filter(|says| !above.contains(&says.to_lowercase()));
-            let says = says.map(|says| words::stop(&words::sentence(says)));
+            let says = (i >= told_above.len()).then_some(&finding.says).map(|says| words::stop(&words::sentence(says)));
             let look = if says.is_some() { "Look" } else { "look" };
             let first = finding.named().map(|pattern| format!("{look} at {}.", words::look_first(pattern)));
             let told: Vec<String> = says.into_iter().chain(first).collect();

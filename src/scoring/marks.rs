@@ -6,9 +6,8 @@ use crate::matching::Matches;
 #[cfg(test)]
 use crate::protocol::Protocol;
 use crate::quantity::Unit;
-#[cfg(test)]
-use crate::ride::Ride;
-use crate::ride::Window;
+use crate::ride::{ReferenceTrace, Ride, Window};
+use crate::stats::{self, LimitsOfAgreement};
 
 use super::consensus::ReferenceNeed;
 use super::context::ScoringContext;
@@ -28,8 +27,17 @@ pub struct ReferenceEdges {
     pub onset_s: Option<f64>,
 }
 
-/// Steady riding at one power: a block, or a step of a ramp.
+/// One second of unit and first reference.
 #[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PairedSecond {
+    /// Mean of both.
+    pub mean_w: f64,
+    /// Unit less reference.
+    pub error_w: f64,
+}
+
+/// Steady riding at one power: a block, or a step of a ramp.
+#[derive(Debug, Clone, PartialEq)]
 pub struct SteadyLevel {
     /// Index into `matches.found`.
     pub found: usize,
@@ -37,7 +45,14 @@ pub struct SteadyLevel {
     /// Mean power of the references, combined.
     pub reference_w: f64,
     pub error_w: f64,
+    pub error_pct: f64,
     pub expanded_uncertainty_w: f64,
+    /// Seconds that unit and first reference both have, without those lost.
+    pub seconds: Vec<PairedSecond>,
+    /// Of `seconds`; `None` with too few of them.
+    pub limits_w: Option<LimitsOfAgreement>,
+    /// How far each other reference's mean power stands from the first one's, in per cent.
+    pub against_first_pct: Vec<Option<f64>>,
 }
 
 /// What pictures mark, found by the same rules as the scores.
@@ -68,12 +83,18 @@ impl PictureMarks {
         });
         let level = |(found, window)| {
             let value = context.mean_error(ReferenceNeed::SteadyPower, window, Unit::Watt).ok()?;
+            let seconds = paired_seconds(context.ride, context.losses, window);
+            let errors_w: Vec<f64> = seconds.iter().map(|second| second.error_w).collect();
             Some(SteadyLevel {
                 found,
                 window,
                 reference_w: value.reference,
                 error_w: value.value,
+                error_pct: 100.0 * value.value / value.reference,
                 expanded_uncertainty_w: value.budget.combine(ride.protocol.decision.coverage).expanded(),
+                limits_w: stats::limits_of_agreement(&errors_w),
+                seconds,
+                against_first_pct: against_first_pct(context.ride, window),
             })
         };
         Self { stops, levels: windows.flatten().filter_map(level).collect(), ..Self::lost(context.losses) }
@@ -87,6 +108,22 @@ impl PictureMarks {
         let steady = steady_windows(protocol, matches);
         Self::of(&ProtocolRide::of(protocol, matches, ride, &losses, &steady))
     }
+}
+
+fn paired_seconds(ride: &Ride, losses: &Losses, window: Window) -> Vec<PairedSecond> {
+    let Some(reference) = ride.references.first() else { return vec![] };
+    let lost = |k: usize| [&losses.dropout, &losses.set_aside].into_iter().any(|flags| flags.get(k) == Some(&true));
+    let both = |k: usize| {
+        let (unit_w, reference_w) = (ride.unit.power_at(k)?, reference.trace.power_at(k)?);
+        Some(PairedSecond { mean_w: (unit_w + reference_w) / 2.0, error_w: unit_w - reference_w })
+    };
+    window.seconds().filter(|&k| !lost(k)).filter_map(both).collect()
+}
+
+fn against_first_pct(ride: &Ride, window: Window) -> Vec<Option<f64>> {
+    let mean_w = |reference: &ReferenceTrace| reference.trace.mean_power_w(window.start_s, window.end_s);
+    let first_w = ride.references.first().and_then(mean_w);
+    ride.references.iter().skip(1).map(|other| Some(100.0 * (mean_w(other)? / first_w? - 1.0))).collect()
 }
 
 /// Both edges of the reference that lags are taken against; `None` without one that serves.

@@ -2,7 +2,7 @@
 //!
 //! Takes a session file, the protocol and the cards that it names and its marks file, and gives who rode what with which
 //! instruments, or every mistake at its place. `model.rs` says what a session is made of, `parse.rs` puts it together,
-//! `marks.rs` is the marks file, and `draft.rs` writes a session file to fill in.
+//! `marks.rs` is the marks file, and `draft/` writes a session file to fill in.
 //!
 //! # The session file
 //!

@@ -118,7 +118,8 @@ pub(super) fn why(verdict: &Verdict) -> Vec<String> {
         }
     }
     if !verdict.diagnosis.is_empty() {
-        let says: Vec<&str> = verdict.diagnosis.iter().take(3).map(|f| f.says.as_str()).collect();
+        let (told, _) = verdict.findings_by_telling();
+        let says: Vec<&str> = told.iter().map(|f| f.says.as_str()).collect();
         why.push(format!("{}.", capital(&says.join("; "))));
     }
     if !verdict.rings.is_empty() {

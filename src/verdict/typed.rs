@@ -6,7 +6,17 @@ use crate::pattern::Pattern;
 use crate::protocol::{Accept, DrillKind, Measure, Ring};
 use crate::quantity::Unit;
 
-use super::model::{AlsoValue, CheckVerdict, Finding, MatchFacts, PhaseVerdict, RepeatVerdict};
+use super::model::{AlsoValue, CheckVerdict, Finding, MatchFacts, PhaseVerdict, RepeatVerdict, Verdict};
+
+/// So many findings are told among the reasons of a verdict, the weightiest first: more than three would bury the checks that fail.
+const FINDINGS_AMONG_REASONS: usize = 3;
+
+impl Verdict {
+    /// The findings that [`Verdict::why`] tells, and those that it does not.
+    pub fn findings_by_telling(&self) -> (&[Finding], &[Finding]) {
+        self.diagnosis.split_at(self.diagnosis.len().min(FINDINGS_AMONG_REASONS))
+    }
+}
 
 impl MatchFacts {
     pub fn rests_on(&self, ground: Ground) -> bool {

@@ -73,7 +73,7 @@ pub fn against_power(verdict: &Verdict, shown: &PictureMarks) -> Option<Picture>
             words::number(level.reference_w, 1),
             words::number(level.error_w, decimals),
             words::number(level.expanded_uncertainty_w, decimals),
-            words::number(100.0 * level.error_w / level.reference_w, 2),
+            words::number(level.error_pct, 2),
         ]);
     }
     let mut keys = ring_keys(&levels.iter().map(ring).collect::<Vec<_>>());

@@ -3,7 +3,7 @@
 use super::labels::labelled;
 use crate::report::picture::{Key, Numbers, Picture};
 use crate::report::svg::{self, Anchor, Frame, Scale, Svg, Ticks};
-use crate::ride::{Ride, Window};
+use crate::ride::Ride;
 use crate::scoring::{PictureMarks, SteadyLevel};
 use crate::stats;
 use crate::verdict::Verdict;
@@ -20,15 +20,9 @@ pub fn agreement(verdict: &Verdict, ride: &Ride, shown: &PictureMarks) -> Option
         limits: stats::LimitsOfAgreement,
     }
     let reference = &ride.references.first()?.trace;
-    let lost = |k: usize| {
-        let within = |w: &Window| w.seconds().contains(&k);
-        shown.dropouts.iter().chain(&shown.set_aside).any(within)
-    };
     let block = |level: &SteadyLevel| {
-        let both = |k: usize| Some((ride.unit.power_at(k)?, reference.power_at(k)?));
-        let seconds = level.window.seconds().filter(|&k| !lost(k)).filter_map(both);
-        let dots: Vec<(f64, f64)> = seconds.map(|(u, r)| ((u + r) / 2.0, u - r)).collect();
-        let limits = stats::limits_of_agreement(&dots.iter().map(|d| d.1).collect::<Vec<_>>())?;
+        let limits = level.limits_w?;
+        let dots = level.seconds.iter().map(|second| (second.mean_w, second.error_w)).collect();
         let label = words::capital(&words::phase(&verdict.phases.get(level.found)?.phase));
         Some(Block { label, dots, limits })
     };

@@ -2,7 +2,7 @@
 
 use super::labels::{check_in_words, instrument_keys, labelled};
 use super::phase_ride::{PhaseRide, PictureSize};
-use super::samples::{GAP_S, PowerLines, mean_power, means, seconds};
+use super::samples::{GAP_S, PowerLines, means, seconds};
 use super::sides::Sides;
 use super::stops::stops;
 use crate::protocol::Measure;
@@ -187,7 +187,7 @@ impl PhaseRide<'_> {
             return;
         };
         let window = self.window_s();
-        let in_pct = || 100.0 / mean_power(&reference.trace, window).unwrap_or(f64::INFINITY);
+        let in_pct = || 100.0 / reference.trace.mean_power_w(window.0, window.1).unwrap_or(f64::INFINITY);
         let scale = if check.is_in(Unit::Percent) { in_pct() } else { 1.0 };
         let seconds_shown = above.x.low.max(0.0).ceil() as usize..above.x.high.max(0.0).ceil() as usize;
         let error = |s: usize| Some((ride.unit.power_at(s)? - reference.trace.power_at(s)?) * scale);

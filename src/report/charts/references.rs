@@ -1,11 +1,10 @@
 //! References against each other.
 
 use super::labels::labelled;
-use super::samples::mean_power;
 use crate::report::picture::{Key, Numbers, Picture, cell};
 use crate::report::svg::{self, Anchor, Frame, Scale, Svg, Ticks};
 use crate::ride::{Ride, Trace};
-use crate::scoring::{PictureMarks, SteadyLevel};
+use crate::scoring::PictureMarks;
 use crate::verdict::Verdict;
 use crate::words;
 
@@ -15,16 +14,12 @@ pub fn references(verdict: &Verdict, ride: &Ride, shown: &PictureMarks) -> Optio
     const ROW_PX: f64 = 20.0;
     let first = &ride.references.first()?.trace;
     let others: Vec<&Trace> = ride.references.iter().skip(1).map(|r| &r.trace).collect();
-    let difference = |level: &SteadyLevel, other: &Trace| {
-        let span = (level.window.start_s, level.window.end_s);
-        Some(100.0 * (mean_power(other, span)? / mean_power(first, span)? - 1.0))
-    };
     let rows: Vec<(String, Vec<Option<f64>>)> = shown
         .levels
         .iter()
         .filter_map(|level| {
             let label = words::capital(&words::phase(&verdict.phases.get(level.found)?.phase));
-            Some((label, others.iter().map(|other| difference(level, other)).collect()))
+            Some((label, level.against_first_pct.clone()))
         })
         .collect();
     if others.is_empty() || rows.is_empty() {

@@ -58,9 +58,3 @@ pub(super) fn means(ride: &Ride, (from_s, to_s): (f64, f64), bin_s: usize) -> Nu
     let seconds = from_s.max(0.0).ceil() as usize..(to_s.max(0.0).ceil() as usize).min(ride.length_s);
     Numbers { columns, rows: seconds.step_by(bin_s).map(row).collect() }
 }
-
-/// Of the samples within a window, in watts; `None` without any.
-pub(super) fn mean_power(trace: &Trace, (from_s, to_s): (f64, f64)) -> Option<f64> {
-    let found: Vec<f64> = power(trace, from_s, to_s).into_iter().filter_map(|p| p.1).collect();
-    (!found.is_empty()).then(|| found.iter().sum::<f64>() / found.len() as f64)
-}
