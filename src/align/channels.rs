@@ -124,7 +124,7 @@ const UNSTEADY_S: f64 = 1.0;
 const UNSTEADY_ALTITUDE_S: f64 = 3.0;
 
 /// The most trusted first: that one says where the others are looked for, and stands where one of them does not agree.
-pub(super) const SHARED: [SharedChannel; 4] = [
+pub(super) const SHARED: &[SharedChannel] = &[
     SharedChannel {
         on: AlignedOn::HeartRate,
         columns: &["heart_rate"],

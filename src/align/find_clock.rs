@@ -31,7 +31,7 @@ impl ClockSearch<'_> {
     /// [`AlignError`] where nothing shared tells it and its stamps give it too little in common with the session's.
     pub fn clock(&self, cautions: &mut Vec<String>) -> Result<Clock, AlignError> {
         let mut clocks: Vec<Clock> = vec![];
-        for channel in &channels::SHARED {
+        for channel in channels::SHARED {
             // All channels show a reset, but it is looked for only where changes are counted.
             if clocks.first().is_some_and(|clock| clock.reset.is_some()) {
                 break;

@@ -17,7 +17,7 @@ struct Family {
 }
 
 /// In the order in which findings are listed. A further pattern is a file and a line here.
-const FAMILIES: [Family; 10] = [
+const FAMILIES: &[Family] = &[
     Family {
         patterns: &[Pattern::ReferenceAtFault],
         find: |seen| seen.evidence.reference_at_fault().into_iter().collect(),
