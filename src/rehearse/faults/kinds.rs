@@ -2,9 +2,13 @@
 //!
 //! A new kind is a variant, a row and a line in each `match` here, and what it does in `effect.rs`.
 
+#[cfg(test)]
+use std::collections::BTreeSet;
 use std::fmt;
 
 use crate::pattern::Pattern;
+#[cfg(test)]
+use crate::protocol::Measure;
 use crate::protocol::{Ring, Side, trim};
 
 use super::super::bench::{RehearsalBench, WornInstrument};
@@ -406,6 +410,62 @@ impl Fault {
 
     fn strikes_unit(&self, bench: &RehearsalBench) -> bool {
         self.struck_on(bench).is_some_and(|worn| worn.place == 0)
+    }
+}
+
+#[cfg(test)]
+impl Fault {
+    /// The measures whose true value a fault can move, somewhere in a ride on otherwise ideal instruments. None for what
+    /// is not the unit's own: radio, clocks, references. A new kind is a line here and a compile error until then.
+    pub(in crate::rehearse) fn measures_that_it_moves(&self) -> BTreeSet<Measure> {
+        use Measure::*;
+        if self.struck_on(&RehearsalBench::both()).is_none_or(|struck| struck.place != 0) {
+            return BTreeSet::new();
+        }
+        // On every reading, and on both sides in proportion.
+        let is_alike = self.share.is_none() && self.ring.is_none() && self.side.is_none();
+        let errors = [MeanError, Spread, LeftError, RightError, WorkError, PeakError, MissingWork];
+        // Half of a step is crossed some milliseconds earlier or later where readings around it are shifted.
+        let shifted = [Spike, ReleaseLag, OnsetLag];
+        let drifts = [Linearity, DriftTime, DriftTemperature];
+        let cadence = [CadenceError, CadenceReleaseLag, CadenceOnsetLag];
+        let coasting = [ResidualPower, PhantomWork];
+        // What creeps is another zero, and another reading under the same load, some time later.
+        let creeping = [TorqueError, Hysteresis, ZeroShift];
+        let all = |lists: &[&[Measure]]| -> Vec<Measure> {
+            errors.iter().chain(lists.iter().copied().flatten()).copied().collect()
+        };
+        let moved = match self.kind {
+            // Of all readings alike, so no step is crossed elsewhere; of some, and drifts and lags move.
+            FaultEffect::Gain if is_alike => all(&[&[Spike, Linearity, TorqueError]]),
+            FaultEffect::Gain => all(&[&shifted, &drifts, &[TorqueError]]),
+            FaultEffect::Offset if is_alike => all(&[&shifted, &[TorqueError]]),
+            FaultEffect::RingOffset if self.share.is_none() => all(&[&shifted, &[Linearity, TorqueError]]),
+            FaultEffect::Offset | FaultEffect::RingOffset => all(&[&shifted, &drifts, &[TorqueError]]),
+            FaultEffect::SideShort => {
+                let own = if self.side == Some(Side::Right) { RightError } else { LeftError };
+                vec![MeanError, Spread, own, WorkError, PeakError, Spike]
+            }
+            // With no balance sent the sides have no truth; the balance moves with effort and time.
+            FaultEffect::DoubledSide => all(&[&shifted, &drifts, &[TorqueError]]),
+            FaultEffect::Drift | FaultEffect::TemperatureDrift => all(&[&shifted, &drifts, &creeping]),
+            FaultEffect::LateWake => all(&[&[OnsetLag, CadenceOnsetLag]]),
+            // The level before a restart may still be the reading held.
+            FaultEffect::HeldReading => all(&[&shifted, &coasting, &[HeldTime, CadenceReleaseLag, CadenceOnsetLag]]),
+            // A signal that is late differs wherever it moves; where it begins to be, its last reading stands longer.
+            FaultEffect::Late if is_alike => all(&[&shifted, &drifts, &cadence, &coasting]),
+            FaultEffect::Late => all(&[&shifted, &drifts, &cadence, &coasting, &[HeldTime]]),
+            FaultEffect::LateCadence => cadence.to_vec(),
+            // What is lost counts as lost, and in no error but each one's own best.
+            FaultEffect::SoftDropout => vec![DropoutTime, PeakError, Spike],
+            FaultEffect::Phantom => all(&[&shifted, &coasting]),
+            FaultEffect::Spike => all(&[&shifted, &drifts]),
+            FaultEffect::Stuck => all(&[&shifted, &drifts, &cadence, &[HeldTime]]),
+            // It reads on unheard.
+            FaultEffect::Dropout => vec![DropoutTime],
+            FaultEffect::RadioDropout | FaultEffect::ClockSet | FaultEffect::ClockJump => vec![],
+        };
+        moved.into_iter().collect()
     }
 }
 

@@ -3,9 +3,7 @@ use std::collections::BTreeSet;
 use proptest::prelude::*;
 
 use super::super::tests::{hold, phase};
-use super::super::{
-    BENCHES, FAULT_KINDS, Fault, FaultEffect, Instruments, RehearsalBench, RehearsalPlan, RideHabits, simulate,
-};
+use super::super::{BENCHES, FAULT_KINDS, Fault, FaultEffect, Instruments, RehearsalPlan, RideHabits, simulate};
 use super::file::{TrueValue, TruthFile};
 use super::measures::truth_of;
 use crate::protocol::{Check, Contrast, Drill, Measure, Phase, Protocol, Ring, Selector, Side, Target};
@@ -104,59 +102,6 @@ fn moved(sound: &TruthFile, faulty: &TruthFile) -> BTreeSet<Measure> {
     pairs.filter(differ).map(|(a, _)| Measure::from_word(&a.measure).unwrap()).collect()
 }
 
-/// The measures whose true value a fault can move, somewhere in a ride on otherwise ideal instruments. None for what is not
-/// the unit's own: radio, clocks, references. A new kind is a line here and a compile error until then.
-fn measures_that_it_moves(fault: &Fault) -> BTreeSet<Measure> {
-    use Measure::*;
-    if fault.struck_on(&RehearsalBench::both()).is_none_or(|struck| struck.place != 0) {
-        return BTreeSet::new();
-    }
-    // On every reading, and on both sides in proportion.
-    let is_alike = fault.share.is_none() && fault.ring.is_none() && fault.side.is_none();
-    let errors = [MeanError, Spread, LeftError, RightError, WorkError, PeakError, MissingWork];
-    // Half of a step is crossed some milliseconds earlier or later where readings around it are shifted.
-    let shifted = [Spike, ReleaseLag, OnsetLag];
-    let drifts = [Linearity, DriftTime, DriftTemperature];
-    let cadence = [CadenceError, CadenceReleaseLag, CadenceOnsetLag];
-    let coasting = [ResidualPower, PhantomWork];
-    // What creeps is another zero, and another reading under the same load, some time later.
-    let creeping = [TorqueError, Hysteresis, ZeroShift];
-    let all = |lists: &[&[Measure]]| -> Vec<Measure> {
-        errors.iter().chain(lists.iter().copied().flatten()).copied().collect()
-    };
-    let moved = match fault.kind {
-        // Of all readings alike, so no step is crossed elsewhere; of some, and drifts and lags move.
-        FaultEffect::Gain if is_alike => all(&[&[Spike, Linearity, TorqueError]]),
-        FaultEffect::Gain => all(&[&shifted, &drifts, &[TorqueError]]),
-        FaultEffect::Offset if is_alike => all(&[&shifted, &[TorqueError]]),
-        FaultEffect::RingOffset if fault.share.is_none() => all(&[&shifted, &[Linearity, TorqueError]]),
-        FaultEffect::Offset | FaultEffect::RingOffset => all(&[&shifted, &drifts, &[TorqueError]]),
-        FaultEffect::SideShort => {
-            let own = if fault.side == Some(Side::Right) { RightError } else { LeftError };
-            vec![MeanError, Spread, own, WorkError, PeakError, Spike]
-        }
-        // With no balance sent the sides have no truth; the balance moves with effort and time.
-        FaultEffect::DoubledSide => all(&[&shifted, &drifts, &[TorqueError]]),
-        FaultEffect::Drift | FaultEffect::TemperatureDrift => all(&[&shifted, &drifts, &creeping]),
-        FaultEffect::LateWake => all(&[&[OnsetLag, CadenceOnsetLag]]),
-        // The level before a restart may still be the reading held.
-        FaultEffect::HeldReading => all(&[&shifted, &coasting, &[HeldTime, CadenceReleaseLag, CadenceOnsetLag]]),
-        // A signal that is late differs wherever it moves; where it begins to be, its last reading stands longer.
-        FaultEffect::Late if is_alike => all(&[&shifted, &drifts, &cadence, &coasting]),
-        FaultEffect::Late => all(&[&shifted, &drifts, &cadence, &coasting, &[HeldTime]]),
-        FaultEffect::LateCadence => cadence.to_vec(),
-        // What is lost counts as lost, and in no error but each one's own best.
-        FaultEffect::SoftDropout => vec![DropoutTime, PeakError, Spike],
-        FaultEffect::Phantom => all(&[&shifted, &coasting]),
-        FaultEffect::Spike => all(&[&shifted, &drifts]),
-        FaultEffect::Stuck => all(&[&shifted, &drifts, &cadence, &[HeldTime]]),
-        // It reads on unheard.
-        FaultEffect::Dropout => vec![DropoutTime],
-        FaultEffect::RadioDropout | FaultEffect::ClockSet | FaultEffect::ClockJump => vec![],
-    };
-    moved.into_iter().collect()
-}
-
 /// Each kind as it is listed, and some with a place or a share.
 fn any_fault() -> impl Strategy<Value = Fault> {
     let placed = ["gain=3@P", "late=2@T", "gain=2@1/3", "offset=-4@left", "ring-offset=5@small,1/2", "late=2@0.5"];
@@ -191,7 +136,7 @@ proptest! {
         fault in any_fault(),
     ) {
         let seed = u64::from(seed);
-        let own = measures_that_it_moves(&fault);
+        let own = fault.measures_that_it_moves();
         let moved = moved(&truth(&protocol, seed, &[]), &truth(&protocol, seed, std::slice::from_ref(&fault)));
         let strangers: Vec<_> = moved.difference(&own).collect();
         prop_assert!(strangers.is_empty(), "{fault} moves {strangers:?}");
@@ -217,7 +162,7 @@ fn each_fault_moves_the_truth_of_each_of_its_measures() {
             |seed| moved(&truth(&protocol, seed, &[]), &truth(&protocol, seed, std::slice::from_ref(&fault)));
         // A short coast, a dropout at its place: some are moved in some rides only.
         let moved: BTreeSet<Measure> = (1..=4).flat_map(moved_by).collect();
-        assert_eq!(moved, measures_that_it_moves(&fault), "{fault}");
+        assert_eq!(moved, fault.measures_that_it_moves(), "{fault}");
     }
 }
 
