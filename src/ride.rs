@@ -81,10 +81,40 @@ impl AlignedOn {
         }
     }
 
+    /// What shows in a picture that a clock set by it is right; `None` where no channel set the clock.
+    pub fn shown(self) -> Option<ShownChannel> {
+        let shown = |unit, values| Some(ShownChannel { name: self.word(), unit, values });
+        match self {
+            AlignedOn::HeartRate => shown("1/min", |trace| &trace.heart_rate_bpm),
+            // Of a position, what shows in time is how fast it changes.
+            AlignedOn::Position => AlignedOn::Speed.shown(),
+            AlignedOn::Speed => shown("m/s", |trace| &trace.speed_m_s),
+            AlignedOn::Altitude => shown("m", |trace| &trace.altitude_m),
+            AlignedOn::Power => shown("W", |trace| &trace.power_w),
+            AlignedOn::SessionClock | AlignedOn::SameRecording | AlignedOn::Nothing => None,
+        }
+    }
+
     /// Whether a constant lag of the unit can be told from a clock offset.
     pub fn tells_lag(self) -> bool {
         !matches!(self, AlignedOn::Power | AlignedOn::Nothing)
     }
+}
+
+/// A channel as a picture shows it.
+#[derive(Debug, Clone, Copy)]
+pub struct ShownChannel {
+    pub name: &'static str,
+    pub unit: &'static str,
+    pub values: fn(&Trace) -> &[Option<f64>],
+}
+
+/// A channel's column of a trace.
+#[derive(Debug)]
+pub struct ChannelColumn<'a> {
+    /// As session files write the channel.
+    pub name: &'static str,
+    pub values: &'a mut Vec<Option<f64>>,
 }
 
 /// One instrument's samples in session time. All columns have the same length.
@@ -108,6 +138,39 @@ pub struct Trace {
 }
 
 impl Trace {
+    /// `n` samples, one for each grid second, none of which holds a value.
+    pub fn without_values(label: &str, located: Location, sides: Sides, clock: Clock, n: usize) -> Self {
+        Self {
+            label: label.to_owned(),
+            located,
+            sides,
+            clock,
+            time_s: (0..n).map(|second| second as f64).collect(),
+            power_w: vec![None; n],
+            cadence_rpm: vec![None; n],
+            heart_rate_bpm: vec![None; n],
+            speed_m_s: vec![None; n],
+            altitude_m: vec![None; n],
+            temperature_c: vec![None; n],
+            right_share_pct: vec![None; n],
+            grid: (0..n).map(Some).collect(),
+        }
+    }
+
+    /// Every channel's column, to be filled.
+    pub fn columns_mut(&mut self) -> impl Iterator<Item = ChannelColumn<'_>> {
+        let columns = [
+            ("power", &mut self.power_w),
+            ("cadence", &mut self.cadence_rpm),
+            ("heart_rate", &mut self.heart_rate_bpm),
+            ("speed", &mut self.speed_m_s),
+            ("altitude", &mut self.altitude_m),
+            ("temperature", &mut self.temperature_c),
+            ("right_share", &mut self.right_share_pct),
+        ];
+        columns.into_iter().map(|(name, values)| ChannelColumn { name, values })
+    }
+
     fn on_grid(&self, column: &[Option<f64>], second: usize) -> Option<f64> {
         self.grid.get(second).copied().flatten().and_then(|i| column[i])
     }

@@ -36,19 +36,10 @@ fn trace(label: &str, columns: [Vec<Option<f64>>; 3]) -> Trace {
         windows: vec![],
     };
     Trace {
-        label: label.to_owned(),
-        located: Location::Pedals,
-        sides: Sides::Both,
-        clock,
-        time_s: (0..n).map(|i| i as f64).collect(),
         power_w,
         cadence_rpm,
-        heart_rate_bpm: vec![None; n],
-        speed_m_s: vec![None; n],
-        altitude_m: vec![None; n],
-        temperature_c: vec![None; n],
         right_share_pct,
-        grid: (0..n).map(Some).collect(),
+        ..Trace::without_values(label, Location::Pedals, Sides::Both, clock, n)
     }
 }
 

@@ -3,7 +3,7 @@
 use super::combine::{UNALIGNED_U_S, by_stamps};
 use super::fields::field;
 use crate::recording::Recording;
-use crate::ride::{AlignedOn, Clock, Trace};
+use crate::ride::{AlignedOn, ChannelColumn, Clock, Trace};
 use crate::session::Instrument;
 
 /// One recording of an instrument and where it stands in session time.
@@ -31,21 +31,9 @@ pub(super) fn trace(
 ) -> Trace {
     let least_certain =
         parts.iter().map(|p| &p.clock).max_by(|a, b| a.standard_uncertainty_s.total_cmp(&b.standard_uncertainty_s));
-    let mut trace = Trace {
-        label: instrument.label.clone(),
-        located: instrument.located,
-        sides: instrument.sides,
-        clock: least_certain.cloned().unwrap_or_else(|| by_stamps(AlignedOn::Nothing, 0.0, UNALIGNED_U_S)),
-        time_s: vec![],
-        power_w: vec![],
-        cadence_rpm: vec![],
-        heart_rate_bpm: vec![],
-        speed_m_s: vec![],
-        altitude_m: vec![],
-        temperature_c: vec![],
-        right_share_pct: vec![],
-        grid: vec![None; length_s],
-    };
+    let clock = least_certain.cloned().unwrap_or_else(|| by_stamps(AlignedOn::Nothing, 0.0, UNALIGNED_U_S));
+    let Instrument { label, located, sides, .. } = instrument;
+    let mut trace = Trace::without_values(label, *located, *sides, clock, 0);
     for part in &parts {
         let samples = &part.recording.samples;
         let after_s = trace.time_s.last().copied().unwrap_or(f64::NEG_INFINITY);
@@ -61,20 +49,12 @@ pub(super) fn trace(
             })
             .collect();
         trace.time_s.extend(kept.iter().map(|&i| part.session_s(samples.time_s[i])));
-        let columns = [
-            (&mut trace.power_w, "power"),
-            (&mut trace.cadence_rpm, "cadence"),
-            (&mut trace.heart_rate_bpm, "heart_rate"),
-            (&mut trace.speed_m_s, "speed"),
-            (&mut trace.altitude_m, "altitude"),
-            (&mut trace.temperature_c, "temperature"),
-            (&mut trace.right_share_pct, "right_share"),
-        ];
-        for (column, name) in columns {
+        for ChannelColumn { name, values } in trace.columns_mut() {
             let from = field(instrument, all, name).and_then(|field| samples.channel(field)).unwrap_or(&[]);
-            column.extend(kept.iter().map(|&i| from.get(i).copied().flatten()));
+            values.extend(kept.iter().map(|&i| from.get(i).copied().flatten()));
         }
     }
+    trace.grid = vec![None; length_s];
     for (i, time_s) in trace.time_s.iter().enumerate() {
         let second = (time_s + 0.5).floor();
         let Some(place) = (second >= 0.0).then_some(second as usize).and_then(|s| trace.grid.get_mut(s)) else {

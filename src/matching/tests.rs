@@ -302,28 +302,20 @@ impl Rider {
         let n = self.power_w.len();
         let some = |column: &[f64]| column.iter().map(|&v| Some(v)).collect::<Vec<_>>();
         let hub: Vec<f64> = (0..n).map(|k| self.power_w[k.saturating_sub(2)..=k].iter().sum::<f64>() / 3.0).collect();
+        let clock = Clock {
+            offset_s: 0.0,
+            drift_ppm: 0.0,
+            standard_uncertainty_s: 0.1,
+            aligned_on: AlignedOn::HeartRate,
+            also: vec![],
+            reset: None,
+            windows: vec![],
+        };
         let trace = |label: &str, located, power_w: Vec<Option<f64>>, cadence_rpm, speed_m_s| Trace {
-            label: label.into(),
-            located,
-            sides: Sides::Both,
-            clock: Clock {
-                offset_s: 0.0,
-                drift_ppm: 0.0,
-                standard_uncertainty_s: 0.1,
-                aligned_on: AlignedOn::HeartRate,
-                also: vec![],
-                reset: None,
-                windows: vec![],
-            },
-            time_s: (0..n).map(|k| k as f64).collect(),
             power_w,
             cadence_rpm,
-            heart_rate_bpm: vec![None; n],
             speed_m_s,
-            altitude_m: vec![None; n],
-            temperature_c: vec![None; n],
-            right_share_pct: vec![None; n],
-            grid: (0..n).map(Some).collect(),
+            ..Trace::without_values(label, located, Sides::Both, clock.clone(), n)
         };
         let carried = |trace| ReferenceTrace {
             trace,

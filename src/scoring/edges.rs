@@ -185,21 +185,11 @@ mod tests {
             reset: None,
             windows: vec![],
         };
-        let nothing = vec![None; samples.len()];
         Trace {
-            label: "unit 017".to_owned(),
-            located: Location::Spindle,
-            sides: Sides::Both,
-            clock,
             time_s: samples.iter().map(|s| s.0).collect(),
             power_w: samples.iter().map(|s| Some(s.1)).collect(),
-            cadence_rpm: nothing.clone(),
-            heart_rate_bpm: nothing.clone(),
-            speed_m_s: nothing.clone(),
-            altitude_m: nothing.clone(),
-            temperature_c: nothing.clone(),
-            right_share_pct: nothing,
             grid: vec![],
+            ..Trace::without_values("unit 017", Location::Spindle, Sides::Both, clock, samples.len())
         }
     }
 

@@ -4,7 +4,7 @@ use super::labels::clock_labels;
 use super::samples::GAP_S;
 use crate::report::picture::{Key, Numbers, Picture};
 use crate::report::svg::{self, Anchor, Frame, Points, Scale, Svg};
-use crate::ride::{AlignedOn, Ride, Trace};
+use crate::ride::{Ride, ShownChannel, Trace};
 use crate::words;
 
 /// The clock chart's two panels: the shared channel overlaid, and the offset in each window about its line.
@@ -19,22 +19,8 @@ const OVERLAY_S: f64 = 120.0;
 /// window's offset lies from the line that was taken. `None` for a clock that was not found on a shared channel.
 pub fn clock(trace: &Trace, ride: &Ride) -> Option<Picture> {
     let own = &ride.references.first()?.trace;
-    let column = match trace.clock.aligned_on {
-        AlignedOn::HeartRate => |t: &Trace| t.heart_rate_bpm.clone(),
-        AlignedOn::Position | AlignedOn::Speed => |t: &Trace| t.speed_m_s.clone(),
-        AlignedOn::Altitude => |t: &Trace| t.altitude_m.clone(),
-        AlignedOn::Power => |t: &Trace| t.power_w.clone(),
-        _ => return None,
-    };
-    // Of a position, what shows in time is how fast it changes.
-    let (shared, unit) = match trace.clock.aligned_on {
-        AlignedOn::Position => ("speed", "m/s"),
-        on @ AlignedOn::HeartRate => (on.word(), "1/min"),
-        on @ AlignedOn::Altitude => (on.word(), "m"),
-        on @ AlignedOn::Power => (on.word(), "W"),
-        on => (on.word(), "m/s"),
-    };
-    let points = |t: &Trace| -> Points { t.time_s.iter().copied().zip(column(t)).collect() };
+    let ShownChannel { name: shared, unit, values } = trace.clock.aligned_on.shown()?;
+    let points = |t: &Trace| -> Points { t.time_s.iter().copied().zip(values(t).iter().copied()).collect() };
     let (ours, theirs) = (points(own), points(trace));
     let from_s = liveliest(&theirs)?;
     let window = |points: &Points| -> Points {

@@ -16,34 +16,26 @@ pub(super) fn start() -> DateTime<Utc> {
 fn trace(label: &str, located: Location, sides: Sides, power_w: Vec<Option<f64>>) -> Trace {
     let n = power_w.len();
     let aligned_on = if label.starts_with("unit") { AlignedOn::HeartRate } else { AlignedOn::SessionClock };
+    let clock = Clock {
+        offset_s: 1.4,
+        drift_ppm: 3.0,
+        standard_uncertainty_s: 0.18,
+        aligned_on,
+        also: vec![],
+        reset: None,
+        windows: (0..6)
+            .map(|n| ClockWindow {
+                at_s: 300.0 * f64::from(n) + 150.0,
+                offset_s: 1.4 + 0.05 * f64::from(n % 3),
+                standard_uncertainty_s: 0.08,
+            })
+            .collect(),
+    };
     Trace {
-        label: label.into(),
-        located,
-        sides,
-        clock: Clock {
-            offset_s: 1.4,
-            drift_ppm: 3.0,
-            standard_uncertainty_s: 0.18,
-            aligned_on,
-            also: vec![],
-            reset: None,
-            windows: (0..6)
-                .map(|n| ClockWindow {
-                    at_s: 300.0 * f64::from(n) + 150.0,
-                    offset_s: 1.4 + 0.05 * f64::from(n % 3),
-                    standard_uncertainty_s: 0.08,
-                })
-                .collect(),
-        },
-        time_s: (0..n).map(|i| i as f64).collect(),
         grid: (0..n).map(|i| power_w[i].map(|_| i)).collect(),
         power_w,
         cadence_rpm: vec![Some(88.0); n],
-        heart_rate_bpm: vec![None; n],
-        speed_m_s: vec![None; n],
-        altitude_m: vec![None; n],
-        temperature_c: vec![None; n],
-        right_share_pct: vec![None; n],
+        ..Trace::without_values(label, located, sides, clock, n)
     }
 }
 
