@@ -77,7 +77,7 @@ fn subject(placed: &PlacedCheck<'_>, verdict: &Verdict) -> Option<RowSubject> {
 
 fn of_check(placed: &PlacedCheck<'_>, of: RowSubject) -> UnpooledRow {
     let (check, label) = (placed.check, placed.label());
-    let steady = matches!(placed.of, CheckOf::Ride(phase) if phase.kind() == Some(DrillKind::Steady));
+    let steady = matches!(placed.of, CheckOf::Ride(phase) if phase.kind().is_some_and(DrillKind::is_block));
     let measure = words::plain(&check.measure);
     let name = match of {
         RowSubject::Contrast => words::plain(label),
@@ -113,7 +113,7 @@ fn steady_rows(given: &[VerdictFile], shared: &[SharedSources], keys: &mut KeyNu
         for placed in verdict.checks() {
             let CheckOf::Ride(phase) = placed.of else { continue };
             let check = placed.check;
-            let steady = phase.kind() == Some(DrillKind::Steady) && !phase.surplus;
+            let steady = phase.kind().is_some_and(DrillKind::is_block) && !phase.surplus;
             if !steady || !check.is_of(Measure::MeanError) || check.budget.is_empty() {
                 continue;
             }

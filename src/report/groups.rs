@@ -55,7 +55,7 @@ impl<'a> Group<'a> {
 
     /// Warm-up, recovery and waiting are matched but have nothing to say in a table of verdicts.
     pub fn is_scored(&self) -> bool {
-        !matches!(self.kind(), Some(DrillKind::Free | DrillKind::Wait)) || !self.checks().is_empty()
+        self.kind().is_none_or(DrillKind::is_scored) || !self.checks().is_empty()
     }
 
     /// `6 of 6 ridden, 2 failed, 1 undecided`; `None` for a phase ridden once, as asked.

@@ -13,6 +13,7 @@ pub const COAST: &str = "coast";
 pub const RESTART: &str = "restart";
 
 pub(super) const FACTS: DrillFacts = DrillFacts {
+    has_stop: true,
     usual_recovery_s: Some(Range::between(40.0, 60.0)),
     ..DrillFacts::of("coast_restart", Conduct::ScoredRiding, read)
 };

@@ -27,6 +27,10 @@ pub(super) struct DrillFacts {
     /// As the protocol language and the JSON write it.
     pub word: &'static str,
     pub conduct: Conduct,
+    /// Whether it is one block at one power: of those a ring's error and a session's steady error are told.
+    pub is_block: bool,
+    /// Whether its second move is a stop and the third goes on, so that lags are timed.
+    pub has_stop: bool,
     /// Whether masses hang on the crank.
     pub hangs_masses: bool,
     /// Whether the zero offset is read.
@@ -53,6 +57,8 @@ impl DrillFacts {
         Self {
             word,
             conduct,
+            is_block: false,
+            has_stop: false,
             hangs_masses: false,
             reads_zero: false,
             all_out: false,

@@ -8,6 +8,7 @@ use super::facts::{Conduct, DrillFacts, PowerBasis, longer};
 use crate::quantity::Range;
 
 pub(super) const FACTS: DrillFacts = DrillFacts {
+    is_block: true,
     usual_recovery_s: Some(Range::between(60.0, 90.0)),
     set_power: Some(set_power),
     lengthen: Some(lengthen),

@@ -73,6 +73,16 @@ impl DrillKind {
         self.is_scored_riding() || self.is_typed()
     }
 
+    /// Whether it is one block at one power: of those a ring's error and a session's steady error are told.
+    pub fn is_block(self) -> bool {
+        self.facts().is_block
+    }
+
+    /// Whether its second move is a stop and the third goes on, so that lags are timed.
+    pub fn has_stop(self) -> bool {
+        self.facts().has_stop
+    }
+
     pub fn hangs_masses(self) -> bool {
         self.facts().hangs_masses
     }
@@ -133,6 +143,14 @@ impl Drill {
             | Drill::CoastRestart { recover_s, .. }
             | Drill::SoftPedal { recover_s, .. } => *recover_s,
             _ => None,
+        }
+    }
+
+    /// The first seconds of each move that are not scored.
+    pub fn settle_s(&self) -> f64 {
+        match self {
+            Drill::Steady { settle_s, .. } | Drill::Ramp { settle_s, .. } => *settle_s,
+            _ => 0.0,
         }
     }
 

@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::wording::{clock, does, lasts, posture, range_s, span};
 use crate::brief::{self, Part, PartLine, PowerAim, Step, StepAction, TypedReading};
-use crate::protocol::{self, Accept, Drill, Phase, PhaseOrder, Protocol, Setting, trim};
+use crate::protocol::{self, Accept, Effort, Phase, PhaseOrder, Protocol, Setting, trim};
 use crate::quantity::Range;
 use crate::session::Drivetrain;
 use crate::words;
@@ -218,19 +218,23 @@ impl PartWriter<'_> {
 
 /// What makes a repeat of this phase count.
 fn counts(phase: &Phase) -> Option<String> {
-    let first = |settle_s: f64| format!("first {}", range_s(&Range::between(settle_s, settle_s)));
-    Some(match &phase.drill {
-        Drill::Steady { settle_s, .. } => {
+    let settle_s = phase.drill.settle_s();
+    let first = || format!("first {}", range_s(&Range::between(settle_s, settle_s)));
+    let efforts: Vec<Effort> = phase.drill.moves().iter().map(|m| m.effort).collect();
+    Some(match efforts.as_slice() {
+        [Effort::Steady(_)] => {
             let held = format!("power within {} %", trim(phase.tolerance * 100.0));
-            if *settle_s > 0.0 { format!("{held}, {} not scored", first(*settle_s)) } else { held }
+            if settle_s > 0.0 { format!("{held}, {} not scored", first()) } else { held }
         }
-        Drill::Sprint { effort_w, .. } => {
+        [Effort::AllOut(effort_w)] => {
             let asked = PowerAim::of(effort_w).map(|aim| aim.to_string())?;
             format!("counts if the reference's best 3 s are {asked}")
         }
-        Drill::CoastRestart { .. } => "feet still all through, then at once and hard, in the same gear".to_owned(),
-        Drill::SoftPedal { .. } => "straight down from the surge, turning all the while".to_owned(),
-        Drill::Ramp { settle_s, .. } if *settle_s > 0.0 => format!("{} of each step not scored", first(*settle_s)),
+        efforts if efforts.contains(&Effort::Coast) => {
+            "feet still all through, then at once and hard, in the same gear".to_owned()
+        }
+        [Effort::Short(_), Effort::Short(_)] => "straight down from the surge, turning all the while".to_owned(),
+        [Effort::Steady(_), ..] if settle_s > 0.0 => format!("{} of each step not scored", first()),
         _ => return None,
     })
 }

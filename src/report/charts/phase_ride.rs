@@ -30,9 +30,10 @@ impl PhaseRide<'_> {
     /// The stretch of session time that is shown. A coast is shown from before its release, without the lead-in.
     pub fn span_s(&self) -> (f64, f64) {
         let (from_s, to_s) = (seconds(self.ride, self.matched.start), seconds(self.ride, self.matched.end));
-        match (self.phase.kind(), self.matched.moves.as_slice()) {
+        let stops = self.phase.kind().is_some_and(DrillKind::has_stop);
+        match self.matched.moves.as_slice() {
             // The levels on which the lags rest: six seconds before, six after.
-            (Some(DrillKind::CoastRestart), [_, coast, ..]) => (seconds(self.ride, coast.start) - 6.0, to_s + 6.0),
+            [_, coast, ..] if stops => (seconds(self.ride, coast.start) - 6.0, to_s + 6.0),
             _ => (from_s - MARGIN_S, to_s + MARGIN_S),
         }
     }

@@ -21,7 +21,7 @@ fn ring_rows(verdict: &Verdict) -> (Vec<RingRow<'_>>, &'static str) {
     let blocks: Vec<(&PhaseVerdict, &CheckVerdict)> = verdict
         .phases
         .iter()
-        .filter(|p| p.kind() == Some(DrillKind::Steady))
+        .filter(|p| p.kind().is_some_and(DrillKind::is_block))
         .filter_map(|p| Some((p, p.valued(Measure::MeanError)?)))
         .collect();
     // Blocks and pooled errors share an axis only where they share a unit.

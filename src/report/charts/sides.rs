@@ -39,7 +39,7 @@ impl Sides {
     pub fn of(ridden: &PhaseRide<'_>) -> Option<Sides> {
         let (from_s, to_s) = ridden.span_s();
         let reference = ridden.ride.references.iter().position(|r| has_sides(&r.trace, from_s, to_s));
-        let (unit, sprint) = (&ridden.ride.unit, ridden.phase.kind() == Some(DrillKind::Sprint));
+        let (unit, sprint) = (&ridden.ride.unit, ridden.phase.kind().is_some_and(DrillKind::is_all_out));
         let sided = sprint && has_sides(unit, from_s, to_s);
         reference.filter(|_| sided).map(|reference| Sides { reference, from_s, to_s, window_s: ridden.window_s() })
     }
