@@ -51,8 +51,8 @@ struct MeasureRow {
     word: &'static str,
     /// Those in which a limit may be written, its own first.
     units: &'static [Unit],
-    /// The drills that it is computed for.
-    drills: &'static [DrillKind],
+    /// Whether it is computed for a drill, by what is so of the drill wherever that says it.
+    of_drill: fn(DrillKind) -> bool,
     /// Whether it is computed for the whole ride, too.
     of_whole_ride: bool,
     /// Whether zero is a count and not a point on a scale, so that a limit may be `none`.
@@ -63,70 +63,99 @@ struct MeasureRow {
     no_contrast: Option<&'static str>,
 }
 
-const fn row(measure: Measure, word: &'static str, units: &'static [Unit], drills: &'static [DrillKind]) -> MeasureRow {
+const fn row(
+    measure: Measure,
+    word: &'static str,
+    units: &'static [Unit],
+    of_drill: fn(DrillKind) -> bool,
+) -> MeasureRow {
     let (of_whole_ride, counted, claimed, no_contrast) = (false, false, false, None);
-    MeasureRow { measure, word, units, drills, of_whole_ride, counted, claimed, no_contrast }
+    MeasureRow { measure, word, units, of_drill, of_whole_ride, counted, claimed, no_contrast }
 }
 
-/// Every drill that is ridden and scored.
-const RIDDEN: &[DrillKind] =
-    &[DrillKind::Steady, DrillKind::Sprint, DrillKind::CoastRestart, DrillKind::SoftPedal, DrillKind::Ramp];
 const COUNTED: Option<&str> = Some("seconds are counted, and a difference of counts has no uncertainty");
 const TYPED: Option<&str> = Some("typed readings belong to no ride");
 
 /// In the order in which a drill's measures are listed in messages.
 const TABLE: &[MeasureRow; Measure::ALL.len()] = {
-    use DrillKind::*;
     use Measure::*;
     &[
         MeasureRow {
             claimed: true,
-            ..row(MeanError, "mean_error", &[Unit::Percent, Unit::Watt], &[Steady, SoftPedal])
+            ..row(MeanError, "mean_error", &[Unit::Percent, Unit::Watt], |kind| {
+                kind.is_block() || kind == DrillKind::SoftPedal
+            })
         },
         MeasureRow {
             no_contrast: Some("limits of agreement lie on both sides of the error; contrast `mean_error`"),
-            ..row(Spread, "spread", &[Unit::Percent, Unit::Watt], &[Steady])
+            ..row(Spread, "spread", &[Unit::Percent, Unit::Watt], DrillKind::is_block)
         },
-        MeasureRow { claimed: true, of_whole_ride: true, ..row(WorkError, "work_error", &[Unit::Percent], &[Sprint]) },
-        MeasureRow { claimed: true, ..row(PeakError, "peak_error", &[Unit::Percent, Unit::Watt], &[Sprint]) },
-        MeasureRow { claimed: true, ..row(LeftError, "left_error", &[Unit::Percent, Unit::Watt], &[Steady, Sprint]) },
-        MeasureRow { claimed: true, ..row(RightError, "right_error", &[Unit::Percent, Unit::Watt], &[Steady, Sprint]) },
-        row(CadenceError, "cadence_error", &[Unit::Rpm], &[Steady]),
-        row(ResidualPower, "residual_power", &[Unit::Watt], &[CoastRestart]),
-        row(PhantomWork, "phantom_work", &[Unit::Kilojoule], &[CoastRestart]),
-        row(ReleaseLag, "release_lag", &[Unit::Second], &[CoastRestart]),
-        row(OnsetLag, "onset_lag", &[Unit::Second], &[CoastRestart]),
-        row(CadenceReleaseLag, "cadence_release_lag", &[Unit::Second], &[CoastRestart]),
-        row(CadenceOnsetLag, "cadence_onset_lag", &[Unit::Second], &[CoastRestart]),
-        row(MissingWork, "missing_work", &[Unit::Percent], &[CoastRestart]),
-        MeasureRow { of_whole_ride: true, ..row(DriftTime, "drift_time", &[Unit::WattPerHour], &[]) },
-        MeasureRow { of_whole_ride: true, ..row(DriftTemperature, "drift_temperature", &[Unit::WattPerCelsius], &[]) },
-        MeasureRow { of_whole_ride: true, ..row(Linearity, "linearity", &[Unit::Percent], &[Ramp]) },
+        MeasureRow {
+            claimed: true,
+            of_whole_ride: true,
+            ..row(WorkError, "work_error", &[Unit::Percent], DrillKind::is_all_out)
+        },
+        MeasureRow {
+            claimed: true,
+            ..row(PeakError, "peak_error", &[Unit::Percent, Unit::Watt], DrillKind::is_all_out)
+        },
+        MeasureRow {
+            claimed: true,
+            ..row(LeftError, "left_error", &[Unit::Percent, Unit::Watt], |kind| kind.is_block() || kind.is_all_out())
+        },
+        MeasureRow {
+            claimed: true,
+            ..row(RightError, "right_error", &[Unit::Percent, Unit::Watt], |kind| kind.is_block() || kind.is_all_out())
+        },
+        row(CadenceError, "cadence_error", &[Unit::Rpm], DrillKind::is_block),
+        row(ResidualPower, "residual_power", &[Unit::Watt], DrillKind::has_stop),
+        row(PhantomWork, "phantom_work", &[Unit::Kilojoule], DrillKind::has_stop),
+        row(ReleaseLag, "release_lag", &[Unit::Second], DrillKind::has_stop),
+        row(OnsetLag, "onset_lag", &[Unit::Second], DrillKind::has_stop),
+        row(CadenceReleaseLag, "cadence_release_lag", &[Unit::Second], DrillKind::has_stop),
+        row(CadenceOnsetLag, "cadence_onset_lag", &[Unit::Second], DrillKind::has_stop),
+        row(MissingWork, "missing_work", &[Unit::Percent], DrillKind::has_stop),
+        MeasureRow { of_whole_ride: true, ..row(DriftTime, "drift_time", &[Unit::WattPerHour], |_| false) },
+        MeasureRow {
+            of_whole_ride: true,
+            ..row(DriftTemperature, "drift_temperature", &[Unit::WattPerCelsius], |_| false)
+        },
+        MeasureRow {
+            of_whole_ride: true,
+            ..row(Linearity, "linearity", &[Unit::Percent], |kind| kind == DrillKind::Ramp)
+        },
         MeasureRow {
             counted: true,
             of_whole_ride: true,
             no_contrast: COUNTED,
-            ..row(DropoutTime, "dropout_time", &[Unit::Second], RIDDEN)
+            ..row(DropoutTime, "dropout_time", &[Unit::Second], DrillKind::is_scored_riding)
         },
         MeasureRow {
             counted: true,
             of_whole_ride: true,
             no_contrast: COUNTED,
-            ..row(HeldTime, "held_time", &[Unit::Second], RIDDEN)
+            ..row(HeldTime, "held_time", &[Unit::Second], DrillKind::is_scored_riding)
         },
         MeasureRow {
             of_whole_ride: true,
             no_contrast: Some(
                 "it is the largest of many readings, and what chance does to the largest is in no budget",
             ),
-            ..row(Spike, "spike", &[Unit::Watt], RIDDEN)
+            ..row(Spike, "spike", &[Unit::Watt], DrillKind::is_scored_riding)
         },
         MeasureRow {
             no_contrast: TYPED,
-            ..row(TorqueError, "torque_error", &[Unit::Percent, Unit::NewtonMetre], &[StaticLoad])
+            ..row(TorqueError, "torque_error", &[Unit::Percent, Unit::NewtonMetre], DrillKind::hangs_masses)
         },
-        MeasureRow { no_contrast: TYPED, ..row(Hysteresis, "hysteresis", &[Unit::NewtonMetre], &[StaticLoad]) },
-        MeasureRow { counted: true, no_contrast: TYPED, ..row(ZeroShift, "zero_shift", &[Unit::One], &[ZeroCheck]) },
+        MeasureRow {
+            no_contrast: TYPED,
+            ..row(Hysteresis, "hysteresis", &[Unit::NewtonMetre], DrillKind::hangs_masses)
+        },
+        MeasureRow {
+            counted: true,
+            no_contrast: TYPED,
+            ..row(ZeroShift, "zero_shift", &[Unit::One], DrillKind::reads_zero)
+        },
     ]
 };
 
@@ -178,7 +207,7 @@ impl Measure {
 
     /// What can be computed for a drill.
     pub fn of_drill(kind: DrillKind) -> Vec<Measure> {
-        TABLE.iter().filter(|row| row.drills.contains(&kind)).map(|row| row.measure).collect()
+        TABLE.iter().filter(|row| (row.of_drill)(kind)).map(|row| row.measure).collect()
     }
 
     /// What can be computed for the whole ride.
