@@ -73,7 +73,8 @@ impl PictureMarks {
         Self { dropouts: runs(&losses.dropout), set_aside: runs(&losses.set_aside), ..Self::default() }
     }
 
-    pub(super) fn of(ride: &ProtocolRide) -> Self {
+    /// `recorded` has the references that judge and one that was left out, too: pictures show all of them.
+    pub(super) fn of(ride: &ProtocolRide, recorded: &Ride) -> Self {
         let context = ride.context;
         let edges = |phase: RiddenPhase| reference_edges(&context, phase.drill.stop(phase.ridden)?);
         let stops = ride.phases().map(|phase| phase.and_then(edges)).collect();
@@ -83,7 +84,7 @@ impl PictureMarks {
         });
         let level = |(found, window)| {
             let value = context.mean_error(ReferenceNeed::SteadyPower, window, Unit::Watt).ok()?;
-            let seconds = paired_seconds(context.ride, context.losses, window);
+            let seconds = paired_seconds(recorded, context.losses, window);
             let errors_w: Vec<f64> = seconds.iter().map(|second| second.error_w).collect();
             Some(SteadyLevel {
                 found,
@@ -94,7 +95,7 @@ impl PictureMarks {
                 expanded_uncertainty_w: value.budget.combine(ride.protocol.decision.coverage).expanded(),
                 limits_w: stats::limits_of_agreement(&errors_w),
                 seconds,
-                against_first_pct: against_first_pct(context.ride, window),
+                against_first_pct: against_first_pct(recorded, window),
             })
         };
         Self { stops, levels: windows.flatten().filter_map(level).collect(), ..Self::lost(context.losses) }
@@ -106,7 +107,7 @@ impl PictureMarks {
         let losses = Losses::of(ride);
         let Some(protocol) = protocol else { return Self::lost(&losses) };
         let steady = steady_windows(protocol, matches);
-        Self::of(&ProtocolRide::of(protocol, matches, ride, &losses, &steady))
+        Self::of(&ProtocolRide::of(protocol, matches, ride, &losses, &steady), ride)
     }
 }
 

@@ -22,11 +22,11 @@ use super::value::Scored;
 use super::widening::Widening;
 
 /// Scores every phase that was found, the contrasts and the whole ride.
-pub fn score_all(session: &Session, protocol: &Protocol, matches: &Matches, ride: &Ride) -> Scores {
+pub fn score_all(session: &Session, protocol: &Protocol, matches: &Matches, recorded: &Ride) -> Scores {
     let steady = steady_windows(protocol, matches);
-    let agreement = agreement::agreement(ride, &steady, protocol.decision.coverage);
-    let judging = agreement.left_out().map(|reference| agreement::without(ride, reference));
-    let ride = judging.as_ref().unwrap_or(ride);
+    let agreement = agreement::agreement(recorded, &steady, protocol.decision.coverage);
+    let judging = agreement.left_out().map(|reference| agreement::without(recorded, reference));
+    let ride = judging.as_ref().unwrap_or(recorded);
     let losses = Losses::of(ride);
     let ride = ProtocolRide::of(protocol, matches, ride, &losses, &steady);
     let widening = Widening::of(&agreement);
@@ -45,7 +45,7 @@ pub fn score_all(session: &Session, protocol: &Protocol, matches: &Matches, ride
         rings: rings.map(|ring| RingScore { error: widening.of_value(ring.error), ..ring }).collect(),
         stretches: stretches(&ride),
         set_aside_s: losses.set_aside.iter().filter(|aside| **aside).count(),
-        shown: PictureMarks::of(&ride),
+        shown: PictureMarks::of(&ride, recorded),
         agreement,
     }
 }
