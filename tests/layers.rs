@@ -141,8 +141,8 @@ fn paths(text: &str, module: &[String], is_folder: bool) -> Vec<Vec<String>> {
     let statements = code.split("use ").skip(1).filter_map(|after| after.split(';').next());
     let mut written: Vec<String> = statements.filter(|s| !s.contains('(')).flat_map(branches).collect();
     for (at, start) in ["crate::", "super::", "self::"].into_iter().flat_map(|start| code.match_indices(start)) {
-        // The second half of `super::super::`.
-        if code[..at].ends_with("::") {
+        // The second half of `super::super::`, or how far `pub(in …)` lets a name be seen.
+        if code[..at].ends_with("::") || code[..at].ends_with("(in ") {
             continue;
         }
         let path = code[at + start.len()..].split(|c: char| !(c.is_alphanumeric() || c == '_' || c == ':')).next();
@@ -235,11 +235,12 @@ fn no_files_import_each_other() {
 fn paths_are_read_as_the_compiler_does() {
     let module = ["report".to_owned(), "charts".to_owned(), "phase".to_owned()];
     let text = "use super::{axis, scale::{self, Scale}};\nuse crate::{judge, stats::{mean, line::{Line}}};\nuse std::fmt;\n\
-                fn f() { super::super::svg::draw() }\n";
+                pub(in crate::align) fn f() { super::super::svg::draw() }\n";
     let seen: BTreeSet<String> = paths(text, &module, false).iter().map(|path| path.join("::")).collect();
     for path in ["report::charts::scale::Scale", "judge", "stats::mean", "stats::line::Line", "report::svg::draw"] {
         assert!(seen.contains(path), "{path} in {seen:?}");
     }
+    assert!(!seen.contains("align"), "{seen:?}");
     assert_eq!(branches("a::{b, c::{d, e}}"), ["a::b", "a::c::d", "a::c::e"]);
 }
 
