@@ -37,6 +37,8 @@ mod drivetrain;
 pub mod judge;
 mod matching;
 mod pattern;
+pub mod premise;
+mod premises;
 pub mod problem;
 pub mod protocol;
 pub mod quantity;

@@ -24,6 +24,7 @@ mod marks;
 mod mishaps;
 mod outputs;
 mod planning;
+mod premises;
 mod properties;
 mod published_values;
 mod real_rides;

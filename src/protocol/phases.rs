@@ -55,6 +55,9 @@ fn phase_name(reading: &mut SourceFiles, node: &Node) -> Option<String> {
     None
 }
 
+/// What a phase that was ridden otherwise than asked comes to.
+const OFF_TARGET: [(&str, bool); 2] = [("undecided", false), ("accept", true)];
+
 fn phase(reading: &mut SourceFiles, node: &Node, threshold_w: Option<f64>) -> Option<Vec<Phase>> {
     let mut keys = reading.map(node, "a phase")?;
     let name = keys.need(reading, "phase", "steady").and_then(|n| phase_name(reading, n));
@@ -77,6 +80,7 @@ fn phase(reading: &mut SourceFiles, node: &Node, threshold_w: Option<f64>) -> Op
         .and_then(|(n, repeats)| reading.words(n, "a sentence, as in `every repeat`", |w| w.accept(repeats)));
     let part = part(reading, &mut keys);
     let tolerance = keys.take("tolerance").and_then(|n| positive(reading, n, Unit::Percent, "a share, as in `20 %`"));
+    let off_target = keys.take("off_target").and_then(|n| reading.one_of(n, &OFF_TARGET));
     // With an unknown drill the rest is still read, as far as it is the same for all drills.
     let (here, measures) = match kind {
         Some(kind) => (format!("a `{}` drill", kind.word()), Measure::of_drill(kind)),
@@ -114,6 +118,7 @@ fn phase(reading: &mut SourceFiles, node: &Node, threshold_w: Option<f64>) -> Op
             checks: checks.clone(),
             part,
             tolerance,
+            accepts_off_target: off_target.unwrap_or(false),
         });
     }
     Some(phases)
@@ -159,5 +164,6 @@ fn recovery(before: &Phase, lasts_s: Range) -> Phase {
         checks: vec![],
         part: Part::Optional,
         tolerance: before.tolerance,
+        accepts_off_target: before.accepts_off_target,
     }
 }

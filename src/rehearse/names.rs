@@ -52,7 +52,7 @@ pub fn certificate(text: &str) -> Result<Certificate, String> {
     if let Some(date) = date.filter(|date| NaiveDate::parse_from_str(date, "%Y-%m-%d").is_err()) {
         return Err(format!("`{date}` is no date; write it as in `Q-03, 2026-04-20`"));
     }
-    Ok(Certificate { number: Some(name(number)?), date: date.map(str::to_owned), by: None })
+    Ok(Certificate { number: Some(name(number)?), date: date.map(str::to_owned), due: None, by: None })
 }
 
 /// What FIT's `software_version` holds of a version: hundredths, all ones being none (public FIT profile). `None` for a

@@ -88,9 +88,10 @@ fn certificate(reading: &mut SourceFiles, node: &Node) -> Option<Certificate> {
     let mut keys = reading.map(node, "a certificate")?;
     let number = keys.take("number").and_then(|n| reading.text(n));
     let date = keys.take("date").and_then(|n| iso_date(reading, n));
+    let due = keys.take("due").and_then(|n| iso_date(reading, n));
     let by = keys.take("by").and_then(|n| reading.text(n));
     keys.finish(reading);
-    Some(Certificate { number, date, by })
+    Some(Certificate { number, date, due, by })
 }
 
 fn instrument(

@@ -18,6 +18,7 @@ pub enum InputKind {
     Session,
     Protocol,
     Marks,
+    Card,
     Recording,
 }
 
@@ -27,6 +28,7 @@ impl InputKind {
             InputKind::Session => "session",
             InputKind::Protocol => "protocol",
             InputKind::Marks => "marks",
+            InputKind::Card => "card",
             InputKind::Recording => "recording",
         }
     }
