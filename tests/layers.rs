@@ -8,11 +8,11 @@ use std::path::{Path, PathBuf};
 const ALLOWED: &[(&str, &str)] = &[
     ("stats", ""),
     ("quantity", ""),
-    ("problem", ""),
     ("text", ""),
+    ("problem", ""),
     ("pattern", ""),
     ("protocol", "problem quantity"),
-    ("recording", ""),
+    ("recording", "text"),
     ("session", "problem protocol quantity recording"),
     // Before and on the bike.
     ("cautions", "protocol"),
