@@ -8,17 +8,18 @@ use std::path::{Path, PathBuf};
 const ALLOWED: &[(&str, &str)] = &[
     ("stats", ""),
     ("quantity", ""),
+    ("files", ""),
     ("text", ""),
     ("problem", ""),
     ("pattern", ""),
     ("protocol", "problem quantity"),
-    ("recording", "text"),
+    ("recording", "files text"),
     ("session", "problem protocol quantity recording"),
     // Before and on the bike.
     ("cautions", "protocol"),
     ("brief", "protocol quantity session"),
     ("cue", "brief cautions protocol quantity session text"),
-    ("rehearse", "pattern protocol quantity recording session"),
+    ("rehearse", "files pattern protocol quantity recording session"),
     // The way to a verdict.
     ("ride", "protocol quantity session"),
     ("align", "recording ride session stats"),
@@ -33,9 +34,9 @@ const ALLOWED: &[(&str, &str)] = &[
     ("words", "pattern protocol verdict"),
     ("against_truth", "pattern protocol rehearse ride stats verdict"),
     ("trials", "judge pattern protocol quantity recording rehearse session stats verdict"),
-    ("compare", "protocol quantity scoring stats verdict words"),
-    ("verify", "judge problem protocol session verdict words"),
-    ("register", "matching verdict verify"),
+    ("compare", "files protocol quantity scoring stats verdict words"),
+    ("verify", "files judge problem protocol session verdict words"),
+    ("register", "files matching verdict verify"),
     (
         "report",
         "against_truth brief cautions compare judge pattern protocol quantity register rehearse ride scoring session stats text \
@@ -43,8 +44,8 @@ const ALLOWED: &[(&str, &str)] = &[
     ),
     (
         "cli",
-        "against_truth brief compare cue judge problem protocol quantity recording register rehearse report session text trials \
-         verdict verify words",
+        "against_truth brief compare cue judge problem protocol quantity recording register rehearse report session text \
+         trials verdict verify words",
     ),
 ];
 
