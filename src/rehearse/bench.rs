@@ -264,7 +264,7 @@ fn spider() -> FittedInstrument {
 }
 
 fn certificate(number: &str, date: &str) -> Option<Certificate> {
-    Some(Certificate { number: Some(number.to_owned()), date: Some(date.to_owned()), by: None })
+    Some(Certificate { number: Some(number.to_owned()), date: Some(date.to_owned()), due: None, by: None })
 }
 
 fn wider(pct: f64, power_w: f64) -> Bound {

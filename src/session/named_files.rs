@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use crate::protocol::{MovedFiles, Node, SourceFiles, overlay};
+use crate::protocol::{FileKind, MovedFiles, Node, SourceFiles, overlay};
 
 /// One of the files of [`MovedFiles`].
 pub(super) struct MovedFile<'a> {
@@ -38,7 +38,7 @@ pub(super) fn overlay_card(reading: &mut SourceFiles, card: &Node, own: &Node) -
     if let (Some(path), Some(again)) = (&path, reading.reopened()) {
         again.cards.push(path.clone());
     }
-    let read = path.and_then(|path| reading.open(&path, Some(card.at)));
+    let read = path.and_then(|path| reading.open(FileKind::Card, &path, Some(card.at)));
     match read {
         Some(base) => overlay(base, own.clone()),
         None => own.clone(),
