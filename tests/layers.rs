@@ -44,7 +44,7 @@ const ALLOWED: &[(&str, &str)] = &[
     ),
     (
         "cli",
-        "against_truth brief compare cue judge problem protocol quantity recording register rehearse report session text \
+        "against_truth brief compare cue files judge problem protocol quantity recording register rehearse report session text \
          trials verdict verify words",
     ),
 ];
