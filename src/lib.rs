@@ -34,6 +34,7 @@ mod cue;
 mod decide;
 mod diagnose;
 mod drivetrain;
+mod files;
 pub mod judge;
 mod matching;
 mod pattern;

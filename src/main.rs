@@ -9,7 +9,14 @@ fn main() -> ExitCode {
         Err(error) => {
             // clap prints help and version to standard output with 0, mistakes to standard error with 2.
             let code = if error.use_stderr() { 2 } else { 0 };
-            let _ = error.print();
+            // What was typed comes from the names of files as well: a shell puts them in for `*`.
+            let typed = error.to_string();
+            let shown = assize::cli::shown_safely(&typed);
+            if code == 2 && shown != typed {
+                eprint!("{shown}");
+            } else {
+                let _ = error.print();
+            }
             return ExitCode::from(code);
         }
     };
@@ -21,7 +28,7 @@ fn main() -> ExitCode {
         Err(error) => {
             let _ = out.flush();
             let mark = if std::io::stderr().is_terminal() { "\x1b[1;31merror\x1b[0m" } else { "error" };
-            eprintln!("{mark}: {error:#}");
+            eprintln!("{mark}: {}", assize::cli::told(&error));
             ExitCode::from(2)
         }
     }

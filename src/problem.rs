@@ -5,6 +5,8 @@ use std::path::PathBuf;
 
 use annotate_snippets::{AnnotationKind, Level, Renderer, Snippet};
 
+use crate::text::{safe, safe_lines};
+
 /// One mistake: where, what, and the way out.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Problem {
@@ -24,21 +26,24 @@ pub struct Problem {
 }
 
 impl Problem {
-    /// A file that can't be read at all.
-    pub(crate) fn unreadable(file: PathBuf, error: &std::io::Error) -> Self {
-        let message = format!("can't be read: {error}");
-        Self { file, line: 1, column: 1, length: 1, message, help: None, source_line: String::new() }
+    /// A file that is not what it is given for, or can't be read at all: no line of it says more.
+    pub(crate) fn of_whole(file: PathBuf, message: String, help: Option<String>) -> Self {
+        Self { file, line: 1, column: 1, length: 1, message, help, source_line: String::new() }
     }
 }
 
 impl fmt::Display for Problem {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let file = self.file.display().to_string();
-        let group = Level::ERROR.primary_title(self.message.as_str());
+        let (file, message) = (safe(&self.file.display().to_string()), safe(&self.message));
+        let help = self.help.as_deref().map(safe);
+        let group = Level::ERROR.primary_title(message.as_str());
         let group = if self.source_line.is_empty() {
-            group.element(annotate_snippets::Origin::path(file).line(self.line).char_column(self.column))
+            let whole = annotate_snippets::Origin::path(file);
+            // Of a file that could not be read no line says more.
+            let is_whole = (self.line, self.column) == (1, 1);
+            group.element(if is_whole { whole } else { whole.line(self.line).char_column(self.column) })
         } else {
-            let mut line = self.source_line.clone();
+            let mut line = safe_lines(&self.source_line);
             if line.chars().count() < self.column {
                 // A caret past the end of the line needs something to stand under.
                 line.push(' ');
@@ -49,7 +54,7 @@ impl fmt::Display for Problem {
             let mark = AnnotationKind::Primary.span(from..to);
             group.element(Snippet::source(line).line_start(self.line).path(file).annotation(mark))
         };
-        let group = match &self.help {
+        let group = match &help {
             Some(help) => group.element(Level::HELP.message(help.as_str())),
             None => group,
         };

@@ -1,9 +1,84 @@
-//! Text for a terminal: nothing that steers it, no line longer than it.
+//! Text for a terminal: nothing that steers it, no line longer than it. Text for a spreadsheet: nothing that it runs.
+
+use std::io::{self, Write};
+
+/// What moves a terminal's cursor, breaks its line or turns its text round becomes `�`.
+fn shown(c: char) -> char {
+    let turns = matches!(
+        c,
+        '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}'
+    );
+    if c.is_control() || turns { char::REPLACEMENT_CHARACTER } else { c }
+}
 
 /// A label from a file can hold what moves a terminal's cursor or turns its text round.
 pub(crate) fn safe(text: &str) -> String {
-    let turns = |c: char| matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
-    text.chars().map(|c| if c.is_control() || turns(c) { '\u{fffd}' } else { c }).collect()
+    text.chars().map(shown).collect()
+}
+
+/// [`safe()`] of several lines, which stay lines; a tab is a space.
+pub(crate) fn safe_lines(text: &str) -> String {
+    text.chars()
+        .map(|c| match c {
+            '\n' => '\n',
+            '\t' => ' ',
+            c => shown(c),
+        })
+        .collect()
+}
+
+/// Hands lines on as [`safe_lines`]: what a file holds or is called can't steer the terminal that they go to.
+pub(crate) struct SafeWriter<W: Write> {
+    out: W,
+    /// A line that has not ended yet: a letter may come in pieces.
+    line: Vec<u8>,
+}
+
+impl<W: Write> SafeWriter<W> {
+    pub(crate) fn new(out: W) -> Self {
+        Self { out, line: vec![] }
+    }
+
+    fn hand_on(&mut self) -> io::Result<()> {
+        let line = std::mem::take(&mut self.line);
+        self.out.write_all(safe_lines(&String::from_utf8_lossy(&line)).as_bytes())
+    }
+}
+
+impl<W: Write> Write for SafeWriter<W> {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        for piece in bytes.split_inclusive(|byte| *byte == b'\n') {
+            self.line.extend(piece);
+            if piece.ends_with(b"\n") {
+                self.hand_on()?;
+            }
+        }
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.hand_on()?;
+        self.out.flush()
+    }
+}
+
+/// What is left of a line goes out with its writer; that it can't be written is then told by the next write.
+impl<W: Write> Drop for SafeWriter<W> {
+    fn drop(&mut self) {
+        let _ = self.hand_on();
+    }
+}
+
+/// Text from a file as a cell of a spreadsheet. One that begins with one of these signs would be taken for a formula and
+/// run, quotes or not; after an apostrophe it is text (common practice, no source). Wide forms of the signs count too; a
+/// plain number is a number.
+pub(crate) fn cell(raw: &str) -> String {
+    let clean = safe(raw);
+    let runs = |c: char| "=+-@＝＋－＠".contains(c);
+    // A control character, by now a replacement character, may be skipped as a blank is.
+    let first = clean.trim_start_matches(|c: char| c.is_whitespace() || c == char::REPLACEMENT_CHARACTER);
+    let number = first == clean && clean.parse::<f64>().is_ok_and(f64::is_finite);
+    if first.starts_with(runs) && !number { format!("'{clean}") } else { clean }
 }
 
 /// To at most `width` characters, with an ellipsis where something is lost.
@@ -35,4 +110,35 @@ pub(crate) fn wrap(text: &str, width: usize) -> Vec<String> {
         }
     }
     lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nothing_steers_a_terminal_and_lines_stay_lines() {
+        let hostile = "a\u{1b}[2J\u{7}\u{202e}b\tc\r\nd\u{9b}1A";
+        let mut out = vec![];
+        let mut writer = SafeWriter::new(&mut out);
+        // Letters in pieces, as a buffer may cut them.
+        for byte in hostile.bytes() {
+            writer.write_all(&[byte]).unwrap();
+        }
+        drop(writer);
+        let written = String::from_utf8(out).unwrap();
+        assert_eq!(written, "a\u{fffd}[2J\u{fffd}\u{fffd}b c\u{fffd}\nd\u{fffd}1A");
+        assert_eq!(written, safe_lines(hostile));
+    }
+
+    #[test]
+    fn a_cell_that_would_be_run_is_text_and_a_number_a_number() {
+        for runs in ["=1+1", "+1+1", "-2+3", "@SUM(1)", " =1", "＝1", "-14 W", "-"] {
+            assert_eq!(cell(runs), format!("'{runs}"));
+        }
+        assert_eq!((cell("\t=1"), cell("\r=1")), ("'\u{fffd}=1".into(), "'\u{fffd}=1".into()));
+        for stays in ["-14.5", "+3", "-1e-3", "unit 017", "", "1=1"] {
+            assert_eq!(cell(stays), stays);
+        }
+    }
 }

@@ -193,11 +193,11 @@ fn hostile_session(folder: &Path) -> PathBuf {
     let file = folder.join("session.yaml");
     let bench = protocol_file("short-check");
     let written = format!(
-        "assize_session: 1\nprotocol: {}\ntester: \"{HOSTILE}\"\nplace: \"{HOSTILE}\"\ndate: \"{{{{ nobody }}}}\"\n\
+        "assize_session: 1\nprotocol: {}\ntester: \"{HOSTILE}\"\nplace: \"{HOSTILE}\"\ndate: 2026-11-03\n\
          unit: {{label: \"{HOSTILE}\", located: spindle, firmware: \"{HOSTILE}\", battery: ?}}\n\
-         references:\n  - {{label: \"{}\", located: pedals, uncertainty: 1 %, recording: not-there-yet.fit}}\n",
+         references:\n  - {{label: \"{}\", located: pedals, uncertainty: 1 %, firmware: \"{{{{ nobody }}}}\", recording: not-there-yet.fit}}\n",
         bench.display(),
-        "x".repeat(300),
+        "x".repeat(80),
     );
     std::fs::write(&file, written).unwrap();
     file

@@ -413,7 +413,7 @@ fn broken_yaml_is_one_mistake_with_a_place() {
     assert_eq!(one("assize: 1\ntitle: @home\n"), (2, 8));
     assert_eq!(one("assize: 1\n\ttitle: x\n"), (2, 1));
     assert_eq!(one(""), (1, 1));
-    let bomb = "a: &a [1,1,1,1,1,1,1,1,1]\nb: &b [*a,*a,*a,*a,*a,*a,*a,*a,*a]\nc: &c [*b,*b,*b,*b,*b,*b,*b,*b,*b]\n\
+    let bomb = "phases: &a [1,1,1,1,1,1,1,1,1]\nb: &b [*a,*a,*a,*a,*a,*a,*a,*a,*a]\nc: &c [*b,*b,*b,*b,*b,*b,*b,*b,*b]\n\
                 d: &d [*c,*c,*c,*c,*c,*c,*c,*c,*c]\ne: &e [*d,*d,*d,*d,*d,*d,*d,*d,*d]\n";
     assert_eq!(one(bomb).0, 5);
     assert_eq!(one(&"[".repeat(3000)).0, 1);
@@ -476,6 +476,148 @@ fn what_a_protocol_needs_of_a_session_is_asked_for() {
     std::fs::write(folder.path().join("p.yaml"), typed).unwrap();
     std::fs::write(&file, "assize_session: 1\nprotocol: p.yaml\nunit: {label: a, located: crank}\n").unwrap();
     assert!(session::load(&file).unwrap().references.is_empty(), "static loads are typed, not recorded");
+}
+
+/// A session of a unit and a reference with these further lines; its mistakes and cautions.
+fn typed(lines: &str) -> (Vec<(usize, usize, String)>, Vec<String>) {
+    let (folder, file) = written(&format!(
+        "assize_session: 1\nunit: {{label: a, located: crank, sides: both, recording: r.csv}}\n\
+         references: [{{label: b, located: hub, uncertainty: 1 %, recording: s.csv}}]\n{lines}\n"
+    ));
+    for recording in ["r.csv", "s.csv"] {
+        std::fs::write(folder.path().join(recording), "secs,watts\n").unwrap();
+    }
+    match session::load(&file) {
+        Ok(session) => (vec![], session.cautions),
+        Err(problems) => {
+            let say = |p: &assize::problem::Problem| format!("{} | {}", p.message, p.help.clone().unwrap_or_default());
+            (problems.iter().map(|p| (p.line, p.column, say(p))).collect(), vec![])
+        }
+    }
+}
+
+#[test]
+fn a_number_that_can_not_be_is_a_mistake_at_its_place_with_the_likely_slip() {
+    let impossible = |line: &str, at: &str, says: &str| {
+        let (mistakes, _) = typed(line);
+        assert_eq!(mistakes.len(), 1, "{line}: {mistakes:?}");
+        let (number, column, said) = &mistakes[0];
+        let expected = line.chars().count() - line.split_once(at).unwrap().1.chars().count() - at.chars().count() + 1;
+        assert_eq!((*number, *column), (4, expected), "{line}: {said}");
+        assert!(said.contains("can't") && said.contains(says), "{line}: {said}");
+    };
+    impossible("drivetrain: {wheel: 2105 cm}", "2105 cm", "did you mean `2105 mm`?");
+    impossible("drivetrain: {wheel: 2105 m}", "2105 m", "did you mean `2105 mm`?");
+    impossible("drivetrain: {loss: 23 %}", "23 %", "did you mean `2.3 %`?");
+    impossible("drivetrain: {loss: -2.3 %}", "-2.3 %", "can't be negative");
+    impossible("drivetrain: {loss: 2.3 % ± 0 %}", "2.3 %", "an uncertainty of the loss of 0 %");
+    impossible("drivetrain: {chainrings: [520, 36]}", "520", "did you mean `52`?");
+    impossible("drivetrain: {chainrings: [52, 3]}", "3]", "a chainring of 3 teeth");
+    impossible("drivetrain: {cassette: [11, 130]}", "130", "did you mean `13`?");
+    impossible("conditions: {crank_length: 1725 mm}", "1725 mm", "did you mean `172.5 mm`?");
+    impossible("conditions: {crank_length: 17.25 mm}", "17.25 mm", "did you mean `17.25 cm`?");
+    impossible("conditions: {temperature: 190 °C}", "190 °C", "did you mean `19 °C`?");
+    impossible("conditions: {temperature: 68 °C}", "68 °C", "68 °F would be `20 °C`");
+    impossible("conditions: {latitude: 524 °}", "524 °", "did you mean `52.4 °`?");
+    impossible("conditions: {height: 35000 m}", "35000 m", "-450 m to 6000 m can");
+    impossible("threshold_power: 2500 W", "2500 W", "did you mean `250 W`?");
+    impossible("threshold_power: 250 kW", "250 kW", "did you mean `250 W`?");
+    impossible("readings: {loads: [{mass: 10000 kg, torque: 16.9 N·m}]}", "10000 kg", "did you mean `10000 g`?");
+    impossible("readings: {loads: [{mass: 10 kg, angle: 900 °, torque: 16.9 N·m}]}", "900 °", "did you mean `90 °`?");
+    impossible("readings: {loads: [{mass: 10 kg, torque: 1690 N·m}]}", "1690 N·m", "did you mean `16.9 N·m`?");
+    impossible("date: 2626-11-14", "2626-11-14", "the year 2626 can't be meant");
+
+    let (fine, cautions) = typed(
+        "drivetrain: {chainrings: [52, 36], cassette: [11, 30], wheel: 2105 mm, loss: 2.3 % ± 1 %}\n\
+         conditions: {temperature: 19 °C, crank_length: 172.5 mm, latitude: -33.9 °, height: 1600 m}",
+    );
+    assert!(fine.is_empty() && cautions.is_empty(), "{fine:?} {cautions:?}");
+    let (fine, cautions) =
+        typed("conditions: {temperature: 50 °C, crank_length: 130 mm}\ndrivetrain: {wheel: 1350 mm}");
+    assert_eq!((fine.len(), cautions.len()), (0, 3), "{fine:?} {cautions:?}");
+    assert!(cautions.iter().all(|sentence| sentence.contains("is unusual")), "{cautions:?}");
+}
+
+#[test]
+fn nobody_is_good_to_nothing_and_nothing_is_a_reference_that_is_good_to_all() {
+    let stated = |key: &str, written: &str| {
+        let (folder, file) = written_session(key, written);
+        let problems = session::load(&file).map(drop).map_err(|problems| problems.to_string());
+        drop(folder);
+        problems
+    };
+    for key in ["uncertainty", "claimed"] {
+        for wrong in ["0 %", "100 %", "1 % or 0 W", "1 % or 2000 W"] {
+            let said = stated(key, wrong).unwrap_err();
+            assert!(said.matches("error:").count() == 1 && said.contains("can't be"), "{key}: {wrong}: {said}");
+        }
+        for right in ["1 %", "1.0 % or 2 W", "5 %", "10 W"] {
+            stated(key, right).unwrap();
+        }
+    }
+}
+
+fn written_session(key: &str, bound: &str) -> (tempfile::TempDir, PathBuf) {
+    let (uncertainty, claimed) = if key == "claimed" { ("1 %", bound) } else { (bound, "2 %") };
+    let (folder, file) = written(&format!(
+        "assize_session: 1\nunit: {{label: a, located: crank, sides: both, claimed: {claimed}, recording: r.csv}}\n\
+         references: [{{label: b, located: hub, uncertainty: {uncertainty}, recording: s.csv}}]\n"
+    ));
+    for recording in ["r.csv", "s.csv"] {
+        std::fs::write(folder.path().join(recording), "secs,watts\n").unwrap();
+    }
+    (folder, file)
+}
+
+#[test]
+fn rings_and_dates_in_another_form_are_one_sentence_each() {
+    let one = |line: &str, says: &str| {
+        let (mistakes, _) = typed(line);
+        assert_eq!(mistakes.len(), 1, "{line}: {mistakes:?}");
+        assert!(mistakes[0].2.contains(says), "{line}: {mistakes:?}");
+    };
+    for rings in ["52/36", "52, 36", "52-36", "52x36", "\"52 36\"", "52t 36t"] {
+        one(&format!("drivetrain:\n  chainrings: {rings}"), "write `[52, 36]`");
+    }
+    one("drivetrain:\n  cassette: 11-30", "list every sprocket");
+    one("drivetrain: {chainrings: two}", "write `[52, 36]`");
+    for key in ["date", "issued"] {
+        one(&format!("{key}: 2026-1-2"), "write `2026-01-02`");
+        one(&format!("{key}: 02.01.2026"), "as in `2026-03-02`");
+        one(&format!("{key}: 2026-02-30"), "is no date");
+        one(&format!("{key}: last week"), "is no date");
+    }
+}
+
+#[test]
+fn a_number_of_a_protocol_that_can_not_be_is_a_mistake() {
+    let head = |phase: &str| format!("{HEAD}phases:\n  - {{phase: a, {phase}}}\n");
+    let one = |phase: &str, says: &str| {
+        let found = mistakes(&head(phase));
+        assert_eq!(found.len(), 1, "{phase}: {found:?}");
+        assert!(found[0].0 == 5 && found[0].2.contains("can't be") && found[0].2.contains(says), "{phase}: {found:?}");
+    };
+    one("drill: steady, power: 3000 W, lasts: 4 min", "did you mean `300 W`?");
+    one("drill: steady, power: 200 kW, lasts: 4 min", "did you mean `200 W`?");
+    one("drill: steady, for_each: {power: [120 W, 2400 W]}, lasts: 4 min", "did you mean `240 W`?");
+    one("drill: steady, power: 200 W, lasts: 40 h", "did you mean `40 s`?");
+    one("drill: steady, power: 200 W, lasts: 4 min, tolerance: 200 %", "did you mean `20 %`?");
+    one("drill: steady, power: 200 W, lasts: 4 min, cadence: 900 rpm", "a cadence of 895 rpm");
+    one("drill: steady, power: 200 W, lasts: 4 min, grade: 60 %", "did you mean `6 %`?");
+    one("drill: steady, power: 200 W, lasts: 4 min, checks: {mean_error: within 250 %}", "a limit of 250 %");
+    one("drill: sprint, effort: at least 6000 W, lasts: 6 s", "a sprint's effort of 6000 W");
+    one("drill: sprint, effort: at least 600 W, lasts: 6..12 min", "a sprint of 360 s");
+    one(
+        "drill: coast_restart, lead_in: 200 W for 20 s, coast: 7..12 min, restart: at least 300 W for 5 s",
+        "coasting of 720 s",
+    );
+    one("drill: static_load, loads: [5000 kg]", "did you mean `5000 g`?");
+    let threshold = mistakes(&format!("{HEAD}basis: {{threshold_power: 25 W}}\nphases: [{{phase: a, drill: free}}]\n"));
+    assert!(threshold.len() == 1 && threshold[0].2.contains("did you mean `250 W`?"), "{threshold:?}");
+    let unusual = written(&head("drill: steady, power: 800 W, lasts: 4 min"));
+    let (exit, said) = check(&[&unusual.1]);
+    assert_eq!(exit, Exit::Done);
+    assert!(said.contains("caution: a steady power of 800 W is unusual"), "{said}");
 }
 
 #[test]

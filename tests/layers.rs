@@ -8,18 +8,19 @@ use std::path::{Path, PathBuf};
 const ALLOWED: &[(&str, &str)] = &[
     ("stats", ""),
     ("quantity", ""),
-    ("problem", ""),
+    ("files", ""),
     ("text", ""),
+    ("problem", "text"),
     ("pattern", ""),
     ("premise", ""),
-    ("protocol", "premise problem quantity"),
-    ("recording", ""),
-    ("session", "problem protocol quantity recording"),
+    ("protocol", "files premise problem quantity"),
+    ("recording", "files text"),
+    ("session", "files problem protocol quantity recording"),
     // Before and on the bike.
     ("cautions", "protocol"),
     ("brief", "protocol quantity session"),
     ("cue", "brief cautions protocol quantity session text"),
-    ("rehearse", "pattern protocol quantity recording session"),
+    ("rehearse", "files pattern protocol quantity recording session"),
     // The way to a verdict.
     ("ride", "protocol quantity session"),
     ("align", "recording ride session stats"),
@@ -38,9 +39,9 @@ const ALLOWED: &[(&str, &str)] = &[
     ("words", "pattern protocol verdict"),
     ("against_truth", "pattern protocol rehearse ride stats verdict"),
     ("trials", "judge pattern protocol quantity recording rehearse session stats verdict"),
-    ("compare", "protocol quantity scoring stats verdict words"),
-    ("verify", "judge problem protocol session verdict words"),
-    ("register", "matching verdict verify"),
+    ("compare", "files protocol quantity scoring stats verdict words"),
+    ("verify", "files judge problem protocol session verdict words"),
+    ("register", "files matching verdict verify"),
     (
         "report",
         "against_truth brief cautions compare judge pattern premise protocol quantity register rehearse ride scoring session stats text \
@@ -48,8 +49,8 @@ const ALLOWED: &[(&str, &str)] = &[
     ),
     (
         "cli",
-        "against_truth brief compare cue judge problem protocol quantity recording register rehearse report session text trials \
-         verdict verify words",
+        "against_truth brief compare cue files judge problem protocol quantity recording register rehearse report session text \
+         trials verdict verify words",
     ),
 ];
 

@@ -175,7 +175,7 @@ fn what_is_no_verdict_is_refused_by_name_and_the_others_are_kept() {
     );
     assert!(refused[1].starts_with("refused: half.json: it is no verdict: EOF while parsing"), "{}", refused[1]);
     assert!(refused[2].starts_with("refused: other.json: it is no verdict: it has no key `verdict_format`; give the"));
-    assert!(refused[3].starts_with("refused: none.json: it can't be read: "), "{}", refused[3]);
+    assert!(refused[3].starts_with("refused: none.json: no such file; "), "{}", refused[3]);
     assert_eq!(refused.len(), 4);
 }
 

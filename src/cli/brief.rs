@@ -4,8 +4,8 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, bail};
 use chrono::{DateTime, Utc};
 
-use super::exit::Exit;
-use super::files::write_whole;
+use super::exit::{Exit, say_aside};
+use super::files::{Inputs, shown, write_whole};
 use super::options::{load_protocol, load_session_before_ride, watts};
 use crate::brief::{self, workout};
 use crate::protocol::Protocol;
@@ -54,13 +54,15 @@ pub fn run(args: &BriefArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     if args.workout.as_deref() == Some(standard) {
         bail!("--workout takes a file: a FIT file on a terminal is of no use");
     }
-    let session = args.session.as_deref().map(load_session_before_ride).transpose()?;
+    let mut inputs = Inputs::default();
+    let session = args.session.as_deref().map(|file| load_session_before_ride(file, &mut inputs)).transpose()?;
     let own = session.as_ref().and_then(|session| session.protocol.as_ref()).map(|protocol| protocol.file.clone());
     let Some(file) = args.protocol.clone().or(own) else {
         bail!("the session names no protocol; name one before --session");
     };
     let threshold_power_w = args.threshold.or(session.as_ref().and_then(|session| session.threshold_power_w));
-    let protocol = load_protocol(&file, threshold_power_w)?;
+    let protocol = load_protocol(&file, threshold_power_w, &mut inputs)?;
+    inputs.may_write([&args.html, &args.workout, &args.json].into_iter().flatten())?;
     let documents = documents(args, &protocol, session.as_ref(), threshold_power_w)?;
     for (to, text) in &documents {
         if *to == standard {
@@ -75,7 +77,7 @@ pub fn run(args: &BriefArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     report::brief::write(&report::brief::RunSheet::of(&protocol, session.as_ref(), threshold_power_w), out)
         .context("writing the run sheet")?;
     let files = documents.iter().map(|(to, _)| *to).chain(args.workout.as_deref());
-    let files: Vec<String> = files.map(|to| to.display().to_string()).collect();
+    let files: Vec<String> = files.map(shown).collect();
     if !files.is_empty() {
         writeln!(out, "\nWritten: {}", files.join(", "))?;
     }
@@ -101,10 +103,8 @@ fn documents<'a>(
     if let Some(to) = &args.workout {
         let entries = workout::fold(&steps).len();
         if entries > workout::MOST_STEPS {
-            eprintln!(
-                "the workout has {entries} steps; many head units take no more than {} or so",
-                workout::MOST_STEPS
-            );
+            let most = workout::MOST_STEPS;
+            say_aside(&format!("the workout has {entries} steps; many head units take no more than {most} or so"));
         }
         let bytes = workout::encode(protocol, &steps, args.made);
         write_whole(to, &bytes).with_context(|| format!("writing {}", to.display()))?;

@@ -5,10 +5,12 @@ use anyhow::Context;
 
 use super::exit::Exit;
 use super::options::bench_words;
+use crate::files;
 use crate::problem::Problems;
-use crate::protocol::{Accept, PhaseId, Protocol, Rule, trim};
+use crate::protocol::{Accept, PhaseId, Protocol, ReadingNotes, Rule, trim};
 use crate::rehearse::{BENCHES, BenchKind, RehearsalBench, RideSetting};
 use crate::session::Session;
+use crate::text::SafeWriter;
 use crate::trials::{CheckReach, TrialShare, Trials, reach};
 use crate::words;
 use crate::{protocol, session};
@@ -26,27 +28,34 @@ pub struct CheckArgs {
 
 pub fn run(args: &CheckArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     let mut worst = Exit::Done;
+    let mut out = SafeWriter::new(out);
     for file in &args.files {
-        let exit = check(file, args.bench, out)?;
+        let exit = check(file, args.bench, &mut out)?;
         if worst == Exit::Done || exit == Exit::CouldNotJudge {
             worst = exit;
         }
     }
+    out.flush()?;
     Ok(worst)
 }
 
 fn check(file: &Path, bench: Option<&BenchKind>, out: &mut impl Write) -> anyhow::Result<Exit> {
     let name = file.display();
-    let text = match std::fs::read(file).with_context(|| format!("reading {name}")) {
+    let text = match files::read(file, files::TEXT) {
         Ok(bytes) => String::from_utf8_lossy(&bytes).into_owned(),
         Err(error) => {
-            writeln!(out, "{error:#}")?;
+            writeln!(out, "{name}: {error}")?;
             return Ok(Exit::CouldNotJudge);
         }
     };
     match first_key(&text) {
         "assize_session" => report(file, session::load(file), session_facts, out),
-        "assize" => report(file, protocol::load(file, None), |protocol| protocol_says(protocol, bench), out),
+        "assize" => report(
+            file,
+            protocol::load_noting(file, None),
+            |(protocol, notes)| protocol_says(protocol, notes, bench),
+            out,
+        ),
         _ => {
             let help = "a protocol begins with `assize: 1`, a session with `assize_session: 1`; \
                         a card is checked with the session that names it";
@@ -89,8 +98,9 @@ fn report<T>(
 }
 
 /// What it says and what it can decide.
-fn protocol_says(protocol: &Protocol, bench: Option<&BenchKind>) -> Vec<String> {
+fn protocol_says(protocol: &Protocol, notes: &ReadingNotes, bench: Option<&BenchKind>) -> Vec<String> {
     let mut says = protocol_facts(protocol);
+    says.extend(notes.cautions.iter().map(|sentence| format!("caution: {sentence}")));
     says.extend(limits(protocol, bench));
     says
 }
@@ -219,6 +229,7 @@ fn session_facts(session: &Session) -> Vec<String> {
         }
         None => facts.push("no protocol: the whole ride will be compared, advisory".into()),
     }
+    facts.extend(session.cautions.iter().map(|sentence| format!("caution: {sentence}")));
     facts.extend(session.assumed.iter().map(|sentence| format!("assumed: {sentence}")));
     facts
 }

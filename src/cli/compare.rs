@@ -1,12 +1,13 @@
 use std::io::Write;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use anyhow::{Context, bail};
 
 use super::exit::Exit;
-use super::files::write_whole;
+use super::files::{Inputs, is_standard_output, write_whole};
 use crate::compare::{self, Comparison, Grouping};
 use crate::report;
+use crate::text::SafeWriter;
 
 /// Judged sessions of one protocol side by side: who differs, specimen or model, firmware, testers, faults now and then, drift
 ///
@@ -32,10 +33,13 @@ pub struct CompareArgs {
 }
 
 pub fn run(args: &CompareArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
-    let to_standard_output = |to: &Option<PathBuf>| to.as_deref() == Some(Path::new("-"));
+    let to_standard_output = |to: &Option<PathBuf>| to.as_deref().is_some_and(is_standard_output);
     if [&args.html, &args.csv, &args.json].into_iter().filter(|to| to_standard_output(to)).count() > 1 {
         bail!("only one of --html, --csv and --json can go to standard output");
     }
+    let mut inputs = Inputs::default();
+    inputs.extend(&args.verdicts);
+    inputs.may_write([&args.html, &args.csv, &args.json].into_iter().flatten())?;
     let given = compare::read_all(&args.verdicts)?;
     let comparison = compare::compare(given, args.by)?;
     type Documents = fn(&Comparison) -> anyhow::Result<Vec<u8>>;
@@ -62,7 +66,9 @@ pub fn run(args: &CompareArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
         }
     }
     if table {
-        report::compare::table(&comparison, out).context("writing the table")?;
+        let mut out = SafeWriter::new(out);
+        report::compare::table(&comparison, &mut out).context("writing the table")?;
+        out.flush()?;
     }
     Ok(Exit::Done)
 }

@@ -3,9 +3,10 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
 
-use super::exit::Exit;
-use super::files::write_whole;
+use super::exit::{Exit, say_aside};
+use super::files::{Inputs, shown, write_whole};
 use super::options::load_protocol;
+use crate::text::SafeWriter;
 use crate::{recording, session};
 
 /// Write a session file from recordings, with ? where you must fill in
@@ -26,10 +27,13 @@ pub struct DraftArgs {
 }
 
 pub fn run(args: &DraftArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
+    let mut inputs = Inputs::default();
+    inputs.extend(args.files.iter().chain(&args.protocol));
     if let Some(to) = &args.out {
-        may_write(args, to)?;
+        may_write(args, to, &inputs)?;
     }
-    let protocol = args.protocol.as_ref().map(|file| load_protocol(file, None)).transpose()?;
+    let protocol = args.protocol.as_ref().map(|file| load_protocol(file, None, &mut inputs)).transpose()?;
+    inputs.may_write(&args.out)?;
     let (mut recordings, mut unreadable) = (vec![], vec![]);
     for read in recording::read_all(&args.files) {
         match read {
@@ -47,26 +51,24 @@ pub fn run(args: &DraftArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
         None => out.write_all(draft.text.as_bytes())?,
         Some(to) => {
             write_whole(to, draft.text.as_bytes()).with_context(|| format!("writing {}", to.display()))?;
-            let name = to.display();
+            let (name, mut out) = (shown(to), SafeWriter::new(&mut *out));
             writeln!(out, "wrote {name}: {} `?` to fill in, then `assize judge {name}`", draft.asked)?;
             for sentence in &draft.left_out {
                 writeln!(out, "left out: {sentence}")?;
             }
+            out.flush()?;
         }
     }
     out.flush()?;
     for error in &unreadable {
-        eprintln!("error: {error}");
+        say_aside(&format!("error: {error}"));
     }
     Ok(if unreadable.is_empty() { Exit::Done } else { Exit::CouldNotJudge })
 }
 
 /// A session that somebody filled in is not lost to a second draft, and a recording to none at all.
-fn may_write(args: &DraftArgs, to: &Path) -> anyhow::Result<()> {
-    let same = |file: &PathBuf| matches!((file.canonicalize(), to.canonicalize()), (Ok(a), Ok(b)) if a == b);
-    if args.files.iter().chain(&args.protocol).any(same) {
-        bail!("{} is read by this draft and can't be written over; name another file", to.display());
-    }
+fn may_write(args: &DraftArgs, to: &Path, inputs: &Inputs) -> anyhow::Result<()> {
+    inputs.may_write([to])?;
     if to.symlink_metadata().is_ok() && !args.force {
         bail!("{} is there already; name another file, or write over it with --force", to.display());
     }

@@ -1,5 +1,7 @@
 //! What a command came to, as the program's exit code says it.
 
+use crate::text::safe_lines;
+
 /// What the program's exit code says.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Exit {
@@ -22,4 +24,19 @@ impl Exit {
             Exit::Undecided => 3,
         }
     }
+}
+
+/// Lines of text without what steers a terminal.
+pub fn shown_safely(text: &str) -> String {
+    safe_lines(text)
+}
+
+/// What went wrong, as a terminal may show it: names and texts in it come from files.
+pub fn told(error: &anyhow::Error) -> String {
+    safe_lines(&format!("{error:#}"))
+}
+
+/// Says on standard error what went wrong, or what else there is to say beside an output.
+pub(super) fn say_aside(sentence: &str) {
+    eprintln!("{}", safe_lines(sentence));
 }

@@ -5,21 +5,23 @@ use std::time::{Duration, Instant};
 use anyhow::{Context, bail};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
-use super::exit::Exit;
-use super::files::write_whole;
-use super::options::{load_protocol, style};
+use super::exit::{Exit, say_aside};
+use super::files::{Inputs, Numbered, is_standard_output, make_room, shown, write_whole};
+use super::options::{files_of, load_protocol, style};
 use crate::against_truth::TruthCounts;
 use crate::judge::Judgement;
 use crate::quantity::{Bound, Join, Quantity, Unit};
 use crate::rehearse::TruthFile;
 use crate::report;
 use crate::session::{Instrument, Location, Reference, Session, Sides};
+use crate::text::SafeWriter;
 use crate::verdict::{Outcome, Verdict};
 use crate::{against_truth, judge, recording, session};
 
 /// Judge ridden sessions against their protocol
 ///
-/// Writes verdict.json and sheet.html beside each session file, and a table to the terminal. Exit code: 0 pass,
+/// Writes verdict.json and sheet.html beside session.yaml (NAME-verdict.json and NAME-sheet.html beside any other NAME.yaml),
+/// and a table to the terminal. Another sheet or verdict that lies there is kept under its own number. Exit code: 0 pass,
 /// 1 fail, 3 undecided, 2 could not judge; of several sessions the worst, in the order 2, 1, 3, 0.
 #[derive(Debug, clap::Args)]
 pub struct JudgeArgs {
@@ -109,9 +111,19 @@ impl Document {
         asked.as_deref()
     }
 
+    /// What keeps it apart from that of another session.
+    fn numbered(self) -> Option<Numbered> {
+        match self {
+            Document::Sheet => Some(Numbered::Sheet),
+            Document::Verdict => Some(Numbered::Verdict),
+            Document::Lines | Document::Cases => None,
+        }
+    }
+
     /// Where it goes: as asked, or beside the session; `None` for what is only made when asked for.
-    fn to(self, args: &JudgeArgs, folder: &Path, suffix: &str) -> Option<PathBuf> {
-        let beside = |stem, extension| Some(folder.join(format!("{stem}{suffix}.{extension}")));
+    fn to(self, args: &JudgeArgs, beside: &Beside, suffix: &str) -> Option<PathBuf> {
+        let Beside { folder, prefix } = beside;
+        let beside = |stem, extension| Some(folder.join(format!("{prefix}{stem}{suffix}.{extension}")));
         self.asked(args).map(Path::to_owned).or_else(|| match self {
             Document::Sheet => beside("sheet", "html"),
             Document::Verdict => beside("verdict", "json"),
@@ -132,8 +144,24 @@ impl Document {
     }
 }
 
-fn is_standard_output(to: &Path) -> bool {
-    to == Path::new("-")
+/// Where outputs go whose file nobody named.
+struct Beside {
+    folder: PathBuf,
+    /// The session's own name, so that several sessions of one folder keep apart; none for `session.yaml`.
+    prefix: String,
+}
+
+impl Beside {
+    fn of(session: &Path) -> Self {
+        let stem = session.file_stem().map_or_else(String::new, |stem| stem.to_string_lossy().into_owned());
+        let prefix = if stem == "session" { String::new() } else { format!("{stem}-") };
+        Self { folder: session.parent().unwrap_or(Path::new("")).to_owned(), prefix }
+    }
+
+    /// Here, where there is no session file.
+    fn nothing() -> Self {
+        Self { folder: PathBuf::new(), prefix: String::new() }
+    }
 }
 
 /// Standard output carries one thing at a time.
@@ -150,6 +178,11 @@ fn one_to_standard_output(args: &JudgeArgs) -> anyhow::Result<()> {
             bail!("{} would all write to standard output; give all but one of them a file", several.join(" and "))
         }
     }
+}
+
+/// Before anything is judged.
+fn may_write_asked(args: &JudgeArgs, inputs: &Inputs) -> anyhow::Result<()> {
+    inputs.may_write(Document::ALL.into_iter().filter_map(|document| document.asked(args)))
 }
 
 /// One file can't hold what is made for each of several units.
@@ -188,7 +221,9 @@ impl GivenTruths {
             match against_truth::compare(verdict, truth) {
                 Ok(comparison) => {
                     self.sum += comparison.sum();
-                    return report::truth::write(&comparison, out).context("writing what the truth says");
+                    let mut out = SafeWriter::new(out);
+                    report::truth::write(&comparison, &mut out).context("writing what the truth says")?;
+                    return Ok(out.flush()?);
                 }
                 Err(other) => refusals.push(format!("{}: {other}", file.display())),
             }
@@ -200,9 +235,14 @@ impl GivenTruths {
 pub fn run(args: &JudgeArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     one_to_standard_output(args)?;
     let mut truths = GivenTruths::load(args)?;
+    let mut inputs = Inputs::default();
+    inputs.extend(args.sessions.iter().chain(&args.truth).chain(&args.marks));
+    inputs.extend(args.unit.iter().chain(&args.reference));
+    may_write_asked(args, &inputs)?;
     if args.unit.is_some() {
-        let session = session_from_args(args)?;
-        return Ok(exit(args, [judge_one(args, &session, Path::new(""), &mut truths, out)?]));
+        let session = session_from_args(args, &mut inputs)?;
+        let judged = judge_one(args, &session, &Beside::nothing(), &inputs, &mut truths, out)?;
+        return Ok(exit(args, [judged]));
     }
     if args.sessions.len() > 1 && args.marks.is_some() {
         bail!("--marks are of one ride; with several sessions write `marks: FILE` into each session file");
@@ -216,11 +256,11 @@ pub fn run(args: &JudgeArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     let progress = Progress::over(args.sessions.len() as u64);
     let mut exits = Vec::new();
     for path in &args.sessions {
-        exits.push(match load_and_judge(args, path, &mut truths, out) {
+        exits.push(match load_and_judge(args, path, &mut inputs, &mut truths, out) {
             Ok(exit) => exit,
             Err(error) if args.sessions.len() > 1 => {
                 out.flush()?;
-                eprintln!("error: {}: {error:#}", path.display());
+                say_aside(&format!("error: {}: {error:#}", path.display()));
                 Exit::CouldNotJudge
             }
             Err(error) => return Err(error),
@@ -248,17 +288,18 @@ fn exit(args: &JudgeArgs, exits: impl IntoIterator<Item = Exit>) -> Exit {
 fn load_and_judge(
     args: &JudgeArgs,
     path: &Path,
+    inputs: &mut Inputs,
     truths: &mut GivenTruths,
     out: &mut impl Write,
 ) -> anyhow::Result<Exit> {
     let mut session =
         session::load(path).map_err(|problems| anyhow::anyhow!("the session can't be used\n\n{problems}"))?;
     if let Some(file) = &args.protocol {
-        session.protocol = Some(load_protocol(file, session.threshold_power_w)?);
+        session.protocol = Some(load_protocol(file, session.threshold_power_w, inputs)?);
     }
     add_pins(args, &mut session)?;
     add_marks(args, &mut session)?;
-    judge_one(args, &session, path.parent().unwrap_or(Path::new("")), truths, out)
+    judge_one(args, &session, &Beside::of(path), inputs, truths, out)
 }
 
 fn add_pins(args: &JudgeArgs, session: &mut Session) -> anyhow::Result<()> {
@@ -288,18 +329,28 @@ fn add_marks(args: &JudgeArgs, session: &mut Session) -> anyhow::Result<()> {
 fn judge_one(
     args: &JudgeArgs,
     session: &Session,
-    folder: &Path,
+    beside: &Beside,
+    inputs: &Inputs,
     truths: &mut GivenTruths,
     out: &mut impl Write,
 ) -> anyhow::Result<Exit> {
+    let mut inputs = Inputs::clone(inputs);
+    inputs.extend(files_of(session));
+    may_write_asked(args, &inputs)?;
     let judgements = judge::judge(session)?;
-    let several = judgements.len() > 1;
-    if several {
+    if judgements.len() > 1 {
         no_file_named(args, "a session with several units writes a sheet and a verdict per unit beside the session")?;
     }
+    let suffixes = suffixes(&judgements);
+    let wanted = |suffix: &String| -> Vec<(Document, PathBuf)> {
+        let to = |document: Document| Some((document, document.to(args, beside, suffix)?));
+        Document::ALL.into_iter().filter_map(to).collect()
+    };
+    let wanted: Vec<_> = suffixes.iter().map(wanted).collect();
+    inputs.may_write(wanted.iter().flatten().map(|(_, to)| to))?;
     let mut exits = Vec::new();
-    for judgement in &judgements {
-        exits.push(write_all(args, judgement, folder, several, out)?);
+    for (judgement, wanted) in judgements.iter().zip(&wanted) {
+        exits.push(write_all(args, judgement, wanted, &inputs, out)?);
         truths.report(&judgement.verdict, out)?;
     }
     Ok(exit(args, exits))
@@ -308,48 +359,54 @@ fn judge_one(
 fn write_all(
     args: &JudgeArgs,
     judgement: &Judgement,
-    folder: &Path,
-    several: bool,
+    wanted: &[(Document, PathBuf)],
+    inputs: &Inputs,
     out: &mut impl Write,
 ) -> anyhow::Result<Exit> {
     let verdict = &judgement.verdict;
-    let suffix = if several { format!("-{}", file_word(&verdict.unit.label)) } else { String::new() };
-    let to = |document: Document| Some((document, document.to(args, folder, &suffix)?));
-    let wanted: Vec<(Document, PathBuf)> = Document::ALL.into_iter().filter_map(to).collect();
     let bytes = wanted.iter().map(|(document, _)| document.render(judgement)).collect::<anyhow::Result<Vec<_>>>()?;
+    let pictures = match &args.charts {
+        Some(folder) => pictures(judgement, folder, inputs)?,
+        None => vec![],
+    };
     // A document that was asked for there takes the table's place.
-    if !wanted.iter().any(|(_, to)| is_standard_output(to)) {
+    let table = !wanted.iter().any(|(_, to)| is_standard_output(to));
+    if table {
         report::table::write(verdict, out, style()).context("writing the table")?;
         if args.explain {
             report::table::assignment(judgement, out).context("writing the assignment")?;
         }
         writeln!(out)?;
-        for (document, to) in &wanted {
+        for (document, to) in wanted {
             let number =
                 if *document == Document::Sheet { format!(" {}", verdict.sheet_number) } else { String::new() };
-            writeln!(out, "{}{number}: {}", document.name(), to.display())?;
+            writeln!(out, "{}{number}: {}", document.name(), shown(to))?;
         }
         if let Some(folder) = &args.charts {
-            writeln!(out, "Pictures: {}", folder.display())?;
+            writeln!(out, "Pictures: {}", shown(folder))?;
             if !report::publish::DRAWS_PNG {
                 writeln!(out, "  as SVG and CSV: this build draws no PNG, one made with `--features png` does")?;
             }
         }
     }
-    for ((_, to), bytes) in wanted.iter().zip(&bytes) {
+    for ((document, to), bytes) in wanted.iter().zip(&bytes) {
         if is_standard_output(to) {
             out.write_all(bytes)?;
-        } else {
-            write_whole(to, bytes).with_context(|| format!("writing {}", to.display()))?;
+            continue;
         }
+        let kept = document.numbered().map(|kind| make_room(to, kind, &verdict.sheet_number)).transpose()?.flatten();
+        match kept {
+            Some(kept) if table => writeln!(out, "{}", kept.told())?,
+            Some(kept) => say_aside(&kept.told()),
+            None => {}
+        }
+        write_whole(to, bytes).with_context(|| format!("writing {}", to.display()))?;
     }
     if let Some(folder) = &args.charts {
-        let files = report::publish::files(judgement).context("drawing the pictures")?;
         std::fs::create_dir_all(folder).with_context(|| format!("making the folder {}", folder.display()))?;
-        for file in &files {
-            let to = folder.join(&file.name);
-            write_whole(&to, &file.bytes).with_context(|| format!("writing {}", to.display()))?;
-        }
+    }
+    for (to, bytes) in &pictures {
+        write_whole(to, bytes).with_context(|| format!("writing {}", to.display()))?;
     }
     Ok(match verdict.verdict {
         Some(Outcome::Fail) => Exit::Fail,
@@ -359,13 +416,39 @@ fn write_all(
     })
 }
 
+/// The pictures with their places, none of which is an input.
+fn pictures(judgement: &Judgement, folder: &Path, inputs: &Inputs) -> anyhow::Result<Vec<(PathBuf, Vec<u8>)>> {
+    let files = report::publish::files(judgement).context("drawing the pictures")?;
+    let files: Vec<_> = files.into_iter().map(|file| (folder.join(&file.name), file.bytes)).collect();
+    inputs.may_write(files.iter().map(|(to, _)| to))?;
+    Ok(files)
+}
+
+/// What tells the files of a session's units apart: nothing for one, of several each unit's label, with a number where
+/// two labels make the same name.
+fn suffixes(judgements: &[Judgement]) -> Vec<String> {
+    if judgements.len() < 2 {
+        return judgements.iter().map(|_| String::new()).collect();
+    }
+    let mut suffixes: Vec<String> = vec![];
+    for judgement in judgements {
+        let word = format!("-{}", file_word(&judgement.verdict.unit.label));
+        let names = (1..).map(|n| if n == 1 { word.clone() } else { format!("{word}-{n}") });
+        // Some file systems keep no letters apart by their case.
+        let is_taken = |name: &str| suffixes.iter().any(|taken| taken.to_lowercase() == name.to_lowercase());
+        let free = names.into_iter().find(|name| !is_taken(name)).unwrap_or_default();
+        suffixes.push(free);
+    }
+    suffixes
+}
+
 /// A label in a file name: letters, digits and dashes.
 fn file_word(label: &str) -> String {
     label.chars().map(|c| if c.is_alphanumeric() { c } else { '-' }).collect()
 }
 
 /// Says what was assumed because nobody said.
-fn session_from_args(args: &JudgeArgs) -> anyhow::Result<Session> {
+fn session_from_args(args: &JudgeArgs, inputs: &mut Inputs) -> anyhow::Result<Session> {
     let mut session = Session::default();
     let unit = args.unit.as_ref().context("no unit")?;
     session.units.push(session::Unit { instrument: instrument("unit", unit, &mut session.assumed)?, claimed: None });
@@ -380,7 +463,7 @@ fn session_from_args(args: &JudgeArgs) -> anyhow::Result<Session> {
         session.references.push(Reference { instrument, uncertainty, certificate: None, mode: None });
     }
     session.assumed.push("no chain between unit and references".to_owned());
-    session.protocol = args.protocol.as_ref().map(|file| load_protocol(file, None)).transpose()?;
+    session.protocol = args.protocol.as_ref().map(|file| load_protocol(file, None, inputs)).transpose()?;
     add_pins(args, &mut session)?;
     add_marks(args, &mut session)?;
     Ok(session)
@@ -415,7 +498,7 @@ impl Progress {
         if self.bar.is_hidden() && self.since.elapsed() > Duration::from_secs(1) && std::io::stderr().is_terminal() {
             self.bar.set_draw_target(ProgressDrawTarget::stderr());
         }
-        self.bar.set_message(path.display().to_string());
+        self.bar.set_message(shown(path));
         self.bar.inc(1);
     }
 }

@@ -6,7 +6,7 @@ use clap::Command;
 use clap_mangen::Man;
 
 use super::exit::Exit;
-use super::files::write_whole;
+use super::files::{shown, write_whole};
 use super::options::NAME;
 
 /// Write the manual: a page for the program and one for each command
@@ -26,7 +26,7 @@ pub fn run(args: &ManualArgs, program: Command, out: &mut impl Write) -> anyhow:
         let mut bytes = vec![];
         page.render(&mut bytes).context("making a page of the manual")?;
         write_whole(&to, &bytes).with_context(|| format!("writing {}", to.display()))?;
-        writeln!(out, "{}", to.display())?;
+        writeln!(out, "{}", shown(&to))?;
     }
     Ok(Exit::Done)
 }

@@ -21,4 +21,4 @@ mod trials;
 mod verify;
 
 pub use commands::{Cli, run};
-pub use exit::Exit;
+pub use exit::{Exit, shown_safely, told};

@@ -7,15 +7,15 @@ use chrono::{DateTime, NaiveDate, Utc};
 use clap::Subcommand;
 use clap::builder::PossibleValuesParser;
 
-use super::exit::Exit;
-use super::files::write_whole_by;
+use super::exit::{Exit, say_aside};
+use super::files::{Inputs, shown, write_whole_by};
 use super::options::{NAME, style};
 use crate::register::{
     Added, Answer, Filters, KeptJudgement, Limits, Register, RejudgeOutcome, VIEWS, VerdictDocument, View,
 };
 use crate::report::grid;
 use crate::report::table;
-use crate::text::{safe, wrap};
+use crate::text::{safe, safe_lines, wrap};
 use crate::verify::FilesByHash;
 
 /// Keep a season's verdicts in one file, find them again, ask them questions
@@ -182,6 +182,9 @@ pub fn run(args: &RegisterArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
 }
 
 fn add(args: &AddArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
+    let mut inputs = Inputs::default();
+    inputs.extend(&args.verdicts);
+    inputs.may_write([&args.place.register])?;
     let mut register = Register::open(&args.place.register)?;
     let mut exit = Exit::Done;
     for file in &args.verdicts {
@@ -189,7 +192,7 @@ fn add(args: &AddArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
             Ok(document) => document,
             Err(error) => {
                 out.flush()?;
-                eprintln!("refused: {}: {error}", file.display());
+                say_aside(&format!("refused: {}: {error}", file.display()));
                 exit = Exit::CouldNotJudge;
                 continue;
             }
@@ -348,7 +351,7 @@ fn ask(args: &AskArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     if answer.more {
         out.flush()?;
         // Beside the answer, which may go into a file.
-        eprintln!("note: only the first {} lines; --rows shows more", args.rows);
+        say_aside(&format!("note: only the first {} lines; --rows shows more", args.rows));
     }
     Ok(Exit::Done)
 }
@@ -367,11 +370,15 @@ fn describe(view: &View, out: &mut impl Write) -> anyhow::Result<()> {
 fn export(args: &ExportArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     let mut register = Register::open_to_read(&args.place.register)?;
     let dir = &args.csv;
-    std::fs::create_dir_all(dir).with_context(|| format!("making the folder {}", dir.display()))?;
     let asked = |view: &&View| args.views.is_empty() || args.views.iter().any(|name| name == view.name);
+    let to = |view: &View| dir.join(format!("{}.csv", view.name));
+    let mut inputs = Inputs::default();
+    inputs.add(&args.place.register);
+    inputs.may_write(VIEWS.iter().filter(asked).map(to))?;
+    std::fs::create_dir_all(dir).with_context(|| format!("making the folder {}", dir.display()))?;
     let moment = register.moment()?;
     for view in VIEWS.iter().filter(asked) {
-        let to = dir.join(format!("{}.csv", view.name));
+        let to = to(view);
         let mut written = 0;
         write_whole_by(&to, |file| {
             let heads: Vec<String> = view.columns.iter().map(|(name, _)| (*name).to_owned()).collect();
@@ -380,7 +387,7 @@ fn export(args: &ExportArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
             Ok(lines.finish()?)
         })
         .with_context(|| format!("writing {}", to.display()))?;
-        writeln!(out, "{}: {written} {}", to.display(), if written == 1 { "line" } else { "lines" })?;
+        writeln!(out, "{}: {written} {}", shown(&to), if written == 1 { "line" } else { "lines" })?;
     }
     Ok(Exit::Done)
 }
@@ -419,7 +426,7 @@ fn rejudge(args: &RejudgeArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
         }
     }
     for (judged, why) in &unfound {
-        writeln!(out, "{}: not judged again: {why}", safe(&judged.sheet_number))?;
+        writeln!(out, "{}: not judged again: {}", safe(&judged.sheet_number), safe_lines(&why.to_string()))?;
     }
     writeln!(out, "{} the same, {differing} kept anew, {} not judged again", same, unfound.len())?;
     Ok(match (differing, unfound.is_empty()) {

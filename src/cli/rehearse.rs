@@ -1,17 +1,18 @@
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use anyhow::Context;
 use chrono::{DateTime, Utc};
 use clap::builder::PossibleValuesParser;
 
 use super::exit::Exit;
+use super::files::{Inputs, shown};
 use super::options::{bench_words, load_protocol};
 use super::trials::{self, TrialsOutputs};
 use crate::protocol::Protocol;
 use crate::rehearse::{
     self, BENCHES, BenchKind, Device, FAULT_KINDS, Fault, Identity, MISHAP_KINDS, Mishap, RehearsalBench,
-    RehearsalPlan, RideSetting, Shifting, names,
+    RehearsalPlan, RideSetting, Shifting, TRUTH, names,
 };
 use crate::session::Certificate;
 use crate::trials::{Trials, ladders};
@@ -203,7 +204,9 @@ pub fn run(args: &RehearseArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
         return Ok(Exit::Done);
     }
     let Some(file) = &args.protocol else { anyhow::bail!("a protocol is needed") };
-    let protocol = load_protocol(file, None)?;
+    let mut inputs = Inputs::default();
+    let protocol = load_protocol(file, None, &mut inputs)?;
+    inputs.may_write([&args.csv, &args.html].into_iter().flatten())?;
     let bench = (args.bench.bench)();
     let setting = setting(args, &protocol);
     if let Some(sessions) = args.trials {
@@ -249,8 +252,11 @@ pub fn run(args: &RehearseArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     rehearse::check_faults(&protocol, &plan).map_err(anyhow::Error::msg)?;
     rehearse::check_mishaps(&protocol, &plan).map_err(anyhow::Error::msg)?;
     let rehearsal = rehearse::simulate(&protocol, &plan);
+    let files: Vec<PathBuf> = rehearse::names_of_files(&rehearsal).iter().map(|name| dir.join(name)).collect();
+    inputs.may_write(&files)?;
+    only_over_a_rehearsal(dir, &files)?;
     rehearse::write(&rehearsal, dir).context("writing the rehearsal")?;
-    writeln!(out, "wrote {}; judge it with `assize judge {}`", dir.display(), dir.join("session.yaml").display())?;
+    writeln!(out, "wrote {}; judge it with `assize judge {}`", shown(dir), shown(&dir.join("session.yaml")))?;
     let unit = &plan.bench.unit;
     if !unit.tells_firmware() {
         writeln!(
@@ -263,8 +269,20 @@ pub fn run(args: &RehearseArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     Ok(Exit::Done)
 }
 
+/// A rehearsal is made again in its own folder; what somebody recorded or wrote there is not lost to one.
+fn only_over_a_rehearsal(dir: &Path, files: &[PathBuf]) -> anyhow::Result<()> {
+    let there = files.iter().find(|file| file.symlink_metadata().is_ok());
+    match there {
+        Some(file) if !dir.join(TRUTH).is_file() => anyhow::bail!(
+            "{} is there, and no {TRUTH} beside it says that it was rehearsed; name another folder",
+            file.display()
+        ),
+        _ => Ok(()),
+    }
+}
+
 /// What gives the same sessions again, in the protocol's folder.
-fn command(args: &RehearseArgs, file: &std::path::Path, trials: &Trials) -> String {
+fn command(args: &RehearseArgs, file: &Path, trials: &Trials) -> String {
     let name = file.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
     let Trials { sessions, seed, setting, .. } = trials;
     let faults = args.fault.iter().flat_map(|fault| ["--fault".to_owned(), fault.to_string()]);

@@ -5,10 +5,11 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use anyhow::Context;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
-use super::exit::Exit;
+use super::exit::{Exit, say_aside};
 use super::files::write_whole;
 use crate::rehearse::Fault;
 use crate::report;
+use crate::text::SafeWriter;
 use crate::trials::{self, TrialPoint, Trials, TrialsSummary};
 
 /// Set by the first Ctrl-C: what was ridden so far is told. The second ends the program.
@@ -36,8 +37,9 @@ pub fn run(trials: &Trials, faults: &[Fault], outputs: &TrialsOutputs, out: &mut
     };
     // Without it Ctrl-C ends the program, as everywhere.
     if let Err(why) = ctrlc::set_handler(stop) {
-        eprintln!("Ctrl-C will not tell what was ridden so far: {why}");
+        say_aside(&format!("Ctrl-C will not tell what was ridden so far: {why}"));
     }
+    let out = &mut SafeWriter::new(out);
     let sessions = u64::from(trials.sessions) * (faults.len() as u64 + 1);
     let bar = progress("rehearsing", sessions);
     let points = trials::ride(trials, faults, go_on, || bar.inc(1))?;
@@ -49,9 +51,9 @@ pub fn run(trials: &Trials, faults: &[Fault], outputs: &TrialsOutputs, out: &mut
     let summary = TrialsSummary::of(trials, &points);
     report::trials::table(trials, &summary, out)?;
     if let Some(path) = outputs.csv {
-        let written = std::fs::File::create(path).map_err(csv::Error::from);
-        let written = written.and_then(|file| report::trials::csv(&summary, file));
-        written.with_context(|| format!("{} can't be written", path.display()))?;
+        let mut lines = vec![];
+        report::trials::csv(&summary, &mut lines).context("making the lines")?;
+        write_whole(path, &lines).with_context(|| format!("{} can't be written", path.display()))?;
     }
     let mut advice = vec![];
     for fault in outputs.wanted {
@@ -64,6 +66,7 @@ pub fn run(trials: &Trials, faults: &[Fault], outputs: &TrialsOutputs, out: &mut
         let page = report::trials::page(trials, &summary, &outputs.command, &advice).context("making the page")?;
         write_whole(path, page.as_bytes()).with_context(|| format!("{} can't be written", path.display()))?;
     }
+    out.flush()?;
     Ok(Exit::Done)
 }
 

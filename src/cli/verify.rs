@@ -3,11 +3,13 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
 
-use super::exit::Exit;
-use super::files::write_whole;
+use super::exit::{Exit, say_aside};
+use super::files::{Inputs, is_standard_output, write_whole};
+use crate::files;
 use crate::report::{self, verify::Bytes};
+use crate::text::{SafeWriter, safe};
 use crate::verdict::Verdict;
-use crate::verify::{self, FilesByHash, InputPlaces, VerificationResult};
+use crate::verify::{self, FilesByHash, InputPlaces, InputState, Verification, VerificationResult};
 
 /// Judge the same recordings by the same protocol again: the same verdict, or what differs
 ///
@@ -40,6 +42,9 @@ pub struct VerifyArgs {
 }
 
 pub fn run(args: &VerifyArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
+    let mut inputs = Inputs::default();
+    inputs.extend(args.verdicts.iter().chain(&args.session).chain(&args.protocol).chain(&args.marks));
+    inputs.may_write(&args.json)?;
     let one_ride =
         [("--session", args.session.is_some()), ("--marks", args.marks.is_some()), ("--pin", !args.pin.is_empty())];
     let shelf = match &args.recordings {
@@ -54,14 +59,14 @@ pub fn run(args: &VerifyArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     {
         bail!("{option} is of one session, and these verdicts are of several; verify them one at a time");
     }
-    let to_standard = args.json.as_deref() == Some(Path::new("-"));
+    let to_standard = args.json.as_deref().is_some_and(is_standard_output);
     let (mut worst, mut objects) = (Exit::Done, vec![]);
     for (i, (file, loaded)) in args.verdicts.iter().zip(verdicts).enumerate() {
         let loaded = match loaded {
             Ok(loaded) => loaded,
             Err(error) if args.verdicts.len() > 1 => {
                 out.flush()?;
-                eprintln!("error: {error:#}");
+                say_aside(&format!("error: {error:#}"));
                 worst = Exit::CouldNotJudge;
                 continue;
             }
@@ -83,8 +88,11 @@ pub fn run(args: &VerifyArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
             if i > 0 {
                 writeln!(out)?;
             }
-            report::verify::write(&verification, &name, bytes, out).context("writing what differs")?;
+            let mut out = SafeWriter::new(&mut *out);
+            report::verify::write(&verification, &safe(&name), bytes, &mut out).context("writing what differs")?;
+            out.flush()?;
         }
+        inputs.extend(read_by(&verification));
         objects.push(report::verify::object(&verification, &name, bytes));
         let exit = match verification.verified() {
             VerificationResult::Same => Exit::Done,
@@ -99,10 +107,21 @@ pub fn run(args: &VerifyArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
         if to_standard {
             out.write_all(text.as_bytes())?;
         } else {
+            inputs.may_write([to])?;
             write_whole(to, text.as_bytes()).with_context(|| format!("writing {}", to.display()))?;
         }
     }
     Ok(worst)
+}
+
+/// Every file that a verification read.
+fn read_by(verification: &Verification) -> Vec<PathBuf> {
+    let there = verification.inputs.iter().filter_map(|input| match &input.state {
+        InputState::Same { file } | InputState::Another { file, .. } => Some(file.clone()),
+        InputState::Unstated { file, .. } => file.clone(),
+        InputState::NotFound { .. } => None,
+    });
+    there.chain(verification.read.iter().cloned()).collect()
 }
 
 /// A verdict file as its bytes, as JSON and as this program understands it.
@@ -114,7 +133,7 @@ struct Loaded {
 
 fn load(file: &Path) -> anyhow::Result<Loaded> {
     let name = file.display();
-    let bytes = std::fs::read(file).with_context(|| format!("{name}: can't be read"))?;
+    let bytes = files::read(file, files::VERDICT).with_context(|| name.to_string())?;
     let no_verdict = || format!("{name}: no verdict; give the JSON file that `assize judge` wrote");
     let written: serde_json::Value = serde_json::from_slice(&bytes).with_context(no_verdict)?;
     let verdict = serde_json::from_slice(&bytes).with_context(no_verdict)?;

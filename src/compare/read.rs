@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 use serde::Deserialize;
 
+use crate::files::{self, FileError};
 use crate::verdict::{VERDICT_FORMAT, Verdict};
 
 /// A verdict and the file that it stands in.
@@ -16,8 +17,8 @@ pub struct VerdictFile {
 
 #[derive(Debug, thiserror::Error)]
 pub enum CompareError {
-    #[error("{}: can't be read: {why}", .file.display())]
-    Unreadable { file: PathBuf, why: String },
+    #[error("{}: {why}", .file.display())]
+    Unreadable { file: PathBuf, why: FileError },
     #[error("{}: not a verdict of `assize judge`: {why}; give the verdict.json that judging wrote", .file.display())]
     NotAVerdict { file: PathBuf, why: String },
     #[error(
@@ -75,8 +76,8 @@ fn known_format(file: &Path, text: &str, slip: &serde_json::Error) -> CompareErr
 /// Those of the file system and of [`from_json`].
 pub fn read_all(files: &[PathBuf]) -> Result<Vec<VerdictFile>, CompareError> {
     let read = |file: &PathBuf| {
-        let bytes =
-            std::fs::read(file).map_err(|why| CompareError::Unreadable { file: file.clone(), why: why.to_string() })?;
+        let bytes = files::read(file, files::VERDICT);
+        let bytes = bytes.map_err(|why| CompareError::Unreadable { file: file.clone(), why })?;
         Ok(VerdictFile { file: file.display().to_string(), verdict: from_json(file, &bytes)? })
     };
     let read: Vec<Result<VerdictFile, CompareError>> = files.par_iter().map(read).collect();

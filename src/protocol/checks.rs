@@ -3,12 +3,14 @@
 use super::amounts::duration;
 use super::measure::Measure;
 use super::model::Check;
+use super::ranges;
 use super::suggest::{list, nearest};
 use super::yaml::{Body, Node, SourceFiles};
 use crate::quantity::Limit;
 
 pub(super) fn limit(reading: &mut SourceFiles, node: &Node, measure: Measure) -> Option<Limit> {
-    reading.words(node, "a limit, as in `within 2 %`", |w| w.limit(measure))
+    let limit = reading.words(node, "a limit, as in `within 2 %`", |w| w.limit(measure))?;
+    reading.plausible_limit(node, limit)
 }
 
 /// A map of measures to limits.
@@ -47,7 +49,7 @@ fn check(reading: &mut SourceFiles, node: &Node, measure: Measure) -> Option<Che
     let advisory = keys.take("advisory").and_then(|n| reading.flag(n)).unwrap_or(false);
     let clause = keys.take("clause").and_then(|n| reading.text(n));
     let over_node = keys.take("over");
-    let over_s = over_node.and_then(|n| duration(reading, n));
+    let over_s = over_node.and_then(|n| duration(reading, n, &ranges::PEAK));
     if let (Some(n), true) = (over_node, measure != Measure::PeakError) {
         reading.report(n.at, format!("`{}` takes no `over`, only `peak_error` does", measure.word()), None);
     }

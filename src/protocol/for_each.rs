@@ -3,6 +3,7 @@
 use super::amounts::{cadence, target};
 use super::asked::{POSTURES, Posture, RINGS, Ring, Target};
 use super::drill::DrillKind;
+use super::ranges;
 use super::sentences::quantities::normal_form;
 use super::suggest::{list, nearest};
 use super::yaml::{Body, MapKeys, Node, SourceFiles};
@@ -113,7 +114,7 @@ fn axis_value(reading: &mut SourceFiles, key: &str, node: &Node, threshold_w: Op
     match key {
         "ring" => value.ring = Some(reading.one_of(node, &RINGS)?),
         "posture" => value.posture = Some(reading.one_of(node, &POSTURES)?),
-        "power" => value.power = Some(target(reading, node, threshold_w)?),
+        "power" => value.power = Some(target(reading, node, threshold_w, &ranges::BLOCK_POWER)?),
         _ => value.cadence = Some(cadence(reading, node)?),
     }
     value.keys = vec![(key.to_owned(), normal_form(node.as_text()?))];

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use super::yaml::{Body, MapEntry, Node, SourceFiles, TextPlace};
+use super::yaml::{Body, FileKind, MapEntry, Node, SourceFiles, TextPlace};
 
 /// Opens a file and lays it over what it extends.
 pub(super) fn with_base(
@@ -17,7 +17,7 @@ pub(super) fn with_base(
         return None;
     }
     chain.push(canonical);
-    let own = reading.open(file, named_at)?;
+    let own = reading.open(FileKind::Protocol, file, named_at)?;
     let Some(extends) = own.get("extends") else { return Some(own) };
     let base_file = reading.existing_file(extends)?;
     let base = with_base(reading, &base_file, Some(extends.at), chain)?;

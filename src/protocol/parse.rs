@@ -1,14 +1,15 @@
 //! A protocol's tree to a [`Protocol`], every mistake at its place.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
-use super::amounts::{duration, power};
+use super::amounts::{duration, threshold_power};
 use super::checks::checks;
 use super::contrasts::contrasts;
 use super::inherit::with_base;
 use super::measure::Measure;
 use super::model::{Decision, Needs, PhaseOrder, Protocol, Rule, Setting};
 use super::phases::phases;
+use super::ranges;
 use super::yaml::{Node, SourceFiles, TextPlace};
 use crate::premise::{PREMISES, Premise};
 use crate::problem::Problems;
@@ -27,6 +28,26 @@ pub fn load(path: &Path, threshold_power_w: Option<f64>) -> Result<Protocol, Pro
     let mut reading = SourceFiles::default();
     let protocol = read(&mut reading, path, None, threshold_power_w);
     reading.close(protocol)
+}
+
+/// What is known of a reading beside what was read.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct ReadingNotes {
+    /// The file and those that it extends.
+    pub files: Vec<PathBuf>,
+    /// What is possible but unusual: a sentence each.
+    pub cautions: Vec<String>,
+}
+
+/// [`load`], with what is known of it beside.
+///
+/// # Errors
+/// As [`load`].
+pub(crate) fn load_noting(path: &Path, threshold_power_w: Option<f64>) -> Result<(Protocol, ReadingNotes), Problems> {
+    let mut reading = SourceFiles::default();
+    let protocol = read(&mut reading, path, None, threshold_power_w);
+    let notes = ReadingNotes { files: reading.files(), cautions: reading.cautions() };
+    reading.close(protocol).map(|protocol| (protocol, notes))
 }
 
 /// [`load`] of a file's bytes, for whoever has them already; what it extends is looked for beside `path`.
@@ -97,7 +118,7 @@ fn needs(reading: &mut SourceFiles, node: &Node) -> Needs {
     if let Some(count) = keys.take("references").and_then(|n| reading.count(n, 1)) {
         needs.references = count as usize;
     }
-    needs.warm_up_s = keys.take("warm_up").and_then(|n| duration(reading, n));
+    needs.warm_up_s = keys.take("warm_up").and_then(|n| duration(reading, n, &ranges::WARM_UP));
     let valid = keys.take("certificates").and_then(|n| reading.one_of(n, &[("valid", true)]));
     needs.valid_certificates = valid.unwrap_or(false);
     if let Some(n) = keys.take("held") {
@@ -131,7 +152,7 @@ fn decision(reading: &mut SourceFiles, node: &Node) -> Decision {
 
 fn basis(reading: &mut SourceFiles, node: &Node) -> Option<f64> {
     let mut keys = reading.map(node, "`basis`")?;
-    let power_w = keys.need(reading, "threshold_power", "250 W").and_then(|n| power(reading, n));
+    let power_w = keys.need(reading, "threshold_power", "250 W").and_then(|n| threshold_power(reading, n));
     keys.finish(reading);
     power_w
 }

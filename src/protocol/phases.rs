@@ -9,6 +9,7 @@ use super::for_each::combinations;
 use super::measure::Measure;
 use super::model::{Accept, Part, Phase, PhaseId};
 use super::placed_selectors::Phases;
+use super::ranges;
 use super::sentences::quantities::RangeForm;
 use super::yaml::{MapKeys, Node, SourceFiles};
 use crate::quantity::{Range, Unit};
@@ -68,10 +69,11 @@ fn phase(reading: &mut SourceFiles, node: &Node, threshold_w: Option<f64>) -> Op
     let posture = keys.take("posture").and_then(|n| reading.one_of(n, &POSTURES));
     let cadence_rpm = keys.take("cadence").and_then(|n| cadence(reading, n));
     let grade_pct = keys.take("grade").and_then(|n| {
-        reading.words(n, "a grade, as in `4..9 %`", |w| match w.span(Unit::Percent)? {
+        let grade_pct = reading.words(n, "a grade, as in `4..9 %`", |w| match w.span(Unit::Percent)? {
             RangeForm::Range(range) => Ok(range),
             RangeForm::Bare(pct) => Ok(Range::between(pct, pct)),
-        })
+        })?;
+        reading.plausible_range(n, grade_pct, &ranges::GRADE)
     });
     let repeats = keys.take("repeat").map_or(Some(1), |n| reading.count(n, 1));
     let accept = keys
@@ -79,7 +81,10 @@ fn phase(reading: &mut SourceFiles, node: &Node, threshold_w: Option<f64>) -> Op
         .zip(repeats)
         .and_then(|(n, repeats)| reading.words(n, "a sentence, as in `every repeat`", |w| w.accept(repeats)));
     let part = part(reading, &mut keys);
-    let tolerance = keys.take("tolerance").and_then(|n| positive(reading, n, Unit::Percent, "a share, as in `20 %`"));
+    let tolerance = keys.take("tolerance").and_then(|n| {
+        let share_pct = positive(reading, n, Unit::Percent, "a share, as in `20 %`")?;
+        reading.plausible(n, share_pct, &ranges::TOLERANCE)
+    });
     let off_target = keys.take("off_target").and_then(|n| reading.one_of(n, &OFF_TARGET));
     // With an unknown drill the rest is still read, as far as it is the same for all drills.
     let (here, measures) = match kind {
@@ -147,7 +152,7 @@ fn recovery_between(reading: &mut SourceFiles, keys: &mut MapKeys, repeats: Opti
         reading.report(node.at, message, Some("leave out `repeat` or `recover`".into()));
         return None;
     }
-    times(reading, node, Range::at_least)
+    times(reading, node, Range::at_least, &ranges::RECOVERY)
 }
 
 /// The free phase after `before`; it asks for nothing, so that a rider who skips it loses nothing.

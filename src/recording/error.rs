@@ -2,8 +2,12 @@
 
 use std::path::PathBuf;
 
+use crate::files::{Bound, FileError};
+
 /// A day at one record a second with every field there is takes some 20 MB; ten times that is no ride.
 pub(super) const MOST_UNPACKED_BYTES: u64 = 200_000_000;
+/// Plain, a recording is as long as unpacked.
+pub(super) const STORED: Bound = Bound { what: "any ride", most_bytes: MOST_UNPACKED_BYTES };
 
 /// A file that gave no recording at all; what is merely damaged is in [`Recording::damage`](super::Recording::damage).
 #[derive(Debug, thiserror::Error)]
@@ -15,10 +19,8 @@ pub struct RecordingError {
 
 #[derive(Debug, thiserror::Error)]
 pub enum RecordingErrorKind {
-    #[error("no such file; check the path")]
-    NotFound,
-    #[error("can't be read ({0}); check that it is a file and that you may read it")]
-    Unreadable(std::io::Error),
+    #[error(transparent)]
+    Unreadable(FileError),
     #[error("the file is empty; copy it from the head unit again")]
     Empty,
     #[error(

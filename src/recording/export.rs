@@ -7,6 +7,7 @@ use chrono::{SecondsFormat, TimeDelta};
 use super::channels::Channel;
 use super::facts::Column;
 use super::model::Recording;
+use crate::text;
 
 /// Writes one row per time: UTC time, seconds since the start, and each channel that the file wrote anything of. A
 /// missing sample is an empty cell, one that the file wrote as invalid is the word `invalid`. Reading the table gives
@@ -23,7 +24,8 @@ pub fn write_csv(recording: &Recording, out: impl Write) -> std::io::Result<()> 
         None => format!("{name} ({unit})"),
     };
     let mut table = csv::Writer::from_writer(out);
-    let headers = columns.iter().map(header);
+    // Names of a file's own columns come from it.
+    let headers = columns.iter().map(|column| text::cell(&header(column)));
     table.write_record(["time".to_owned(), "seconds".to_owned()].into_iter().chain(headers))?;
     let mut invalid: Vec<_> =
         columns.iter().map(|column| samples.invalid.get(column.name).into_iter().flatten().peekable()).collect();

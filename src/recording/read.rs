@@ -11,10 +11,11 @@ use rayon::prelude::*;
 use sha2::{Digest, Sha256};
 
 use super::contents::FormatContents;
-use super::error::{MOST_UNPACKED_BYTES, RecordingError, RecordingErrorKind};
+use super::error::{MOST_UNPACKED_BYTES, RecordingError, RecordingErrorKind, STORED};
 use super::model::{Format, Recording, Samples};
 use super::table::Ordered;
 use super::{cautions, csv, fit, xml};
+use crate::files;
 
 /// RFC 1952, 2.3.1.
 const GZIP_MARK: [u8; 2] = [0x1F, 0x8B];
@@ -75,10 +76,7 @@ pub fn read_keeping_replaced(path: &Path, time_column: Option<&str>) -> Result<(
 }
 
 fn read_file(path: &Path, time_column: Option<&str>) -> Result<(Recording, Samples), RecordingErrorKind> {
-    let stored = std::fs::read(path).map_err(|error| match error.kind() {
-        std::io::ErrorKind::NotFound => RecordingErrorKind::NotFound,
-        _ => RecordingErrorKind::Unreadable(error),
-    })?;
+    let stored = files::read(path, STORED).map_err(RecordingErrorKind::Unreadable)?;
     read_stored(path, &stored, time_column)
 }
 

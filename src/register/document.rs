@@ -9,18 +9,16 @@ use flate2::write::GzEncoder;
 use serde::Deserialize;
 use sha2::{Digest, Sha256};
 
+use crate::files::{self, FileError};
 use crate::verdict::{VERDICT_FORMAT, Verdict};
-
-/// No verdict is as large; a file named by mistake may be.
-const LARGEST_BYTES: u64 = 64 << 20;
 
 /// Why a file is not taken for a verdict.
 #[derive(Debug, thiserror::Error)]
 pub enum DocumentError {
-    #[error("it can't be read: {0}")]
-    Read(#[from] std::io::Error),
-    #[error("it is larger than any verdict ({LARGEST_BYTES} bytes); give the verdict.json that `assize judge` writes")]
-    TooLarge,
+    #[error(transparent)]
+    File(#[from] FileError),
+    #[error("it can't be kept: {0}")]
+    Pack(#[from] std::io::Error),
     #[error("it is no verdict: {0}; give the verdict.json that `assize judge` writes")]
     NotAVerdict(String),
     #[error(
@@ -55,11 +53,7 @@ impl VerdictDocument {
     /// # Errors
     /// Where the file can't be read, is no verdict or a verdict of another format.
     pub fn read(file: &Path) -> Result<Self, DocumentError> {
-        let mut bytes = vec![];
-        std::fs::File::open(file)?.take(LARGEST_BYTES + 1).read_to_end(&mut bytes)?;
-        if bytes.len() as u64 > LARGEST_BYTES {
-            return Err(DocumentError::TooLarge);
-        }
+        let bytes = files::read(file, files::VERDICT)?;
         let whole = std::path::absolute(file)?;
         let folder = whole.parent().unwrap_or(&whole).to_owned();
         let file_name = whole.file_name().unwrap_or_default().to_string_lossy().into_owned();
@@ -107,7 +101,7 @@ impl VerdictDocument {
 /// The bytes that a document was made of.
 pub(super) fn unpacked(gzip: &[u8]) -> std::io::Result<Vec<u8>> {
     let mut bytes = vec![];
-    GzDecoder::new(gzip).take(LARGEST_BYTES + 1).read_to_end(&mut bytes)?;
+    GzDecoder::new(gzip).take(files::VERDICT.most_bytes + 1).read_to_end(&mut bytes)?;
     Ok(bytes)
 }
 

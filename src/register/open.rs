@@ -12,6 +12,7 @@ use std::time::Duration;
 use rusqlite::{Connection, ErrorCode, OpenFlags, TransactionBehavior, ffi};
 
 use super::schema::STEPS;
+use crate::files::{self, FileError};
 
 /// Marks the file as a register (`PRAGMA application_id`): `assz` in ASCII.
 const APPLICATION_ID: u32 = 0x6173_737a;
@@ -32,9 +33,10 @@ pub struct RegisterError {
 #[derive(Debug, thiserror::Error)]
 pub enum RegisterErrorKind {
     #[error(
-        "there is no register here; `assize register add VERDICT.json` begins one, --register FILE names another file"
+        "there is no register here; {}`assize register add VERDICT.json` begins one, --register FILE names another file",
+        .nearest.as_ref().map(|nearest| format!("did you mean `{}`? ", nearest.display())).unwrap_or_default()
     )]
-    Missing,
+    Missing { nearest: Option<PathBuf> },
     #[error("this is {0}, not a register; it was left as it is; name another file with --register")]
     NotARegister(&'static str),
     #[error(
@@ -52,6 +54,8 @@ pub enum RegisterErrorKind {
     Damaged(String),
     #[error("reading: {0}")]
     Read(#[from] std::io::Error),
+    #[error("the register can't be used: {0}")]
+    File(FileError),
     #[error("the register can't be used: {0}")]
     Database(rusqlite::Error),
 }
@@ -109,7 +113,7 @@ impl Register {
     pub fn open_to_read(file: &Path) -> Result<Self, RegisterError> {
         in_file(file, || {
             if !file.try_exists()? {
-                return Err(RegisterErrorKind::Missing);
+                return Err(RegisterErrorKind::Missing { nearest: files::nearest(file) });
             }
             if look(file)? < STEPS.len() as u32 {
                 // Of an older layout, or still empty.
@@ -140,8 +144,10 @@ fn in_file<T>(file: &Path, work: impl FnOnce() -> Result<T, RegisterErrorKind>) 
 /// A process that was killed while it wrote leaves a journal that undoes its half transaction, which takes a connection
 /// that may write. That is opened only once the file is known to be nobody else's.
 fn look(file: &Path) -> Result<u32, RegisterErrorKind> {
-    if std::fs::metadata(file)?.is_dir() {
-        return Err(RegisterErrorKind::NotARegister("a folder"));
+    match files::check(file) {
+        Err(FileError::Folder) => return Err(RegisterErrorKind::NotARegister("a folder")),
+        Err(FileError::NoFile(kind)) => return Err(RegisterErrorKind::NotARegister(kind)),
+        other => other.map_err(RegisterErrorKind::File)?,
     }
     let kind = |flags: OpenFlags| -> rusqlite::Result<(u32, u32, u32)> {
         let db = Connection::open_with_flags(file, flags)?;

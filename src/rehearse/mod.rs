@@ -50,7 +50,7 @@ pub use span::TrueSpan;
 pub use stretches::RiderAction;
 pub use timed::TimedValue;
 pub use truth::*;
-pub use write::{WriteError, write};
+pub use write::{TRUTH, WriteError, names_of_files, write};
 
 #[cfg(test)]
 mod tests;

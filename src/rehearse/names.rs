@@ -1,8 +1,6 @@
 //! What instruments are called: only what a session file and a FIT recording hold alike, and names of files.
 
-use chrono::NaiveDate;
-
-use crate::session::Certificate;
+use crate::session::{self, Certificate};
 
 /// With its end it fits the 255 bytes of a FIT text whatever the letters, of up to four bytes each (public FIT protocol).
 const MOST_LETTERS: usize = 60;
@@ -49,7 +47,7 @@ pub fn certificate(text: &str) -> Result<Certificate, String> {
         Some((number, date)) => (number, Some(date.trim())),
         None => (text, None),
     };
-    if let Some(date) = date.filter(|date| NaiveDate::parse_from_str(date, "%Y-%m-%d").is_err()) {
+    if let Some(date) = date.filter(|date| session::date(date).is_none()) {
         return Err(format!("`{date}` is no date; write it as in `Q-03, 2026-04-20`"));
     }
     Ok(Certificate { number: Some(name(number)?), date: date.map(str::to_owned), due: None, by: None })

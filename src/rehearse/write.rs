@@ -17,6 +17,16 @@ pub struct WriteError {
     pub source: std::io::Error,
 }
 
+/// What the session and the truth of a rehearsal are called.
+const SESSION: &str = "session.yaml";
+pub const TRUTH: &str = "truth.json";
+
+/// Every file that [`write()`] makes in its folder.
+pub fn names_of_files(rehearsal: &Rehearsal) -> Vec<PathBuf> {
+    let recordings = rehearsal.recordings.iter().map(|recording| recording.file.clone());
+    recordings.chain([SESSION.into(), TRUTH.into()]).collect()
+}
+
 /// Writes each recording, `session.yaml` and `truth.json` into `dir`, which is made where it is missing. The session names the protocol by its path from `dir`.
 ///
 /// # Errors
@@ -35,8 +45,8 @@ pub fn write(rehearsal: &Rehearsal, dir: &Path) -> Result<(), WriteError> {
         put(&recording.file, bytes)?;
     }
     let protocol = rehearsal.session.protocol.as_ref().map(|p| relative(&p.file, dir));
-    put(Path::new("session.yaml"), session_yaml(&rehearsal.session, protocol.as_deref()).as_bytes())?;
-    put(Path::new("truth.json"), rehearsal.truth_file().to_json().as_bytes())
+    put(Path::new(SESSION), session_yaml(&rehearsal.session, protocol.as_deref()).as_bytes())?;
+    put(Path::new(TRUTH), rehearsal.truth_file().to_json().as_bytes())
 }
 
 fn session_yaml(session: &Session, protocol: Option<&Path>) -> String {

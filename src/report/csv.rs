@@ -3,7 +3,7 @@
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
-use crate::text::safe;
+use crate::text::cell as text;
 use crate::verdict::{CheckOf, CheckVerdict, Outcome, PhaseVerdict, PlacedCheck, Verdict};
 
 /// One line; numbers are those of the JSON, digit by digit, and empty where the JSON has null.
@@ -128,16 +128,6 @@ fn line(verdict: &Verdict, phase: &str, of: &str, outcome: Outcome, required: bo
 
 fn optional(raw: &Option<String>) -> Option<String> {
     raw.as_deref().map(text)
-}
-
-/// Text from a file as a cell. A spreadsheet takes a cell that begins with one of these signs for a formula and runs
-/// it, quotes or not; after an apostrophe it is text (common practice, no source). Wide forms of the signs count too.
-pub(super) fn text(raw: &str) -> String {
-    let clean = safe(raw);
-    let runs = |c: char| "=+-@＝＋－＠".contains(c);
-    // A control character, by now a replacement character, may be skipped as a blank is.
-    let first = clean.trim_start_matches(|c: char| c.is_whitespace() || c == char::REPLACEMENT_CHARACTER);
-    if first.starts_with(runs) { format!("'{clean}") } else { clean }
 }
 
 #[cfg(test)]

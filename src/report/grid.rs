@@ -88,7 +88,7 @@ impl<W: Write> Lines<W> {
     /// Those of `out`.
     pub fn new(heads: &[String], out: W) -> io::Result<Self> {
         let mut writer = csv::WriterBuilder::new().quote_style(csv::QuoteStyle::NonNumeric).from_writer(out);
-        writer.write_record(heads.iter().map(|head| super::csv::text(head)))?;
+        writer.write_record(heads.iter().map(|head| crate::text::cell(head)))?;
         Ok(Self(writer))
     }
 
@@ -99,7 +99,7 @@ impl<W: Write> Lines<W> {
             Value::Null => String::new(),
             Value::Integer(number) => number.to_string(),
             Value::Real(number) => number.to_string(),
-            Value::Text(text) => super::csv::text(text),
+            Value::Text(text) => crate::text::cell(text),
             Value::Blob(_) => cell(value),
         });
         Ok(self.0.write_record(cells)?)

@@ -133,10 +133,12 @@ impl Picture {
     pub fn csv(&self) -> String {
         let mut writer = csv::Writer::from_writer(vec![]);
         let rows = std::iter::once(&self.numbers.columns).chain(&self.numbers.rows);
+        // Signs first: a number is told from a formula by them.
+        let cell = |text: &String| crate::text::cell(&text.replace('\u{a0}', " ").replace('−', "-"));
         // Into memory, and of equal length: nothing here can fail.
-        rows.for_each(|row| drop(writer.write_record(row)));
+        rows.for_each(|row| drop(writer.write_record(row.iter().map(cell))));
         let bytes = writer.into_inner().unwrap_or_default();
-        String::from_utf8_lossy(&bytes).replace('\u{a0}', " ").replace('−', "-")
+        String::from_utf8_lossy(&bytes).into_owned()
     }
 
     /// `name` in letters, digits and dashes.

@@ -1,7 +1,8 @@
 //! What the ride was ridden on and in: drivetrain, conditions, typed readings.
 
 use super::model::{Conditions, Drivetrain, LoadReading, Readings};
-use crate::protocol::{MapKeys, Node, SIDES, SourceFiles, nearest, positive};
+use super::ranges;
+use crate::protocol::{ANGLE, Body, MASS, MapKeys, Node, PlausibleRange, SIDES, SourceFiles, nearest, positive};
 use crate::quantity::Unit;
 
 fn assumed_loss() -> String {
@@ -16,32 +17,64 @@ pub(super) fn drivetrain(reading: &mut SourceFiles, node: Option<&Node>, assumed
         return drivetrain;
     };
     let Some(mut keys) = reading.map(node, "`drivetrain`") else { return drivetrain };
-    let mut teeth = |key| {
-        let Some(n) = keys.take(key) else { return vec![] };
-        let items = reading.one_or_list(n, "numbers of teeth").unwrap_or_default();
-        items.iter().filter_map(|item| reading.count(item, 5)).collect()
-    };
-    (drivetrain.chainrings, drivetrain.cassette) = (teeth("chainrings"), teeth("cassette"));
-    drivetrain.wheel_m =
-        keys.take("wheel").and_then(|n| positive(reading, n, Unit::Metre, "a circumference, as in `2105 mm`"));
+    let rings = keys.take("chainrings").map(|n| teeth(reading, n, "[52, 36]", &ranges::CHAINRING));
+    let cogs = keys.take("cassette").map(|n| teeth(reading, n, "[11, 12, 13, 14]", &ranges::COG));
+    (drivetrain.chainrings, drivetrain.cassette) = (rings.unwrap_or_default(), cogs.unwrap_or_default());
+    drivetrain.wheel_m = keys.take("wheel").and_then(|n| {
+        let wheel_m = positive(reading, n, Unit::Metre, "a circumference, as in `2105 mm`")?;
+        reading.plausible(n, wheel_m, &ranges::WHEEL)
+    });
     match keys.take("loss") {
-        Some(n) => {
-            let loss = reading.words(n, "a loss, as in `2.3 % ± 1.0 %`", |w| w.plus_minus(Unit::Percent));
-            if let Some(loss) = loss {
-                drivetrain.loss_pct = loss.value;
-                match loss.expanded {
-                    Some(expanded_pct) => drivetrain.loss_expanded_pct = expanded_pct,
-                    None => assumed.push(format!(
-                        "chain-drive loss: no uncertainty given; taken as ± {} %",
-                        drivetrain.loss_expanded_pct
-                    )),
-                }
-            }
-        }
+        Some(n) => loss(reading, n, &mut drivetrain, assumed),
         None => assumed.push(assumed_loss()),
     }
     keys.finish(reading);
     drivetrain
+}
+
+fn loss(reading: &mut SourceFiles, node: &Node, drivetrain: &mut Drivetrain, assumed: &mut Vec<String>) {
+    let loss = reading.words(node, "a loss, as in `2.3 % ± 1.0 %`", |w| w.plus_minus(Unit::Percent));
+    let Some(loss) = loss else { return };
+    if let Some(loss_pct) = reading.plausible(node, loss.value, &ranges::LOSS) {
+        drivetrain.loss_pct = loss_pct;
+    }
+    let Some(expanded_pct) = loss.expanded else {
+        let taken_pct = drivetrain.loss_expanded_pct;
+        assumed.push(format!("chain-drive loss: no uncertainty given; taken as ± {taken_pct} %"));
+        return;
+    };
+    if let Some(expanded_pct) = reading.plausible(node, expanded_pct, &ranges::LOSS_UNCERTAINTY) {
+        drivetrain.loss_expanded_pct = expanded_pct;
+    }
+}
+
+/// A list of numbers of teeth. Whatever else people write of rings (`52/36`) is one mistake, with the list that it means.
+fn teeth(reading: &mut SourceFiles, node: &Node, example: &str, range: &PlausibleRange) -> Vec<u32> {
+    let items = match &node.body {
+        Body::List(items) if !items.is_empty() => items.as_slice(),
+        Body::Text(text, _) if text.parse::<u32>().is_ok() => std::slice::from_ref(node),
+        Body::ToFillIn => return vec![],
+        _ => {
+            let text = node.as_text().unwrap_or("");
+            let numbers: Vec<&str> =
+                text.split(|c: char| !c.is_ascii_digit()).filter(|n| matches!(n.len(), 1..=3)).collect();
+            let meant = if numbers.len() > 1 { format!("[{}]", numbers.join(", ")) } else { example.to_owned() };
+            // A span of sprockets does not say which lie between.
+            let help = if numbers.len() == 2 && range.what == ranges::COG.what {
+                format!("list every sprocket, as in `{example}`")
+            } else {
+                format!("write `{meant}`")
+            };
+            reading.report(node.at, format!("expected a list of numbers of teeth, as in `{example}`"), Some(help));
+            return vec![];
+        }
+    };
+    let mut teeth = vec![];
+    for item in items {
+        let Some(count) = reading.count(item, 1) else { continue };
+        teeth.extend(reading.plausible(item, f64::from(count), range).map(|_| count));
+    }
+    teeth
 }
 
 /// Further keys as written; one that is nearly a known key is a slip.
@@ -61,14 +94,15 @@ fn others(reading: &mut SourceFiles, keys: &MapKeys, known: &[&str]) -> Vec<(Str
 
 pub(super) fn conditions(reading: &mut SourceFiles, node: &Node) -> Conditions {
     let Some(mut keys) = reading.map(node, "`conditions`") else { return Conditions::default() };
-    let mut value = |key, unit, what| {
+    let mut value = |key, what, range: &PlausibleRange| {
         let node = keys.take(key)?;
-        reading.words(node, what, |w| w.quantity(&[unit])).map(|q| q.value)
+        let read = reading.words(node, what, |w| w.quantity(&[range.held_in]))?;
+        reading.plausible(node, read.value, range)
     };
-    let temperature_c = value("temperature", Unit::Celsius, "a temperature, as in `19 °C`");
-    let crank_length_m = value("crank_length", Unit::Metre, "a length, as in `172.5 mm`");
-    let latitude_deg = value("latitude", Unit::Degree, "a latitude, as in `52.4 °`");
-    let height_m = value("height", Unit::Metre, "a height above the sea, as in `35 m`");
+    let temperature_c = value("temperature", "a temperature, as in `19 °C`", &ranges::TEMPERATURE);
+    let crank_length_m = value("crank_length", "a length, as in `172.5 mm`", &ranges::CRANK);
+    let latitude_deg = value("latitude", "a latitude, as in `52.4 °`", &ranges::LATITUDE);
+    let height_m = value("height", "a height above the sea, as in `35 m`", &ranges::HEIGHT);
     let other = others(reading, &keys, &["temperature", "crank_length", "latitude", "height"]);
     Conditions { temperature_c, crank_length_m, latitude_deg, height_m, other }
 }
@@ -80,25 +114,27 @@ pub(super) fn readings(reading: &mut SourceFiles, node: &Node) -> Readings {
         reading.words(node, "a number as the instrument shows it", |w| w.number())
     };
     let (zero_before, zero_after) = (number("zero_before"), number("zero_after"));
-    let loads = reading.each(keys.take("loads"), "readings under load", |reading, node| {
-        let mut keys = reading.map(node, "a reading under load")?;
-        let mass = keys.need(reading, "mass", "10 kg");
-        let mass_kg = mass.and_then(|n| reading.words(n, "a mass, as in `10 kg`", |w| w.amount(Unit::Kilogram)));
-        let side = keys.take("side").and_then(|n| reading.one_of(n, &SIDES));
-        let angle = keys.take("angle");
-        let angle_deg =
-            angle.and_then(|n| reading.words(n, "an angle, as in `90 °`", |w| w.quantity(&[Unit::Degree])));
-        let torque = keys.need(reading, "torque", "16.9 N·m");
-        let torque_nm =
-            torque.and_then(|n| reading.words(n, "a torque, as in `16.9 N·m`", |w| w.quantity(&[Unit::NewtonMetre])));
-        keys.finish(reading);
-        Some(LoadReading {
-            mass_kg: mass_kg?,
-            side,
-            angle_deg: angle_deg.map(|q| q.value),
-            torque_nm: torque_nm?.value,
-        })
-    });
+    let loads = reading.each(keys.take("loads"), "readings under load", load);
     let other = others(reading, &keys, &["zero_before", "zero_after", "loads"]);
     Readings { zero_before, zero_after, loads, other }
+}
+
+/// One torque read with one mass hung.
+fn load(reading: &mut SourceFiles, node: &Node) -> Option<LoadReading> {
+    let mut keys = reading.map(node, "a reading under load")?;
+    let mass_kg = keys.need(reading, "mass", "10 kg").and_then(|n| {
+        let mass_kg = reading.words(n, "a mass, as in `10 kg`", |w| w.amount(Unit::Kilogram))?;
+        reading.plausible(n, mass_kg, &MASS)
+    });
+    let side = keys.take("side").and_then(|n| reading.one_of(n, &SIDES));
+    let angle_deg = keys.take("angle").and_then(|n| {
+        let angle = reading.words(n, "an angle, as in `90 °`", |w| w.quantity(&[Unit::Degree]))?;
+        reading.plausible(n, angle.value, &ANGLE)
+    });
+    let torque_nm = keys.need(reading, "torque", "16.9 N·m").and_then(|n| {
+        let torque = reading.words(n, "a torque, as in `16.9 N·m`", |w| w.quantity(&[Unit::NewtonMetre]))?;
+        reading.plausible(n, torque.value, &ranges::TORQUE)
+    });
+    keys.finish(reading);
+    Some(LoadReading { mass_kg: mass_kg?, side, angle_deg, torque_nm: torque_nm? })
 }

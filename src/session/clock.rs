@@ -4,6 +4,13 @@ use std::fmt;
 
 use chrono::{NaiveDate, NaiveTime};
 
+/// `2026-03-02`: four digits, two and two. Shorter forms (`2026-3-2`) are read by nobody else in the same way.
+pub(crate) fn date(text: &str) -> Option<NaiveDate> {
+    let form = |(at, byte): (usize, u8)| if matches!(at, 4 | 7) { byte == b'-' } else { byte.is_ascii_digit() };
+    let right = text.len() == 10 && text.bytes().enumerate().all(form);
+    NaiveDate::parse_from_str(text, "%Y-%m-%d").ok().filter(|_| right)
+}
+
 /// A time of day as typed, or a full date and time.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ClockTime {
@@ -34,7 +41,7 @@ impl fmt::Display for ClockTime {
 /// `14:32:10`, `14:32`, `2026-11-03 14:32:10`, `2026-11-03T14:32:10Z`, `14:32:10+01:00`.
 pub(super) fn clock_time(text: &str) -> Option<ClockTime> {
     let (date, rest) = match text.split_once(['T', ' ']) {
-        Some((date, rest)) => (Some(NaiveDate::parse_from_str(date, "%Y-%m-%d").ok()?), rest.trim()),
+        Some((date, rest)) => (Some(self::date(date)?), rest.trim()),
         None => (None, text),
     };
     let (time, offset_s) = match rest.find(['Z', '+', '-']) {
@@ -69,6 +76,15 @@ mod tests {
     use super::*;
 
     #[test]
+    fn a_date_has_one_form() {
+        assert_eq!(date("2026-03-02"), NaiveDate::from_ymd_opt(2026, 3, 2));
+        assert_eq!(date("2028-02-29"), NaiveDate::from_ymd_opt(2028, 2, 29));
+        for wrong in ["2026-3-2", "2026-03-2", "26-03-02", "02.03.2026", "2026/03/02", "2026-02-29", "+026-03-02", ""] {
+            assert_eq!(date(wrong), None, "{wrong}");
+        }
+    }
+
+    #[test]
     fn times_are_read_with_and_without_date_and_offset() {
         let hms = |h, m, s| NaiveTime::from_hms_opt(h, m, s).unwrap();
         let time = clock_time("14:32:10").unwrap();
@@ -78,7 +94,7 @@ mod tests {
         assert_eq!((full.date, full.offset_s), (NaiveDate::from_ymd_opt(2026, 11, 3), Some(5400)));
         assert_eq!(clock_time("2026-11-03 14:32:10Z").unwrap().offset_s, Some(0));
         assert_eq!(clock_time("14:32:10-03:30").unwrap().offset_s, Some(-12600));
-        for wrong in ["25:00:00", "14.32", "14:32:10+1", "today", "", "2026-13-01 10:00"] {
+        for wrong in ["25:00:00", "14.32", "14:32:10+1", "today", "", "2026-13-01 10:00", "2026-1-2 10:00"] {
             assert_eq!(clock_time(wrong), None, "{wrong}");
         }
         for typed in ["14:32:10", "14:32:10.500", "2026-11-03T14:32:10+01:30", "14:32:10-03:30", "2026-11-03T14:32:10Z"]

@@ -6,7 +6,8 @@ use std::path::PathBuf;
 use super::dates::iso_date;
 use super::model::{Certificate, Instrument, Location, Reference, Sides, TrainerMode, Unit};
 use super::named_files::overlay_card;
-use crate::protocol::{Body, MapKeys, Node, Protocol, SourceFiles, TextPlace};
+use super::ranges;
+use crate::protocol::{Body, MapKeys, Node, PlausibleRange, Protocol, SourceFiles, TextPlace};
 use crate::quantity::{Bound, Limit, Unit as Measured};
 use crate::recording;
 
@@ -32,7 +33,7 @@ pub(super) fn units(
     for node in nodes {
         let node = with_card(reading, node);
         let Some(mut keys) = reading.map(&node, "a unit") else { continue };
-        let claimed = keys.take("claimed").and_then(|n| uncertainty(reading, n));
+        let claimed = keys.take("claimed").and_then(|n| uncertainty(reading, n, CLAIM));
         let instrument = instrument(reading, &mut keys, ridden, assumed);
         keys.finish(reading);
         units.extend(instrument.map(|instrument| Unit { instrument, claimed }));
@@ -44,7 +45,8 @@ pub(super) fn references(reading: &mut SourceFiles, node: &Node, assumed: &mut V
     reading.each(Some(node), "references", |reading, node| {
         let node = with_card(reading, node);
         let mut keys = reading.map(&node, "a reference")?;
-        let stated = keys.need(reading, "uncertainty", "1.0 % or 2 W").and_then(|n| uncertainty(reading, n));
+        let stated =
+            keys.need(reading, "uncertainty", "1.0 % or 2 W").and_then(|n| uncertainty(reading, n, UNCERTAINTY));
         let certificate = keys.take("certificate").and_then(|n| certificate(reading, n));
         let modes = [("resistance", TrainerMode::Resistance), ("constant power", TrainerMode::ConstantPower)];
         let mode = keys.take("mode").and_then(|n| reading.one_of(n, &modes));
@@ -79,17 +81,27 @@ fn with_card(reading: &mut SourceFiles, node: &Node) -> Node {
     }
 }
 
+/// What each part of an uncertainty can be, in per cent and in watts.
+type BoundRanges = [&'static PlausibleRange; 2];
+const UNCERTAINTY: BoundRanges = [&ranges::UNCERTAINTY_PERCENT, &ranges::UNCERTAINTY_POWER];
+const CLAIM: BoundRanges = [&ranges::CLAIM_PERCENT, &ranges::CLAIM_POWER];
+
 /// `1.0 % or 2 W`, expanded with k = 2.
-fn uncertainty(reading: &mut SourceFiles, node: &Node) -> Option<Bound> {
-    reading.words(node, "an uncertainty, as in `1.0 % or 2 W`", |w| w.bound(&[Measured::Percent, Measured::Watt]))
+fn uncertainty(reading: &mut SourceFiles, node: &Node, [percent, power]: BoundRanges) -> Option<Bound> {
+    let bound = reading
+        .words(node, "an uncertainty, as in `1.0 % or 2 W`", |w| w.bound(&[Measured::Percent, Measured::Watt]))?;
+    for part in &bound.parts {
+        reading.plausible(node, part.value, if part.unit == Measured::Percent { percent } else { power })?;
+    }
+    Some(bound)
 }
 
 fn certificate(reading: &mut SourceFiles, node: &Node) -> Option<Certificate> {
     let mut keys = reading.map(node, "a certificate")?;
-    let number = keys.take("number").and_then(|n| reading.text(n));
+    let number = keys.take("number").and_then(|n| reading.label(n));
     let date = keys.take("date").and_then(|n| iso_date(reading, n));
     let due = keys.take("due").and_then(|n| iso_date(reading, n));
-    let by = keys.take("by").and_then(|n| reading.text(n));
+    let by = keys.take("by").and_then(|n| reading.label(n));
     keys.finish(reading);
     Some(Certificate { number, date, due, by })
 }
@@ -101,11 +113,11 @@ fn instrument(
     assumed: &mut Vec<String>,
 ) -> Option<Instrument> {
     keys.take("instrument");
-    let label = keys.need(reading, "label", "unit 017").and_then(|n| reading.text(n));
+    let label = keys.need(reading, "label", "unit 017").and_then(|n| reading.label(n));
+    let mut name = |key| keys.take(key).and_then(|n| reading.label(n));
+    let (model, serial, firmware, head_unit) = (name("model"), name("serial"), name("firmware"), name("head_unit"));
     let mut text = |key| keys.take(key).and_then(|n| reading.text(n));
-    let (model, serial, firmware) = (text("model"), text("serial"), text("firmware"));
-    let (battery, history, head_unit) = (text("battery"), text("history"), text("head_unit"));
-    let condition = text("condition");
+    let (battery, history, condition) = (text("battery"), text("history"), text("condition"));
     let received = keys.take("received").and_then(|n| iso_date(reading, n));
     let places = [Location::Pedals, Location::Crank, Location::Spindle, Location::Spider, Location::Hub];
     let places = places.map(|place| (place.word(), place));
@@ -123,6 +135,9 @@ fn instrument(
     let to_come = reading.is_before_ride();
     let recording =
         if recorded && !to_come { keys.need(reading, "recording", "ride.fit") } else { keys.take("recording") };
+    if let Some(n) = recording.filter(|_| to_come) {
+        reading.names(n);
+    }
     let recordings = recording.filter(|_| !to_come).map(|n| {
         let files = reading.one_or_list(n, "recordings").unwrap_or_default();
         files.iter().filter_map(|file| reading.file_of_session(file)).collect::<Vec<PathBuf>>()

@@ -16,6 +16,7 @@ use chrono::{DateTime, SubsecRound, TimeDelta, Utc};
 use sha2::{Digest, Sha256};
 
 use super::clock::clock_time;
+use crate::files;
 use crate::problem::Problems;
 use crate::protocol::{Node, Phases, Protocol, Selector, SourceFiles, hex, placed_selector};
 
@@ -181,10 +182,12 @@ pub(crate) fn quoted(text: &str) -> String {
 /// protocol.
 pub fn load_marks(path: &Path, protocol: Option<&Protocol>) -> Result<MarksFile, Problems> {
     let mut reading = SourceFiles::default();
-    let marks = match std::fs::read(path) {
+    let marks = match files::read(path, files::TEXT) {
         Ok(bytes) => read(&mut reading, path, bytes, protocol),
-        // Says that it can't be read.
-        Err(_) => reading.open(path, None).and(None),
+        Err(error) => {
+            reading.report_whole(path, None, error.to_string(), None);
+            None
+        }
     };
     reading.close(marks)
 }

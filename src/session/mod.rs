@@ -8,18 +8,21 @@
 //!
 //! One YAML file that begins with `assize_session: 1`. Sentences and units are those of
 //! [the protocol language](crate::protocol). Uncertainties are expanded, k = 2. A `?` stands for what
-//! is still to be filled in, and is a mistake.
+//! is still to be filled in, and is a mistake. A number that can't be (a wheel of 2105 cm) is one, too; what is possible
+//! but unusual is a caution: `ranges.rs` holds what can be and what usually is.
 //!
 //! | key | value |
 //! | --- | --- |
 //! | `protocol` | the protocol file; without one the whole ride is compared, advisory |
-//! | `tester`, `place`, `date`, `notes`, `authorised_by` | text |
+//! | `tester`, `place`, `authorised_by` | text, of 80 characters at most, as are labels and the names of everything |
+//! | `date` | the day of the ride, `2026-11-14`; dates have this one form |
+//! | `notes` | text |
 //! | `laboratory`, `address`, `customer` | text: who reports, and to whom |
 //! | `issued` | the sheet's date, `2026-11-20` |
 //! | `amends` | `{sheet: A-7C41-09E2, because: the crank length was typed wrong}`: an earlier sheet that this one takes the place of |
 //! | `threshold_power` | the rider's own, `250 W`; overrules the protocol's `basis` |
 //! | `unit`, or `units` (a list) | an instrument, with (`claimed: 1.5 %`) |
-//! | `references` | a list of instruments, each with `uncertainty: 1.0 % or 2 W`, (`certificate: {number, date, by}`), (`mode: resistance` or `constant power`) |
+//! | `references` | a list of instruments, each with `uncertainty: 1.0 % or 2 W`, (`certificate: {number, date, due, by}`), (`mode: resistance` or `constant power`) |
 //! | `bike` | a card: a file with `drivetrain` and `conditions` that stay the same from ride to ride |
 //! | `drivetrain` | `{chainrings: [52, 36], cassette: [11, 12, 13], wheel: 2105 mm, loss: 2.3 % ± 1.0 %}` |
 //! | `conditions` | `{temperature: 19 °C, crank_length: 172.5 mm, latitude: 52.4 °, height: 35 m}` and further keys as text |
@@ -69,8 +72,10 @@ mod named_files;
 mod notes;
 mod parse;
 mod pins;
+mod ranges;
 
 pub use clock::ClockTime;
+pub(crate) use clock::date;
 pub(crate) use draft::relative;
 pub use draft::{Draft, draft};
 pub(crate) use load::load_again;

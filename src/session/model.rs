@@ -21,7 +21,7 @@ pub struct Session {
     pub protocol: Option<Protocol>,
     pub tester: Option<String>,
     pub place: Option<String>,
-    /// As written; the ride's own date comes from the recordings.
+    /// ISO date as written; the ride's own comes from the recordings.
     pub date: Option<String>,
     pub notes: Option<String>,
     pub authorised_by: Option<String>,
@@ -44,8 +44,11 @@ pub struct Session {
     pub threshold_power_w: Option<f64>,
     /// Read from what was not said: one sentence each, for the sheet.
     pub assumed: Vec<String>,
-    /// What is possible and unusual: one sentence each.
+    /// Typed values that are possible but unusual, in the session, its cards and its protocol: one sentence each.
     pub cautions: Vec<String>,
+    /// Every text file that was read for it: itself, its cards, its protocol and what that extends, its marks; before the
+    /// ride its recordings too.
+    pub files: Vec<PathBuf>,
 }
 
 impl Session {
@@ -127,7 +130,7 @@ pub struct Certificate {
     pub number: Option<String>,
     /// ISO date as written.
     pub date: Option<String>,
-    /// ISO date as written.
+    /// ISO date as written: until when it holds.
     pub due: Option<String>,
     pub by: Option<String>,
 }

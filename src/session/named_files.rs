@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use crate::protocol::{MovedFiles, Node, OpenedCard, SourceFiles, overlay};
+use crate::protocol::{FileKind, MovedFiles, Node, OpenedCard, SourceFiles, overlay};
 
 /// One of the files of [`MovedFiles`].
 pub(super) struct MovedFile<'a> {
@@ -36,7 +36,7 @@ pub(super) fn named_file(
 pub(super) fn overlay_card(reading: &mut SourceFiles, card: &Node, own: &Node) -> Node {
     let path = reading.existing_file(card);
     let first = reading.opened();
-    let read = path.as_ref().and_then(|path| reading.open(path, Some(card.at)));
+    let read = path.as_ref().and_then(|path| reading.open(FileKind::Card, path, Some(card.at)));
     if let Some(file) = path {
         let sha256 = reading.sha256(first..reading.opened());
         reading.cards.push(OpenedCard { file, sha256 });

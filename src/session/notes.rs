@@ -1,14 +1,13 @@
 //! What people noted of a ride: remarks, marks, pins, pictures.
 
-use sha2::{Digest, Sha256};
-
 use super::clock::in_order;
 use super::dates::time;
 use super::marks::{self, MarksFile};
 use super::model::{ButtonMark, Photo, Pin, Remark};
 use super::named_files::{MovedFile, named_file};
 use super::pins;
-use crate::protocol::{Node, Phases, Protocol, SourceFiles, hex, placed_repeat, placed_selector};
+use crate::files;
+use crate::protocol::{Node, Phases, Protocol, SourceFiles, placed_repeat, placed_selector};
 
 pub(super) fn remark(reading: &mut SourceFiles, node: &Node, phases: Option<&Phases>) -> Option<Remark> {
     if node.as_text().is_some() {
@@ -33,10 +32,13 @@ pub(super) fn mark(reading: &mut SourceFiles, node: &Node, phases: Option<&Phase
 
 pub(super) fn marks_file(reading: &mut SourceFiles, node: &Node, protocol: Option<&Protocol>) -> Option<MarksFile> {
     let path = named_file(reading, node, |again| MovedFile { given: &again.marks, missing: &mut again.missing_marks })?;
-    match std::fs::read(&path) {
-        Ok(bytes) => marks::read(reading, &path, bytes, protocol),
+    match files::read(&path, files::TEXT) {
+        Ok(bytes) => {
+            reading.has_read(&path);
+            marks::read(reading, &path, bytes, protocol)
+        }
         Err(error) => {
-            reading.report(node.at, format!("`{}` can't be read: {error}", path.display()), None);
+            reading.report_whole(&path, Some(node.at), error.to_string(), None);
             None
         }
     }
@@ -63,12 +65,12 @@ pub(super) fn pin(reading: &mut SourceFiles, node: &Node, phases: Option<&Phases
 
 pub(super) fn photo(reading: &mut SourceFiles, node: &Node) -> Option<Photo> {
     let file = reading.file_of_session(node)?;
-    match std::fs::read(&file) {
+    match files::sha256(&file, files::HASHED) {
         // No part of a verdict.
         Err(_) if reading.reopened().is_some() => None,
-        Ok(bytes) => Some(Photo { file, sha256: hex(&Sha256::digest(bytes)) }),
+        Ok(sha256) => Some(Photo { file, sha256 }),
         Err(error) => {
-            reading.report(node.at, format!("`{}` can't be read: {error}", file.display()), None);
+            reading.report_whole(&file, Some(node.at), error.to_string(), None);
             None
         }
     }

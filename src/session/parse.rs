@@ -8,11 +8,11 @@ use super::instruments::{need_claims, references, tell_apart, units};
 use super::model::{Amendment, CardFile, Conditions, Readings, ReportFacts, Session};
 use super::named_files::{MovedFile, named_file, overlay_card};
 use super::notes::{mark, marks_file, photo, pin, remark};
-use crate::protocol::{self, MapKeys, Node, OpenedCard, Phases, Protocol, SourceFiles, power};
+use crate::protocol::{self, FileKind, MapKeys, Node, OpenedCard, Phases, Protocol, SourceFiles, threshold_power};
 
 pub(super) fn read(reading: &mut SourceFiles, file: &Path) -> Option<Session> {
     let first = reading.opened();
-    let own = reading.open(file, None)?;
+    let own = reading.open(FileKind::Session, file, None)?;
     let sha256 = reading.sha256(first..reading.opened());
     let root = match own.get("bike") {
         Some(card) => overlay_card(reading, card, &own),
@@ -26,14 +26,15 @@ pub(super) fn read(reading: &mut SourceFiles, file: &Path) -> Option<Session> {
     }
     keys.take("bike");
     let mut assumed = vec![];
-    let threshold_power_w = keys.take("threshold_power").and_then(|n| power(reading, n));
+    let threshold_power_w = keys.take("threshold_power").and_then(|n| threshold_power(reading, n));
     let ReadProtocol { protocol, phases } = protocol_of(reading, keys.take("protocol"), threshold_power_w);
     let phases = phases.as_ref();
     let ridden = protocol.as_ref().is_none_or(is_ridden);
 
-    let mut text = |key| keys.take(key).and_then(|n| reading.text(n));
-    let (tester, place, date) = (text("tester"), text("place"), text("date"));
-    let (notes, authorised_by) = (text("notes"), text("authorised_by"));
+    let mut name = |key| keys.take(key).and_then(|n| reading.label(n));
+    let (tester, place, authorised_by) = (name("tester"), name("place"), name("authorised_by"));
+    let date = keys.take("date").and_then(|n| iso_date(reading, n));
+    let notes = keys.take("notes").and_then(|n| reading.text(n));
     let report = report_facts(reading, &mut keys);
     let units = units(reading, &mut keys, ridden, &mut assumed);
     if let Some(protocol) = &protocol {
@@ -41,12 +42,8 @@ pub(super) fn read(reading: &mut SourceFiles, file: &Path) -> Option<Session> {
     }
     let references = match keys.take("references") {
         Some(n) => references(reading, n, &mut assumed),
-        None => {
-            if ridden {
-                keys.need(reading, "references", "[{label: pedal pair P, …}]");
-            }
-            vec![]
-        }
+        None if ridden => keys.need(reading, "references", "[{label: pedal pair P, …}]").map_or(vec![], |_| vec![]),
+        None => vec![],
     };
     let instruments = units.iter().map(|u| &u.instrument).chain(references.iter().map(|r| &r.instrument));
     tell_apart(reading, &root, &instruments.collect::<Vec<_>>());
@@ -89,7 +86,8 @@ pub(super) fn read(reading: &mut SourceFiles, file: &Path) -> Option<Session> {
         photos,
         threshold_power_w,
         assumed,
-        cautions: vec![],
+        cautions: reading.cautions(),
+        files: reading.files(),
     })
 }
 
@@ -121,8 +119,9 @@ fn is_ridden(protocol: &Protocol) -> bool {
 }
 
 fn report_facts(reading: &mut SourceFiles, keys: &mut MapKeys) -> ReportFacts {
-    let mut text = |key| keys.take(key).and_then(|n| reading.text(n));
-    let (laboratory, address, customer) = (text("laboratory"), text("address"), text("customer"));
+    let mut name = |key| keys.take(key).and_then(|n| reading.label(n));
+    let (laboratory, customer) = (name("laboratory"), name("customer"));
+    let address = keys.take("address").and_then(|n| reading.text(n));
     let issued = keys.take("issued").and_then(|n| iso_date(reading, n));
     let amends = keys.take("amends").and_then(|n| amendment(reading, n));
     ReportFacts { laboratory, address, customer, issued, amends }

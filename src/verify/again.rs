@@ -28,17 +28,17 @@ pub fn again_as_written(verdict: &Verdict, written: &Value, places: &InputPlaces
         programs: Programs { then: verdict.assize.clone(), now: env!("CARGO_PKG_VERSION").to_owned() },
         inputs: vec![],
         unhashed: vec![],
+        read: vec![],
         judged: Err(VerifyError::NewerFormat(verdict.verdict_format)),
     };
     if verdict.verdict_format > VERDICT_FORMAT {
         return verification;
     }
-    verification.judged =
-        look_and_judge(verdict, places, &mut verification.inputs, &mut verification.unhashed).map(|now| {
-            let programs_differ = verification.programs.differ();
-            let judged = serde_json::to_value(&now).unwrap_or_default();
-            NewJudgement { differences: differences(written, &judged, programs_differ), verdict: now }
-        });
+    verification.judged = look_and_judge(verdict, places, &mut verification).map(|now| {
+        let programs_differ = verification.programs.differ();
+        let judged = serde_json::to_value(&now).unwrap_or_default();
+        NewJudgement { differences: differences(written, &judged, programs_differ), verdict: now }
+    });
     verification
 }
 
@@ -50,9 +50,9 @@ pub fn written_as_now(text: &[u8], judged: &NewJudgement) -> bool {
 fn look_and_judge(
     verdict: &Verdict,
     places: &InputPlaces,
-    inputs: &mut Vec<Input>,
-    unhashed: &mut Vec<String>,
+    verification: &mut Verification,
 ) -> Result<Verdict, VerifyError> {
+    let Verification { inputs, unhashed, read, .. } = verification;
     let reopened = reopen(verdict, places, inputs);
     let (mut session, reopened) = match reopened {
         Ok(Some(found)) => found,
@@ -64,6 +64,7 @@ fn look_and_judge(
         }
     };
     set_cards(verdict, &session, inputs, unhashed);
+    read.clone_from(&session.files);
     set_protocol(verdict, places, &reopened, &mut session, inputs)?;
     set_marks(verdict, places, &reopened, &mut session, inputs)?;
     // Those of the command line are in the verdict alone.

@@ -1,8 +1,8 @@
 //! What a verdict was judged from, and whether it is still there.
 
 use std::collections::BTreeMap;
-use std::fs::{self, File};
-use std::io::{self, Read};
+use std::fs;
+use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -10,6 +10,7 @@ use rayon::prelude::*;
 use serde::Serialize;
 use sha2::{Digest, Sha256};
 
+use crate::files;
 use crate::protocol::hex;
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -183,29 +184,10 @@ pub(super) fn sha256(bytes: &[u8]) -> String {
 
 /// `None` for what is no file (a folder, a pipe) or can't be read.
 pub(super) fn sha256_of_file(path: &Path) -> Option<String> {
-    let mut file = open(path)?;
-    let mut hash = Sha256::new();
-    let mut chunk = vec![0; 1 << 16];
-    loop {
-        match file.read(&mut chunk) {
-            Ok(0) => return Some(hex(&hash.finalize())),
-            Ok(n) => hash.update(&chunk[..n]),
-            Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
-            Err(_) => return None,
-        }
-    }
+    files::sha256(path, files::HASHED).ok()
 }
 
-/// No session is larger; more is not read.
-const MOST_BYTES: u64 = 1 << 24;
-
+/// A session file; `None` likewise.
 pub(super) fn read_file(path: &Path) -> Option<Vec<u8>> {
-    let mut bytes = vec![];
-    open(path)?.take(MOST_BYTES).read_to_end(&mut bytes).ok()?;
-    Some(bytes)
-}
-
-/// A pipe would wait for its writer.
-fn open(path: &Path) -> Option<File> {
-    fs::metadata(path).is_ok_and(|there| there.is_file()).then(|| File::open(path).ok())?
+    files::read(path, files::TEXT).ok()
 }

@@ -1,5 +1,7 @@
 //! What a verification came to.
 
+use std::path::PathBuf;
+
 use serde::Serialize;
 
 use super::differences::{Difference, Severity};
@@ -17,6 +19,8 @@ pub struct Verification {
     pub inputs: Vec<Input>,
     /// What the judgement rests on besides, of which a verdict holds no hash: one sentence each.
     pub unhashed: Vec<String>,
+    /// Every text file that was read for it: the session, its cards, its protocol and what that extends, its marks.
+    pub read: Vec<PathBuf>,
     pub judged: Result<NewJudgement, VerifyError>,
 }
 

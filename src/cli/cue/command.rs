@@ -3,7 +3,7 @@
 use std::io::{IsTerminal, Write};
 use std::path::{Path, PathBuf};
 
-use anyhow::bail;
+use anyhow::{Context, bail};
 use chrono::{DateTime, Utc};
 
 use super::marks_file::{BegunSession, MarksChoice, begin, goodbye};
@@ -11,9 +11,12 @@ use super::script::by_script;
 use super::setup::CueSetup;
 use super::terminal::by_keys;
 use crate::cli::exit::Exit;
+use crate::cli::files::{Inputs, is_standard_output};
 use crate::cli::options::{load_protocol, load_session_before_ride, watts};
 use crate::cue::CharacterSet;
+use crate::files;
 use crate::protocol::Setting;
+use crate::session;
 
 /// Run a session live: what to ride now and next, how long still, and marks of what was done
 ///
@@ -55,9 +58,10 @@ pub struct CueArgs {
 }
 
 pub fn run(args: &CueArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
-    let session = args.session.as_deref().map(load_session_before_ride).transpose()?;
+    let mut inputs = Inputs::default();
+    let session = args.session.as_deref().map(|file| load_session_before_ride(file, &mut inputs)).transpose()?;
     let from_session = session.and_then(|session| session.threshold_power_w);
-    let protocol = load_protocol(&args.protocol, args.threshold.or(from_session))?;
+    let protocol = load_protocol(&args.protocol, args.threshold.or(from_session), &mut inputs)?;
     if protocol.setting == Setting::Road && !args.not_riding {
         bail!(
             "this protocol is ridden on the road, where nobody steers by a screen: learn its drills by heart before you go. \
@@ -73,12 +77,13 @@ pub fn run(args: &CueArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     }
     out.flush()?;
     let beside = args.session.as_deref().and_then(Path::parent).unwrap_or(Path::new(""));
-    let choice = MarksChoice {
-        file: args.marks.clone().unwrap_or_else(|| beside.join("marks.yaml")),
-        go_on: args.go_on,
-        scripted: args.script.is_some(),
-        protocol: &protocol,
-    };
+    let file = args.marks.clone().unwrap_or_else(|| beside.join("marks.yaml"));
+    if let Some(script) = args.script.as_ref().filter(|script| !is_standard_output(script)) {
+        files::check(script).with_context(|| script.display().to_string())?;
+        inputs.add(script);
+    }
+    may_mark(&inputs, &file, args)?;
+    let choice = MarksChoice { file, go_on: args.go_on, scripted: args.script.is_some(), protocol: &protocol };
     let Some(begun) = begin(&choice, out)? else { return Ok(Exit::Done) };
     let BegunSession { mut prompter, mut keeper, marks } = begun;
     let name = marks.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
@@ -90,6 +95,12 @@ pub fn run(args: &CueArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     goodbye(&prompter, &keeper, &marks, out)?;
     ended?;
     Ok(Exit::Done)
+}
+
+/// The session may name the marks that it goes on with; nothing else that is read takes marks.
+fn may_mark(inputs: &Inputs, file: &Path, args: &CueArgs) -> anyhow::Result<()> {
+    let own = args.session.is_some() && session::load_marks(file, None).is_ok_and(|marks| marks.heading.is_some());
+    if own { Ok(()) } else { inputs.may_write([file]) }
 }
 
 /// Whether the locale's characters are Unicode: the first of these that is set and not empty says so.

@@ -5,9 +5,11 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
 
+use crate::cli::files::shown;
 use crate::cue::{MarksWriter, Prompter, Stage};
 use crate::protocol::Protocol;
 use crate::session::{self, MarkEvent, MarksFile, MarksHeader};
+use crate::text::{SafeWriter, safe};
 
 /// A session that can begin.
 pub(super) struct BegunSession {
@@ -59,6 +61,7 @@ pub(super) fn begin(choice: &MarksChoice<'_>, out: &mut impl Write) -> anyhow::R
         bail!("{} is there already; say --go-on, or name another file with --marks", path.display());
     }
     let other = free_name(&path);
+    let mut out = SafeWriter::new(out);
     match may_go_on {
         Ok(said) => write!(
             out,
@@ -123,7 +126,8 @@ pub(super) fn goodbye(
         _ => "The session is not at its end; the same command goes on with it.",
     };
     let name = path.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
-    writeln!(out, "{how} {} marks are in {}.", keeper.written(), path.display())?;
+    let name = safe(&name);
+    writeln!(out, "{how} {} marks are in {}.", keeper.written(), shown(path))?;
     writeln!(
         out,
         "Into the session file beside it goes the line\n\n    marks: {name}\n\nand `assize judge` takes them as evidence."

@@ -8,6 +8,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use super::setup::CueSetup;
 use crate::cue::{ScriptLine, ScriptRequest};
+use crate::files;
 
 /// Lines one by one, as they come. A script that ends before the session leaves it as a pulled plug would.
 pub(super) fn by_script(
@@ -19,8 +20,8 @@ pub(super) fn by_script(
     let lines: Box<dyn BufRead> = if script == Path::new("-") {
         Box::new(std::io::stdin().lock())
     } else {
-        let file = std::fs::File::open(script).with_context(|| format!("opening {}", script.display()))?;
-        Box::new(std::io::BufReader::new(file))
+        let script = files::read(script, files::TEXT).with_context(|| script.display().to_string())?;
+        Box::new(std::io::Cursor::new(script))
     };
     let (mut size, mut last_s) = ((80, 24), 0.0);
     for (number, line) in lines.lines().enumerate() {

@@ -10,6 +10,7 @@ use super::facts::{Facts, Report, Unreadable};
 use super::text::write_text;
 use crate::cli::exit::Exit;
 use crate::recording;
+use crate::text::SafeWriter;
 
 /// Show what recordings hold
 #[derive(Debug, clap::Args)]
@@ -51,7 +52,10 @@ pub fn run(args: &InspectArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
         serde_json::to_writer_pretty(&mut *out, &report)?;
         writeln!(out)?;
     } else {
-        write_text(&report, out).context("writing what the recordings hold")?;
+        // Sensors' and columns' names come from the files.
+        let mut out = SafeWriter::new(out);
+        write_text(&report, &mut out).context("writing what the recordings hold")?;
+        out.flush()?;
     }
     Ok(if report.unreadable.is_empty() { Exit::Done } else { Exit::CouldNotJudge })
 }

@@ -4,6 +4,7 @@
 use super::super::amounts::{hold, times};
 use super::super::asked::Hold;
 use super::super::drill::{Drill, DrillMove, Effort};
+use super::super::ranges;
 use super::super::yaml::{MapKeys, SourceFiles};
 use super::facts::{Conduct, DrillFacts, PowerBasis};
 use crate::quantity::Range;
@@ -21,10 +22,10 @@ pub(super) const FACTS: DrillFacts = DrillFacts {
 fn read(reading: &mut SourceFiles, keys: &mut MapKeys, basis: &PowerBasis) -> Option<Drill> {
     let lead_in = keys.need(reading, "lead_in", "200 W for 20 s").and_then(|n| hold(reading, n, basis.threshold_w));
     let exactly = |s| Range::between(s, s);
-    let coast_s = keys.need(reading, "coast", "7..12 s").and_then(|n| times(reading, n, exactly));
+    let coast_s = keys.need(reading, "coast", "7..12 s").and_then(|n| times(reading, n, exactly, &ranges::COAST));
     let restart =
         keys.need(reading, "restart", "at least 300 W for 5..10 s").and_then(|n| hold(reading, n, basis.threshold_w));
-    let recover_s = keys.take("recover").and_then(|n| times(reading, n, Range::at_least));
+    let recover_s = keys.take("recover").and_then(|n| times(reading, n, Range::at_least, &ranges::RECOVERY));
     Some(Drill::CoastRestart { lead_in: lead_in?, coast_s: coast_s?, restart: restart?, recover_s })
 }
 

@@ -3,6 +3,7 @@
 use super::super::amounts::{duration, target};
 use super::super::asked::Target;
 use super::super::drill::{Drill, DrillMove, Effort};
+use super::super::ranges;
 use super::super::yaml::{MapKeys, SourceFiles};
 use super::facts::{Conduct, DrillFacts, PowerBasis};
 use crate::quantity::Range;
@@ -18,7 +19,7 @@ fn read(reading: &mut SourceFiles, keys: &mut MapKeys, basis: &PowerBasis) -> Op
         let items = reading.list(n, "powers")?;
         let mut steps_w = vec![];
         for item in items {
-            match target(reading, item, basis.threshold_w) {
+            match target(reading, item, basis.threshold_w, &ranges::BLOCK_POWER) {
                 Some(Target::Value(power_w)) => steps_w.push(power_w),
                 Some(Target::Within(_)) => reading.report(item.at, "a step is one power, not a range", None),
                 None => {}
@@ -29,9 +30,9 @@ fn read(reading: &mut SourceFiles, keys: &mut MapKeys, basis: &PowerBasis) -> Op
         }
         (steps_w.len() == items.len()).then_some(steps_w)
     });
-    let each_s = keys.need(reading, "each", "60 s").and_then(|n| duration(reading, n));
+    let each_s = keys.need(reading, "each", "60 s").and_then(|n| duration(reading, n, &ranges::BLOCK));
     let settle_node = keys.take("settle");
-    let settle_s = settle_node.map_or(Some(0.0), |n| duration(reading, n));
+    let settle_s = settle_node.map_or(Some(0.0), |n| duration(reading, n, &ranges::SETTLE));
     let (steps_w, each_s, settle_s) = (steps_w?, each_s?, settle_s?);
     if let (true, Some(n)) = (settle_s >= each_s, settle_node) {
         let message = format!("nothing is left to score: settling takes {settle_s} s of {each_s} s");

@@ -3,6 +3,7 @@
 use super::super::amounts::{hold, times};
 use super::super::asked::Hold;
 use super::super::drill::{Drill, DrillMove};
+use super::super::ranges;
 use super::super::yaml::{MapKeys, SourceFiles};
 use super::facts::{Conduct, DrillFacts, PowerBasis, longer};
 use crate::quantity::Range;
@@ -19,7 +20,7 @@ pub(super) const FACTS: DrillFacts = DrillFacts {
 fn read(reading: &mut SourceFiles, keys: &mut MapKeys, basis: &PowerBasis) -> Option<Drill> {
     let surge = keys.need(reading, "surge", "300 W for 10 s").and_then(|n| hold(reading, n, basis.threshold_w));
     let soft = keys.need(reading, "soft", "30..90 W for 15..25 s").and_then(|n| hold(reading, n, basis.threshold_w));
-    let recover_s = keys.take("recover").and_then(|n| times(reading, n, Range::at_least));
+    let recover_s = keys.take("recover").and_then(|n| times(reading, n, Range::at_least, &ranges::RECOVERY));
     Some(Drill::SoftPedal { surge: surge?, soft: soft?, recover_s })
 }
 

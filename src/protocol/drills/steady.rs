@@ -3,6 +3,7 @@
 use super::super::amounts::{duration, target, times};
 use super::super::asked::Target;
 use super::super::drill::{Drill, DrillMove, Effort};
+use super::super::ranges;
 use super::super::yaml::{MapKeys, SourceFiles};
 use super::facts::{Conduct, DrillFacts, PowerBasis, longer};
 use crate::quantity::Range;
@@ -17,16 +18,16 @@ pub(super) const FACTS: DrillFacts = DrillFacts {
 
 fn read(reading: &mut SourceFiles, keys: &mut MapKeys, basis: &PowerBasis) -> Option<Drill> {
     let power_w = match (keys.take("power"), basis.swept) {
-        (Some(n), _) => target(reading, n, basis.threshold_w),
+        (Some(n), _) => target(reading, n, basis.threshold_w, &ranges::BLOCK_POWER),
         (None, Some(target)) => Some(target),
         (None, None) => {
             keys.need(reading, "power", "200 W");
             None
         }
     };
-    let lasts_s = keys.need(reading, "lasts", "4 min").and_then(|n| times(reading, n, Range::at_least));
+    let lasts_s = keys.need(reading, "lasts", "4 min").and_then(|n| times(reading, n, Range::at_least, &ranges::BLOCK));
     let settle_node = keys.take("settle");
-    let settle_s = settle_node.map_or(Some(0.0), |n| duration(reading, n));
+    let settle_s = settle_node.map_or(Some(0.0), |n| duration(reading, n, &ranges::SETTLE));
     let (lasts_s, settle_s) = (lasts_s?, settle_s?);
     let Some(least_s) = lasts_s.low else {
         let help = Some("as in `4 min` or `4..5 min`".into());

@@ -5,6 +5,7 @@
 //! [`TextReader`]. `print.rs` goes the other way: what is printed is read back to the same value.
 
 mod limits;
+pub(super) mod plausible;
 pub(super) mod print;
 pub(super) mod quantities;
 pub(super) mod reader;

@@ -5,12 +5,14 @@ use std::path::{Path, PathBuf};
 use sha2::{Digest, Sha256};
 
 use super::build::{NOT_FILLED_IN, TreeBuilder};
+use super::kinds::{self, FileKind, OtherFile};
 use super::mend::{Explanation, SecondColon, explain, mend};
 use super::node::{Node, TextPlace};
+use crate::files::{self, Bound};
 use crate::problem::{Problem, Problems};
 
 /// Far above any protocol or session that a person writes (a long one has some 20 kB).
-const MAX_FILE_BYTES: u64 = 1 << 20;
+const WRITTEN: Bound = Bound { what: "any protocol or session", most_bytes: 1 << 20 };
 /// Slips mended per file before giving up on it.
 const MAX_MENDED: usize = 200;
 
@@ -25,6 +27,10 @@ struct Source {
 pub(crate) struct SourceFiles {
     sources: Vec<Source>,
     problems: Vec<Problem>,
+    /// What is possible but unusual: a sentence each.
+    cautions: Vec<String>,
+    /// Every file that was read or named.
+    read: Vec<PathBuf>,
     /// A file whose bytes are at hand.
     held: Option<(PathBuf, Vec<u8>)>,
     /// Whether a `?` is left blank and recordings may be missing still.
@@ -99,6 +105,27 @@ impl SourceFiles {
         });
     }
 
+    /// Notes what is no mistake, but may not have been meant.
+    pub fn caution(&mut self, sentence: String) {
+        if !self.cautions.contains(&sentence) {
+            self.cautions.push(sentence);
+        }
+    }
+
+    pub fn cautions(&self) -> Vec<String> {
+        self.cautions.clone()
+    }
+
+    /// Notes a file that is read beside those that are opened here.
+    pub fn has_read(&mut self, file: &Path) {
+        self.read.push(file.to_owned());
+    }
+
+    /// Every file that was read or named so far.
+    pub fn files(&self) -> Vec<PathBuf> {
+        self.read.clone()
+    }
+
     pub fn problem_count(&self) -> usize {
         self.problems.len()
     }
@@ -126,24 +153,41 @@ impl SourceFiles {
         self.sources.len()
     }
 
-    /// Reads one file to a tree. `named_at` is where another file names it; a file that can't be
-    /// opened is a mistake there.
-    pub fn open(&mut self, file: &Path, named_at: Option<TextPlace>) -> Option<Node> {
+    /// Reads one file to a tree. `named_at` is where another file names it; a file that can't be opened, or is of another
+    /// kind altogether, is one mistake there.
+    pub fn open(&mut self, kind: FileKind, file: &Path, named_at: Option<TextPlace>) -> Option<Node> {
         let held = self.held.take_if(|(held, _)| held == file);
-        let bytes = match held.map_or_else(|| read_bounded(file), |(_, bytes)| Ok(bytes)) {
+        let bytes = match held.map_or_else(|| files::read(file, WRITTEN), |(_, bytes)| Ok(bytes)) {
             Ok(bytes) => bytes,
             Err(error) => {
-                match named_at {
-                    Some(at) => self.report(at, format!("`{}` can't be read: {error}", file.display()), None),
-                    None => self.problems.push(Problem::unreadable(file.to_owned(), &error)),
-                }
+                self.report_whole(file, named_at, error.to_string(), None);
                 return None;
             }
         };
-        self.open_bytes(file, bytes)
+        self.has_read(file);
+        let (before, source) = (self.problems.len(), self.sources.len());
+        let root = self.open_bytes(file, bytes);
+        let Some(OtherFile { is, help }) = kinds::other(kind, &self.sources[source].bytes, root.as_ref()) else {
+            return root;
+        };
+        self.forget(before);
+        let message = match is {
+            "" => format!("this is no {}", kind.word()),
+            is => format!("this is {is}, no {}", kind.word()),
+        };
+        self.report_whole(file, named_at, message, Some(help));
+        None
     }
 
-    /// [`SourceFiles::open`] of bytes at hand.
+    /// Reports what is wrong with a file as a whole, where another one names it or by its name alone.
+    pub fn report_whole(&mut self, file: &Path, named_at: Option<TextPlace>, message: String, help: Option<String>) {
+        match named_at {
+            Some(at) => self.report(at, format!("`{}`: {message}", file.display()), help),
+            None => self.problems.push(Problem::of_whole(file.to_owned(), message, help)),
+        }
+    }
+
+    /// Bytes at hand to a tree.
     pub fn open_bytes(&mut self, file: &Path, bytes: Vec<u8>) -> Option<Node> {
         let text = String::from_utf8_lossy(&bytes).into_owned();
         let bad = std::str::from_utf8(&bytes).err().map(|e| e.valid_up_to());
@@ -231,15 +275,6 @@ impl SourceFiles {
 
 pub(crate) fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|b| format!("{b:02x}")).collect()
-}
-
-fn read_bounded(file: &Path) -> std::io::Result<Vec<u8>> {
-    let length = std::fs::metadata(file)?.len();
-    if length > MAX_FILE_BYTES {
-        let message = format!("it has {length} bytes, a protocol or session at most {MAX_FILE_BYTES}");
-        return Err(std::io::Error::other(message));
-    }
-    std::fs::read(file)
 }
 
 /// Line and column, both from 1, of a character.

@@ -6,6 +6,7 @@
 
 mod build;
 mod files;
+mod kinds;
 mod mend;
 mod node;
 mod values;
@@ -14,5 +15,6 @@ mod values;
 mod tests;
 
 pub(crate) use files::{MovedFiles, OpenedCard, SourceFiles, hex};
+pub(crate) use kinds::FileKind;
 pub(crate) use node::{Body, MapEntry, Node, TextPlace};
 pub(crate) use values::MapKeys;

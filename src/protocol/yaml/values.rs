@@ -4,8 +4,12 @@ use std::path::PathBuf;
 
 use super::files::SourceFiles;
 use super::node::{Body, MapEntry, Node, TextPlace};
+use crate::files::{self, FileError};
 use crate::protocol::sentences::reader::{TextMistake, TextReader};
 use crate::protocol::suggest::{list, nearest};
+
+/// Characters of a label or a name. Common practice, no source: a line of a terminal.
+const MOST_LABEL: usize = 80;
 
 impl SourceFiles {
     /// A short text as written.
@@ -49,6 +53,18 @@ impl SourceFiles {
             _ => self.report(node.at, format!("expected {what}, found {}", node.kind()), None),
         }
         None
+    }
+
+    /// A text that stands in tables and headings: a label, a name.
+    pub fn label(&mut self, node: &Node) -> Option<String> {
+        let text = self.text(node)?;
+        let length = text.chars().count();
+        if length > MOST_LABEL {
+            let message = format!("this has {length} characters; a label or a name has {MOST_LABEL} at most");
+            self.report(node.at, message, Some("shorten it; `notes` takes what is longer".into()));
+            return None;
+        }
+        Some(text)
     }
 
     /// A sentence of the language. `what` names it where something else stands.
@@ -149,12 +165,30 @@ impl SourceFiles {
     pub fn existing_file(&mut self, node: &Node) -> Option<PathBuf> {
         let text = self.text(node)?;
         let path = self.folder(node.at).join(&text);
-        if path.is_file() {
-            return Some(path);
+        match files::check(&path) {
+            Ok(()) => return Some(path),
+            Err(FileError::Missing { nearest }) => {
+                // As it would be written here.
+                let meant = nearest.map(|found| found.strip_prefix(self.folder(node.at)).unwrap_or(&found).to_owned());
+                let meant = meant.map(|name| format!("did you mean `{}`? ", name.display())).unwrap_or_default();
+                let help = format!("{meant}looked for `{}`; paths start from this file's folder", path.display());
+                self.report(node.at, format!("no file `{text}`"), Some(help));
+            }
+            Err(error) => self.report(node.at, format!("`{text}`: {error}"), None),
         }
-        let help = format!("looked for `{}`; paths start from this file's folder", path.display());
-        self.report(node.at, format!("no file `{text}`"), Some(help));
         None
+    }
+
+    /// Notes the files of a list, or the one, which need not be there: nothing is to be written over them.
+    pub fn names(&mut self, node: &Node) {
+        let items = match &node.body {
+            Body::List(items) => items.as_slice(),
+            _ => std::slice::from_ref(node),
+        };
+        for text in items.iter().filter_map(Node::as_text) {
+            let path = self.folder(node.at).join(text);
+            self.has_read(&path);
+        }
     }
 
     /// [`SourceFiles::existing_file`]; of a session that is read again the file need not be there.

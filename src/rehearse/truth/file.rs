@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
+use crate::files::{self, FileError};
 use crate::pattern::Pattern;
 
 use super::super::span::TrueSpan;
@@ -213,7 +214,7 @@ pub struct TrueContrast {
 #[derive(Debug, thiserror::Error)]
 pub enum TruthFileError {
     #[error("{}: {source}; give the truth.json that `assize rehearse` wrote beside the recordings", .file.display())]
-    Unreadable { file: PathBuf, source: std::io::Error },
+    Unreadable { file: PathBuf, source: FileError },
     #[error(
         "{}:{}:{}: {source}; a truth file is what `assize rehearse` writes as truth.json: rehearse again, or give that one",
         .file.display(), .source.line(), .source.column()
@@ -233,13 +234,14 @@ impl TruthFile {
     /// [`TruthFileError`] where there is no such file, or it is of another form or format.
     pub fn load(file: &Path) -> Result<Self, TruthFileError> {
         let of = || file.to_owned();
-        let text = std::fs::read_to_string(file).map_err(|source| TruthFileError::Unreadable { file: of(), source })?;
+        let bytes =
+            files::read(file, files::TEXT).map_err(|source| TruthFileError::Unreadable { file: of(), source })?;
         // The format first: a later one need not have today's keys.
         let form = |source| TruthFileError::Form { file: of(), source };
-        let any: serde_json::Value = serde_json::from_str(&text).map_err(form)?;
+        let any: serde_json::Value = serde_json::from_slice(&bytes).map_err(form)?;
         match any.get("truth_format").and_then(serde_json::Value::as_u64) {
             Some(found) if found != u64::from(TRUTH_FORMAT) => Err(TruthFileError::Format { file: of(), found }),
-            _ => serde_json::from_str(&text).map_err(form),
+            _ => serde_json::from_slice(&bytes).map_err(form),
         }
     }
 

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::compare::Comparison;
-use crate::report::csv::text;
+use crate::text::cell as text;
 
 /// One check, one group; numbers are those of the JSON, digit by digit, and empty where the JSON has null.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
