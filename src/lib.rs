@@ -38,6 +38,8 @@ mod files;
 pub mod judge;
 mod matching;
 mod pattern;
+pub mod premise;
+mod premises;
 pub mod problem;
 pub mod protocol;
 pub mod quantity;

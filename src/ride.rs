@@ -20,9 +20,18 @@ pub struct Clock {
     pub aligned_on: AlignedOn,
     /// Further channels that agree, and have their part in the offset.
     pub also: Vec<AlignedOn>,
+    /// Further channels that do not.
+    pub apart: Vec<DisagreeingChannel>,
     pub reset: Option<ClockReset>,
     /// Windowed offsets behind the line; a reset is taken out of them.
     pub windows: Vec<ClockWindow>,
+}
+
+/// A channel that was gone against, and how far it puts the clock from where the first channel does.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DisagreeingChannel {
+    pub on: AlignedOn,
+    pub apart_s: f64,
 }
 
 /// Where a clock was put right while it recorded.
@@ -60,6 +69,20 @@ pub enum AlignedOn {
 }
 
 impl Clock {
+    /// Of which nothing is known.
+    pub fn unknown() -> Self {
+        Self {
+            offset_s: 0.0,
+            drift_ppm: 0.0,
+            standard_uncertainty_s: 0.0,
+            aligned_on: AlignedOn::Nothing,
+            also: vec![],
+            apart: vec![],
+            reset: None,
+            windows: vec![],
+        }
+    }
+
     /// `heart rate, position`
     pub fn channels(&self) -> String {
         let words: Vec<&str> = std::iter::once(&self.aligned_on).chain(&self.also).map(|on| on.word()).collect();

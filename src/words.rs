@@ -209,7 +209,8 @@ pub fn glyph(outcome_word: &str) -> &'static str {
         Some(Outcome::Pass) => "✓",
         Some(Outcome::Fail) => "✕",
         Some(Outcome::Undecided) => "?",
-        Some(Outcome::NotRidden) => "–",
+        Some(Outcome::NotRidden | Outcome::NotRecorded) => "–",
+        Some(Outcome::NotJudged) => "!",
         Some(Outcome::NotApplicable) | None => "∅",
     }
 }

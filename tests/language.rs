@@ -118,7 +118,7 @@ fn every_key_of_a_protocol_is_read() {
     assert_eq!((p.title.as_str(), p.revision.as_str()), ("Every key", "1.10"));
     assert_eq!(p.purpose.as_deref(), Some("Is each of them read?"));
     assert_eq!((p.setting, p.order), (Setting::Road, PhaseOrder::Any));
-    assert_eq!(p.needs, Needs { references: 2, warm_up_s: Some(600.0) });
+    assert_eq!(p.needs, Needs { references: 2, warm_up_s: Some(600.0), ..Needs::default() });
     assert_eq!(p.decision, Decision { rule: Rule::Simple, coverage: 0.99 });
     assert_eq!(p.threshold_power_w, Some(250.0));
     let find = |id: &str| p.phases.iter().find(|p| p.id.to_string() == id).unwrap_or_else(|| panic!("{id}"));

@@ -12,7 +12,8 @@ const ALLOWED: &[(&str, &str)] = &[
     ("text", ""),
     ("problem", "text"),
     ("pattern", ""),
-    ("protocol", "files problem quantity"),
+    ("premise", ""),
+    ("protocol", "files premise problem quantity"),
     ("recording", "files text"),
     ("session", "files problem protocol quantity recording"),
     // Before and on the bike.
@@ -26,10 +27,14 @@ const ALLOWED: &[(&str, &str)] = &[
     ("drivetrain", "align ride session"),
     ("matching", "protocol quantity ride session stats"),
     ("scoring", "matching protocol quantity ride session stats"),
-    ("decide", "matching protocol quantity scoring stats"),
+    ("premises", "align matching premise protocol recording ride scoring session stats"),
+    ("decide", "matching premise premises protocol quantity scoring stats"),
     ("diagnose", "decide matching pattern protocol quantity ride scoring session stats"),
-    ("verdict", "align decide diagnose matching pattern protocol quantity recording ride scoring session"),
-    ("judge", "align decide diagnose matching protocol recording drivetrain ride scoring session verdict"),
+    (
+        "verdict",
+        "align decide diagnose matching pattern premise premises protocol quantity recording ride scoring session",
+    ),
+    ("judge", "align decide diagnose matching premises protocol recording drivetrain ride scoring session verdict"),
     // What is made of verdicts.
     ("words", "pattern protocol verdict"),
     ("against_truth", "pattern protocol rehearse ride stats verdict"),
@@ -39,7 +44,7 @@ const ALLOWED: &[(&str, &str)] = &[
     ("register", "files matching verdict verify"),
     (
         "report",
-        "against_truth brief cautions compare judge pattern protocol quantity register rehearse ride scoring session stats text \
+        "against_truth brief cautions compare judge pattern premise protocol quantity register rehearse ride scoring session stats text \
          trials verdict verify words",
     ),
     (

@@ -26,6 +26,7 @@ mod mishaps;
 mod outputs;
 mod overwriting;
 mod planning;
+mod premises;
 mod properties;
 mod published_values;
 mod real_rides;

@@ -32,6 +32,7 @@ fn trace(label: &str, columns: [Vec<Option<f64>>; 3]) -> Trace {
         standard_uncertainty_s: 0.2,
         aligned_on: AlignedOn::SessionClock,
         also: vec![],
+        apart: vec![],
         reset: None,
         windows: vec![],
     };

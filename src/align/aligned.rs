@@ -2,6 +2,7 @@
 
 use chrono::{DateTime, Utc};
 
+use super::error::AlignError;
 use crate::ride::{Edge, Gear, Trace};
 
 /// All that was recorded, in session time and in the session's order.
@@ -17,4 +18,13 @@ pub struct Aligned {
     pub gears: Vec<Gear>,
     /// One sentence each.
     pub cautions: Vec<String>,
+    /// Instruments without any recording that could be brought onto the clock; their traces are empty.
+    pub apart: Vec<ApartInstrument>,
+}
+
+/// An instrument that has nothing in common with the first reference.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ApartInstrument {
+    pub label: String,
+    pub why: AlignError,
 }

@@ -78,6 +78,7 @@ pub(super) fn by_change(
             .hypot(u_reset_s),
         aligned_on: channel.on,
         also: vec![],
+        apart: vec![],
         reset: reset.map(|reset| ClockReset { at_s: reset.at_s, by_s: reset.by_s }),
         windows: offsets.iter().map(|o| o.in_session(whole_s, theirs.origin_s)).collect(),
     })

@@ -51,6 +51,7 @@ pub(super) fn by_level(
         standard_uncertainty_s: u_s.hypot(channel.delay_s),
         aligned_on: channel.on,
         also: vec![],
+        apart: vec![],
         reset: None,
         windows: offsets.iter().map(|o| o.in_session(whole_s, theirs.origin_s)).collect(),
     })

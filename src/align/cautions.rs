@@ -2,8 +2,8 @@
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use super::combine::{DisagreeingChannel, UnsteadyWindow};
-use crate::ride::{AlignedOn, Clock};
+use super::combine::UnsteadyWindow;
+use crate::ride::{AlignedOn, Clock, DisagreeingChannel};
 
 /// Who is spoken of: the instrument, and the first reference, whose clock is the session's.
 #[derive(Clone, Copy)]

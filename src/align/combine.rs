@@ -1,7 +1,7 @@
 //! The clock of one recording: several channels' word on it made one, and held against its own windows.
 
 use super::channels::{self, SharedChannel};
-use crate::ride::{AlignedOn, Clock, ClockWindow};
+use crate::ride::{AlignedOn, Clock, ClockWindow, DisagreeingChannel};
 use crate::stats;
 
 /// Standard uncertainty of a clock that nothing but its stamps tells. Common practice, no source: no lag is judged by such a
@@ -21,7 +21,7 @@ const QUARTILE: f64 = 0.6745;
 
 /// A clock that was not found on anything shared.
 pub(super) fn by_stamps(aligned_on: AlignedOn, offset_s: f64, standard_uncertainty_s: f64) -> Clock {
-    Clock { offset_s, drift_ppm: 0.0, standard_uncertainty_s, aligned_on, also: vec![], reset: None, windows: vec![] }
+    Clock { offset_s, standard_uncertainty_s, aligned_on, ..Clock::unknown() }
 }
 
 /// Moves a clock to session time that begins later by so much.
@@ -30,41 +30,27 @@ pub(super) fn moved(clock: &mut Clock, later_s: f64) {
     clock.windows.iter_mut().for_each(|window| window.offset_s += later_s);
 }
 
-/// Several channels' clocks of one recording as one.
-pub(super) struct CombinedClock {
-    pub clock: Clock,
-    /// Those that do not agree with the first.
-    pub left_out: Vec<DisagreeingChannel>,
-}
-
-/// A channel that was gone against, and how far it puts the clock from where the first channel does.
-pub(super) struct DisagreeingChannel {
-    pub on: AlignedOn,
-    pub apart_s: f64,
-}
-
-impl CombinedClock {
-    /// The first of several clocks, with the part of those that agree with it in the ride's middle.
-    pub fn of(clocks: Vec<Clock>, middle_s: f64) -> Option<Self> {
-        let mut clocks = clocks.into_iter();
-        let first = clocks.next()?;
-        let (mut clock, mut left_out) = (first.clone(), vec![]);
-        let (mut weight, mut moved) = (first.standard_uncertainty_s.powi(-2), 0.0);
-        for other in clocks {
-            let apart_s = other.offset_s - first.offset_s + (other.drift_ppm - first.drift_ppm) * 1e-6 * middle_s;
-            if apart_s.abs() > AGREE * other.standard_uncertainty_s.hypot(first.standard_uncertainty_s) {
-                left_out.push(DisagreeingChannel { on: other.aligned_on, apart_s });
-                continue;
-            }
-            let w = other.standard_uncertainty_s.powi(-2);
-            weight += w;
-            moved += w * apart_s;
-            clock.also.push(other.aligned_on);
+/// Several channels' clocks of one recording as one: the first, with the part of those that agree with it in the ride's
+/// middle; those that don't are told.
+pub(super) fn combined(clocks: Vec<Clock>, middle_s: f64) -> Option<Clock> {
+    let mut clocks = clocks.into_iter();
+    let first = clocks.next()?;
+    let mut clock = first.clone();
+    let (mut weight, mut moved) = (first.standard_uncertainty_s.powi(-2), 0.0);
+    for other in clocks {
+        let apart_s = other.offset_s - first.offset_s + (other.drift_ppm - first.drift_ppm) * 1e-6 * middle_s;
+        if apart_s.abs() > AGREE * other.standard_uncertainty_s.hypot(first.standard_uncertainty_s) {
+            clock.apart.push(DisagreeingChannel { on: other.aligned_on, apart_s });
+            continue;
         }
-        clock.offset_s += moved / weight;
-        clock.standard_uncertainty_s = weight.powf(-0.5);
-        Some(Self { clock, left_out })
+        let w = other.standard_uncertainty_s.powi(-2);
+        weight += w;
+        moved += w * apart_s;
+        clock.also.push(other.aligned_on);
     }
+    clock.offset_s += moved / weight;
+    clock.standard_uncertainty_s = weight.powf(-0.5);
+    Some(clock)
 }
 
 /// A window that no steady clock explains.

@@ -32,6 +32,19 @@ pub enum AlignError {
     ShortOverlap { theirs: RecordedSpan, session: RecordedSpan, overlap_s: f64 },
 }
 
+impl AlignError {
+    /// Whether the others can be brought together without the instrument that it is about.
+    pub(super) fn is_of_one_instrument(&self) -> bool {
+        match self {
+            AlignError::Unread(_) | AlignError::NoReference | AlignError::TooLong(_) => false,
+            AlignError::NoPower { .. }
+            | AlignError::DifferentDays { .. }
+            | AlignError::NoOverlap { .. }
+            | AlignError::ShortOverlap { .. } => true,
+        }
+    }
+}
+
 /// When a recording ran, by its own stamps.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RecordedSpan {

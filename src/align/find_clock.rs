@@ -4,7 +4,7 @@ use super::by_change::{ChannelUnused, by_change};
 use super::by_level::by_level;
 use super::cautions::About;
 use super::channels::{self, SharedChannel, Shows, UnitsPart};
-use super::combine::{CombinedClock, UNALIGNED_U_S, UnsteadyWindow, by_stamps};
+use super::combine::{UNALIGNED_U_S, UnsteadyWindow, by_stamps, combined};
 use super::error::AlignError;
 use super::lag::OffsetSearch;
 use super::second_values::SharedSignal;
@@ -41,8 +41,8 @@ impl ClockSearch<'_> {
                 Err(why) => cautions.extend(self.unused(channel, why)),
             }
         }
-        match CombinedClock::of(clocks, last_s(self.recording) / 2.0) {
-            Some(combined) => Ok(self.checked(combined, cautions)),
+        match combined(clocks, last_s(self.recording) / 2.0) {
+            Some(clock) => Ok(self.checked(clock, cautions)),
             None => self.last_resort(cautions),
         }
     }
@@ -109,11 +109,10 @@ impl ClockSearch<'_> {
     }
 
     /// A clock on shared channels: what does not agree is told, and what no steady clock explains makes it less certain.
-    fn checked(&self, combined: CombinedClock, cautions: &mut Vec<String>) -> Clock {
-        let CombinedClock { mut clock, left_out } = combined;
+    fn checked(&self, mut clock: Clock, cautions: &mut Vec<String>) -> Clock {
         let (about, on) = (self.about(), clock.aligned_on);
         let stamped_s = self.session.stamped_s(self.recording);
-        cautions.extend(left_out.iter().map(|other| about.channels_apart(on, other)));
+        cautions.extend(clock.apart.iter().map(|other| about.channels_apart(on, other)));
         cautions.extend(self.set_wrong(&clock));
         if let Some(reset) = clock.reset {
             cautions.push(about.put_right(on, stamped_s + clock.offset_s + reset.at_s, reset.by_s));

@@ -26,7 +26,7 @@ mod times;
 mod trace;
 mod windows;
 
-pub use aligned::Aligned;
+pub use aligned::{Aligned, ApartInstrument};
 pub use error::AlignError;
 pub(crate) use fields::field;
 pub use session_time::to_session_time;

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use chrono::{DateTime, SubsecRound, Utc};
+use chrono::{DateTime, SubsecRound, TimeDelta, Utc};
 
 use super::error::{AlignError, RecordedSpan};
 use super::fields::column;
@@ -27,16 +27,18 @@ pub(super) struct SessionClock<'a> {
 }
 
 impl<'a> SessionClock<'a> {
+    /// Session second 0 is the whole second in which the first reference's recording starts, or `earlier_s` before it.
     pub fn new(
         session: &'a Session,
         first: &'a Instrument,
         recordings: &'a BTreeMap<PathBuf, Recording>,
+        earlier_s: f64,
     ) -> Result<Self, AlignError> {
         let read = |path: &PathBuf| recordings.get(path).ok_or_else(|| AlignError::Unread(path.clone()));
         let mut own = first.recordings.iter().map(read).collect::<Result<Vec<_>, _>>()?;
         own.sort_by_key(|r| r.start);
         let unit_files = session.units.iter().flat_map(|u| u.instrument.recordings.iter().map(PathBuf::as_path));
-        let start = own[0].start.trunc_subsecs(0);
+        let start = own[0].start.trunc_subsecs(0) - TimeDelta::seconds(earlier_s as i64);
         Ok(Self { start, first, own, unit_files: unit_files.collect() })
     }
 

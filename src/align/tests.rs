@@ -151,6 +151,8 @@ fn session(units: Vec<Instrument>, references: Vec<Instrument>) -> Session {
         report: Default::default(),
         marks_file: None,
         pins: vec![],
+        cards: vec![],
+        cautions: vec![],
         photos: vec![],
         threshold_power_w: None,
         assumed: vec![],

@@ -410,7 +410,8 @@ fn write_all(
     }
     Ok(match verdict.verdict {
         Some(Outcome::Fail) => Exit::Fail,
-        Some(Outcome::Undecided | Outcome::NotRidden) => Exit::Undecided,
+        Some(Outcome::NotJudged) => Exit::CouldNotJudge,
+        Some(Outcome::Undecided | Outcome::NotRidden | Outcome::NotRecorded) => Exit::Undecided,
         _ => Exit::Done,
     })
 }

@@ -234,7 +234,7 @@ impl Tally {
             Outcome::Pass => &mut self.pass,
             Outcome::Fail => &mut self.fail,
             Outcome::Undecided => &mut self.undecided,
-            Outcome::NotRidden => &mut self.not_ridden,
+            Outcome::NotRidden | Outcome::NotRecorded | Outcome::NotJudged => &mut self.not_ridden,
             Outcome::NotApplicable => &mut self.not_applicable,
         };
         *count += 1;

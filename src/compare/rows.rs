@@ -14,7 +14,8 @@ use crate::words;
 /// A value with what its budget says, times `factor`.
 fn session_value(check: &CheckVerdict, factor: f64, shared: &SharedSources, keys: &mut KeyNumbers) -> SessionValue {
     let mut says = SessionValue {
-        value: check.value.filter(|_| !check.censored).map(|value| value * factor),
+        // What a contradicted premise took says nothing.
+        value: check.value.filter(|_| !check.censored && check.premise.is_none()).map(|value| value * factor),
         uncertain: check.expanded_uncertainty.is_some() && !check.budget.is_empty(),
         censored: check.censored,
         outcome: Some(check.verdict),
@@ -114,7 +115,7 @@ fn steady_rows(given: &[VerdictFile], shared: &[SharedSources], keys: &mut KeyNu
             let CheckOf::Ride(phase) = placed.of else { continue };
             let check = placed.check;
             let steady = phase.kind().is_some_and(DrillKind::is_block) && !phase.surplus;
-            if !steady || !check.is_of(Measure::MeanError) || check.budget.is_empty() {
+            if !steady || !check.is_of(Measure::MeanError) || check.budget.is_empty() || check.premise.is_some() {
                 continue;
             }
             if let Some(factor) = to_percent(check) {

@@ -31,7 +31,7 @@ pub fn compared() -> Vec<Check> {
 
 /// Values and uncertainties without a protocol. Nothing was asked, so nothing is passed or failed.
 pub fn comparison(claimed: Option<&Bound>, scored: &[Scored]) -> Vec<Decided> {
-    let rules = Rules { decision: COMPARED_BY, claimed, quarrel: None };
+    let rules = Rules { decision: COMPARED_BY, claimed, quarrel: None, premises: None };
     let compared = |scored: &Scored| {
         let decided = rules.check(scored, false);
         Decided {

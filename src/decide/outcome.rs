@@ -13,14 +13,32 @@ pub enum Outcome {
     Undecided,
     #[serde(rename = "not ridden")]
     NotRidden,
+    /// It may have been ridden while a reference's recording leaves it out.
+    #[serde(rename = "not recorded")]
+    NotRecorded,
+    /// Of a session: a premise is contradicted that all of it rests on.
+    #[serde(rename = "not judged")]
+    NotJudged,
     /// The unit by its declared nature has no such reading: listed, counts for nothing.
     #[serde(rename = "not applicable")]
     NotApplicable,
 }
 
 impl Outcome {
-    const ALL: [Outcome; 5] =
-        [Outcome::Pass, Outcome::Fail, Outcome::Undecided, Outcome::NotRidden, Outcome::NotApplicable];
+    const ALL: [Outcome; 7] = [
+        Outcome::Pass,
+        Outcome::Fail,
+        Outcome::Undecided,
+        Outcome::NotRidden,
+        Outcome::NotRecorded,
+        Outcome::NotJudged,
+        Outcome::NotApplicable,
+    ];
+
+    /// Whether a repeat or phase is missing from the ride as it was recorded.
+    pub fn is_missing(self) -> bool {
+        matches!(self, Outcome::NotRidden | Outcome::NotRecorded)
+    }
 
     /// The outcome that a verdict names so.
     pub fn from_word(word: &str) -> Option<Self> {
@@ -33,6 +51,8 @@ impl Outcome {
             Outcome::Fail => "fail",
             Outcome::Undecided => "undecided",
             Outcome::NotRidden => "not ridden",
+            Outcome::NotRecorded => "not recorded",
+            Outcome::NotJudged => "not judged",
             Outcome::NotApplicable => "not applicable",
         }
     }
@@ -50,14 +70,14 @@ pub struct RateInterval {
     pub high: f64,
 }
 
-/// The worst of several outcomes: fail, undecided (or not ridden), pass. `None` of them counts: not applicable.
+/// The worst of several outcomes: fail, undecided (or missing), pass. `None` of them counts: not applicable.
 pub fn worst(outcomes: impl IntoIterator<Item = Outcome>) -> Outcome {
     let rank = |outcome: Outcome| match outcome {
         Outcome::NotApplicable => 0,
         Outcome::Pass => 1,
-        Outcome::NotRidden | Outcome::Undecided => 2,
+        Outcome::NotRidden | Outcome::NotRecorded | Outcome::NotJudged | Outcome::Undecided => 2,
         Outcome::Fail => 3,
     };
     let worst = outcomes.into_iter().max_by_key(|o| rank(*o)).unwrap_or(Outcome::NotApplicable);
-    if worst == Outcome::NotRidden { Outcome::Undecided } else { worst }
+    if worst.is_missing() { Outcome::Undecided } else { worst }
 }

@@ -1,5 +1,6 @@
 //! Why a check is decided as it is.
 
+use crate::premise::Premise;
 use crate::quantity::{Bound, Unit};
 use crate::scoring::{NoValue, Note, Pair};
 
@@ -19,6 +20,8 @@ pub enum Reason {
     References(ReferencesDisagree),
     /// The limit lies within the value's expanded uncertainty.
     NearLimit,
+    /// It rests on this, and the recordings contradict it.
+    Premise(Premise),
     /// The value is a lower bound, which does not reach the limit.
     OnlyABound,
 }

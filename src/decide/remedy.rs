@@ -17,6 +17,12 @@ const STATED_K: f64 = 2.0;
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Remedy {
     LongerStop,
+    /// Once more, as the protocol asks.
+    AsAsked,
+    /// What was asked for and not read.
+    ReadAll,
+    /// Clocks that one channel ties together.
+    SharedClock,
     /// A reference good to this, %.
     ThirdReference {
         within_pct: f64,

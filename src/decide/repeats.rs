@@ -38,10 +38,18 @@ pub enum RepeatReason {
     MeanFails,
     MeanUndecided,
     NothingApplies,
+    /// Missing, of which some were ridden otherwise than asked.
     Missing {
         missing: u32,
         asked: u32,
+        off: u32,
     },
+    /// Some were ridden, and none as asked.
+    NoneAsAsked {
+        off: u32,
+    },
+    /// None was found, and a recording leaves out enough of the ride to hold them.
+    NoneRecorded,
     /// At least this share fails, at the level of the limits.
     RateAbove {
         failed: u32,
@@ -72,9 +80,14 @@ pub enum RepeatRemedy {
 }
 
 /// Counted repeats, without surplus ones.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub struct Tally {
+    /// As asked.
     pub ridden: u32,
+    /// Otherwise than asked.
+    pub off: u32,
+    /// Not found where a recording leaves out enough of the ride.
+    pub unrecorded: u32,
     pub failed: u32,
     pub undecided: u32,
 }
@@ -88,7 +101,14 @@ fn passes_without_missing(accept: Accept, not_failed: u32) -> bool {
 /// `of_mean` what would decide it.
 pub fn repeats(phase: &Phase, tally: Tally, mean: Outcome, of_mean: Option<Remedy>) -> RepeatDecision {
     let plain = |verdict, reason| RepeatDecision { verdict, reason: Some(reason), remedy: None };
-    let Tally { ridden, failed, undecided } = tally;
+    let Tally { ridden, off, failed, undecided, unrecorded } = tally;
+    if ridden == 0 && off > 0 {
+        let ride = RepeatRemedy::Ride { more: phase.repeats };
+        return RepeatDecision { remedy: Some(ride), ..plain(Outcome::Undecided, RepeatReason::NoneAsAsked { off }) };
+    }
+    if ridden == 0 && unrecorded > 0 {
+        return plain(Outcome::NotRecorded, RepeatReason::NoneRecorded);
+    }
     if ridden == 0 {
         return plain(Outcome::NotRidden, RepeatReason::NoneRidden);
     }
@@ -100,14 +120,14 @@ pub fn repeats(phase: &Phase, tally: Tally, mean: Outcome, of_mean: Option<Remed
         }
         Accept::EveryRepeat | Accept::AtLeast { .. } => match mean {
             Outcome::Fail => plain(Outcome::Fail, RepeatReason::MeanFails),
-            Outcome::Undecided | Outcome::NotRidden => RepeatDecision {
+            Outcome::Undecided | Outcome::NotRidden | Outcome::NotRecorded | Outcome::NotJudged => RepeatDecision {
                 remedy: of_mean.map(RepeatRemedy::OfMean),
                 ..plain(Outcome::Undecided, RepeatReason::MeanUndecided)
             },
             Outcome::NotApplicable => plain(Outcome::NotApplicable, RepeatReason::NothingApplies),
             Outcome::Pass if missing > 0 && !passes_without_missing(phase.accept, ridden - failed) => RepeatDecision {
                 remedy: Some(RepeatRemedy::Ride { more: missing }),
-                ..plain(Outcome::Undecided, RepeatReason::Missing { missing, asked: phase.repeats })
+                ..plain(Outcome::Undecided, RepeatReason::Missing { missing, asked: phase.repeats, off })
             },
             Outcome::Pass => RepeatDecision { verdict: Outcome::Pass, reason: None, remedy: None },
         },

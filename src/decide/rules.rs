@@ -1,5 +1,7 @@
 //! One check decided by the protocol's rule.
 
+use crate::premise::Premise;
+use crate::premises::Premises;
 use crate::protocol::{Check, Decision, Measure, Rule};
 use crate::quantity::{Bound, Limit, Unit};
 use crate::scoring::budget::{Budget, Combined};
@@ -18,6 +20,21 @@ pub struct Rules<'a> {
     /// What the session says that the unit claims.
     pub claimed: Option<&'a Bound>,
     pub quarrel: Option<ReferencesDisagree>,
+    /// What a value hangs on besides, and how it can be had again.
+    pub premises: Option<&'a Premises>,
+}
+
+/// What hangs on a contradicted premise is shown, and undecided.
+pub fn taken(decided: Decided, premise: Premise, remedy: Remedy) -> Decided {
+    match decided.outcome {
+        Outcome::NotApplicable => decided,
+        _ => Decided {
+            outcome: Outcome::Undecided,
+            reason: Some(Reason::Premise(premise)),
+            remedy: Some(remedy),
+            ..decided
+        },
+    }
 }
 
 impl Rules<'_> {
@@ -44,7 +61,15 @@ impl Rules<'_> {
                 reason: Some(Reason::NoValue(*why)),
                 ..open
             },
-            Ok(value) => self.decide(value, limit, open),
+            Ok(value) => {
+                let decided = self.decide(value, limit, open);
+                match self.premises {
+                    Some(premises) if measure.is_lag() && premises.take_lags() => {
+                        taken(decided, Premise::Clocks, Remedy::SharedClock)
+                    }
+                    _ => decided,
+                }
+            }
         }
     }
 

@@ -1,16 +1,19 @@
 //! Every check of a session decided, and what phases, repeats and the session come to.
 
 use crate::matching::{MatchOutcome, Matches, PhaseMatch};
-use crate::protocol::{Accept, Part, Protocol};
+use crate::premise::Premise;
+use crate::premises::{PhaseRepeat, Premises};
+use crate::protocol::{Accept, Part, Phase, Protocol};
 use crate::quantity::Bound;
 use crate::scoring::value::Scored;
-use crate::scoring::{self, Agreement, PhaseScore, Scores};
+use crate::scoring::{self, Agreement, ContrastScore, PhaseScore, Scores};
 
 use super::decided::Decided;
 use super::outcome::{Outcome, worst};
 use super::reason::{Over, ReferencesDisagree};
+use super::remedy::Remedy;
 use super::repeats::{RepeatDecision, Tally, repeats};
-use super::rules::Rules;
+use super::rules::{Rules, taken};
 
 /// A session, decided.
 #[derive(Debug, Clone, PartialEq)]
@@ -51,21 +54,47 @@ pub struct DecidedRepeats {
     pub required: bool,
 }
 
-/// Decides a session by its protocol. `claimed`: what the session says that the unit claims.
-pub fn session(protocol: &Protocol, claimed: Option<&Bound>, matches: &Matches, scores: &Scores) -> Decisions {
-    let rules = Rules { decision: protocol.decision, claimed, quarrel: quarrel(&scores.agreement) };
-    let mut phases = phases(&rules, protocol, matches, scores);
+/// Decides a session by its protocol. `claimed`: what the session says that the unit claims. What hangs on a contradicted
+/// premise is undecided.
+pub fn session(
+    protocol: &Protocol,
+    claimed: Option<&Bound>,
+    matches: &Matches,
+    scores: &Scores,
+    premises: &Premises,
+) -> Decisions {
+    let quarrel = quarrel(&scores.agreement);
+    let rules = Rules { decision: protocol.decision, claimed, quarrel, premises: Some(premises) };
+    let references: Vec<&str> = scores.references.iter().map(String::as_str).collect();
+    let unrecorded_s = premises.unrecorded_s(|label| references.contains(&label));
+    let mut phases = phases(&rules, protocol, matches, scores, unrecorded_s);
     let repeated = (0..protocol.phases.len()).filter(|&index| protocol.phases[index].repeats > 1);
     let repeats: Vec<DecidedRepeats> =
         repeated.map(|index| repeats_of(&rules, protocol, matches, scores, &phases, index)).collect();
     phases.extend(scores.typed.iter().map(|typed| {
         let phase = &protocol.phases[typed.phase];
-        let checks = typed.checks.iter().map(|s| rules.check(s, phase.part == Part::Required)).collect();
-        let once = PhaseRepeat { phase: typed.phase, repeat: 1, surplus: false };
-        decided(protocol, once, Some(checks))
+        let incomplete = premises.take_readings(&phase.id.to_string());
+        let check = |s: &Scored| {
+            let decided = rules.check(s, phase.part == Part::Required);
+            if incomplete { taken(decided, Premise::Readings, Remedy::ReadAll) } else { decided }
+        };
+        let once = MatchedRepeat { phase: typed.phase, repeat: 1, surplus: false };
+        let all = decided(protocol, once, Some(typed.checks.iter().map(check).collect()));
+        // A part of what was asked is not what was asked.
+        DecidedPhase { outcome: if incomplete { Outcome::NotRidden } else { all.outcome }, ..all }
     }));
     let all = |scored: &[&Scored]| -> Vec<Decided> { scored.iter().map(|s| rules.check(s, true)).collect() };
-    let contrasts = all(&scores.contrasts.iter().map(|contrast| &contrast.scored).collect::<Vec<_>>());
+    let off = |index: usize| matches.found.iter().any(|found| found.phase == index && is_off(premises, found));
+    let contrast = |score: &ContrastScore| {
+        let decided = rules.check(&score.scored, true);
+        let pairs = score.contrast.pairs(&protocol.phases);
+        if pairs.iter().any(|pair| off(pair.of) || off(pair.against)) {
+            taken(decided, Premise::AsAsked, Remedy::AsAsked)
+        } else {
+            decided
+        }
+    };
+    let contrasts: Vec<Decided> = scores.contrasts.iter().map(contrast).collect();
     let whole_ride = all(&scores.whole_ride.iter().collect::<Vec<_>>());
     let single = phases.iter().filter(|p| p.required && repeats.iter().all(|r| r.phase != p.phase));
     let outcome = worst(
@@ -74,6 +103,7 @@ pub fn session(protocol: &Protocol, claimed: Option<&Bound>, matches: &Matches, 
             .chain(repeats.iter().filter(|r| r.required).map(|r| r.decision.verdict))
             .chain(contrasts.iter().chain(&whole_ride).filter(|c| c.required).map(|c| c.outcome)),
     );
+    let outcome = if premises.take_pass() { Outcome::Undecided } else { outcome };
     Decisions { phases, repeats, contrasts, whole_ride, outcome }
 }
 
@@ -82,19 +112,45 @@ fn quarrel(agreement: &Agreement) -> Option<ReferencesDisagree> {
     worst.map(|pair| ReferencesDisagree { pair: pair.clone(), over: Over::Session })
 }
 
-fn phases(rules: &Rules, protocol: &Protocol, matches: &Matches, scores: &Scores) -> Vec<DecidedPhase> {
+/// Whether a repeat was ridden otherwise than asked, so that it decides nothing.
+fn is_off(premises: &Premises, found: &PhaseMatch) -> bool {
+    premises.take_repeat(PhaseRepeat { phase: found.phase, repeat: found.repeat })
+}
+
+/// Whether a stretch that a reference did not record could hold a phase.
+fn could_hold(unrecorded_s: f64, phase: &Phase) -> bool {
+    let asked_s: f64 = phase.drill.moves().iter().filter_map(|part| part.lasts_s.low).sum();
+    unrecorded_s > 0.0 && unrecorded_s >= asked_s
+}
+
+fn phases(
+    rules: &Rules,
+    protocol: &Protocol,
+    matches: &Matches,
+    scores: &Scores,
+    unrecorded_s: f64,
+) -> Vec<DecidedPhase> {
+    let premises = rules.premises;
     let decide = |(found, score): (&PhaseMatch, &PhaseScore)| {
-        let of = PhaseRepeat { phase: found.phase, repeat: found.repeat, surplus: found.surplus };
+        let of = MatchedRepeat { phase: found.phase, repeat: found.repeat, surplus: found.surplus };
         match (&found.outcome, score.window) {
             (MatchOutcome::Ridden(_), Some(_)) => {
                 let required = protocol.phases[found.phase].part != Part::Advisory && !found.surplus;
                 let apart =
                     score.apart.as_ref().map(|pair| ReferencesDisagree { pair: pair.clone(), over: Over::Phase });
                 let here = Rules { quarrel: rules.quarrel.clone().or(apart), ..rules.clone() };
-                let checks = score.checks.iter().map(|s| here.check(s, required)).collect();
-                decided(protocol, of, Some(checks))
+                let off = premises.is_some_and(|premises| is_off(premises, found));
+                let check = |s: &Scored| {
+                    let decided = here.check(s, required);
+                    if off { taken(decided, Premise::AsAsked, Remedy::AsAsked) } else { decided }
+                };
+                decided(protocol, of, Some(score.checks.iter().map(check).collect()))
             }
-            _ => decided(protocol, of, None),
+            _ => {
+                let missing = decided(protocol, of, None);
+                let unrecorded = could_hold(unrecorded_s, &protocol.phases[found.phase]);
+                DecidedPhase { outcome: if unrecorded { Outcome::NotRecorded } else { missing.outcome }, ..missing }
+            }
         }
     };
     matches.found.iter().zip(&scores.phases).map(decide).collect()
@@ -102,15 +158,15 @@ fn phases(rules: &Rules, protocol: &Protocol, matches: &Matches, scores: &Scores
 
 /// Which repeat of which phase, by its index.
 #[derive(Debug, Clone, Copy)]
-struct PhaseRepeat {
+struct MatchedRepeat {
     phase: usize,
     repeat: u32,
     surplus: bool,
 }
 
 /// One repeat put together; `checks` are `None` where it was not ridden.
-fn decided(protocol: &Protocol, of: PhaseRepeat, checks: Option<Vec<Decided>>) -> DecidedPhase {
-    let PhaseRepeat { phase: index, repeat, surplus } = of;
+fn decided(protocol: &Protocol, of: MatchedRepeat, checks: Option<Vec<Decided>>) -> DecidedPhase {
+    let MatchedRepeat { phase: index, repeat, surplus } = of;
     let phase = &protocol.phases[index];
     let ridden = checks.is_some();
     let checks = checks.unwrap_or_default();
@@ -146,15 +202,24 @@ fn repeats_of(
     let asked: Vec<usize> = (0..matches.found.len())
         .filter(|&i| matches.found[i].phase == index && !matches.found[i].surplus && ridden(i))
         .collect();
+    let is_off = |i: &usize| rules.premises.is_some_and(|premises| is_off(premises, &matches.found[*i]));
+    let (off, asked): (Vec<usize>, Vec<usize>) = asked.into_iter().partition(is_off);
     // A fault is a repeat with a failed check that counts; an advisory phase shows its faults the same way.
     let of = |checks: &[Decided]| {
         worst(checks.iter().filter(|c| c.required || phase.part == Part::Advisory).map(|c| c.outcome))
     };
     let outcome = |i: &usize| of(&phases[*i].checks);
     let count = |wanted: Outcome| asked.iter().filter(|i| outcome(i) == wanted).count() as u32;
-    let tally =
-        Tally { ridden: asked.len() as u32, failed: count(Outcome::Fail), undecided: count(Outcome::Undecided) };
-    let required = phase.part == Part::Required || (phase.part == Part::Optional && !asked.is_empty());
+    let unrecorded = phases.iter().filter(|p| p.phase == index && p.outcome == Outcome::NotRecorded).count();
+    let tally = Tally {
+        ridden: asked.len() as u32,
+        off: off.len() as u32,
+        unrecorded: unrecorded as u32,
+        failed: count(Outcome::Fail),
+        undecided: count(Outcome::Undecided),
+    };
+    let required =
+        phase.part == Part::Required || (phase.part == Part::Optional && !(asked.is_empty() && off.is_empty()));
     let means_of = |indices: &[usize]| -> Vec<Decided> {
         let means = scoring::means(&scores.phases, indices, phase);
         means.iter().map(|s| rules.check(s, phase.part != Part::Advisory)).collect()

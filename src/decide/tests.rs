@@ -9,7 +9,7 @@ use crate::scoring::value::{Scored, Value, ValueKind};
 use crate::verdict::{CheckVerdict, check_verdict};
 
 fn rules(rule: Rule) -> Rules<'static> {
-    Rules { decision: Decision { rule, coverage: 0.95 }, claimed: None, quarrel: None }
+    Rules { decision: Decision { rule, coverage: 0.95 }, claimed: None, quarrel: None, premises: None }
 }
 
 fn scored(value: f64, u: f64, limit: Limit) -> Scored {
@@ -141,12 +141,13 @@ fn phase(repeats: u32, accept: Accept) -> Phase {
         checks: vec![],
         part: crate::protocol::Part::Required,
         tolerance: 0.2,
+        accepts_off_target: false,
     }
 }
 
 #[test]
 fn two_faults_in_six_fail_every_repeat_and_leave_a_rate_below_80_percent_undecided_or_better() {
-    let tally = Tally { ridden: 6, failed: 2, undecided: 0 };
+    let tally = Tally { ridden: 6, failed: 2, ..Tally::default() };
     assert_eq!(repeats(&phase(6, Accept::EveryRepeat), tally, Outcome::Pass, None).verdict, Outcome::Fail);
     let five = Accept::AtLeast { passing: 5, of: 6 };
     let four = Accept::AtLeast { passing: 4, of: 6 };
@@ -162,7 +163,7 @@ fn a_fault_rate_below_ten_percent_takes_29_clean_repeats() {
     // Zero-failure sample size for R = 0.90, C = 0.95: 29 (standard success-run figure, from memory).
     assert_eq!(clean_repeats_needed(0, 0, 0.10), Some(29));
     let rate = Accept::FaultRateBelow(0.10);
-    let clean = |n| repeats(&phase(6, rate), Tally { ridden: n, failed: 0, undecided: 0 }, Outcome::Pass, None).verdict;
+    let clean = |n| repeats(&phase(6, rate), Tally { ridden: n, ..Tally::default() }, Outcome::Pass, None).verdict;
     assert_eq!((clean(28), clean(29)), (Outcome::Undecided, Outcome::Pass));
 }
 
@@ -257,7 +258,7 @@ fn counts_and_bounds_have_no_conformance_probability() {
 #[test]
 fn at_least_four_of_six_waits_for_what_is_undecided_or_missing() {
     let four = phase(6, Accept::AtLeast { passing: 4, of: 6 });
-    let tally = |ridden, failed, undecided| Tally { ridden, failed, undecided };
+    let tally = |ridden, failed, undecided| Tally { ridden, failed, undecided, ..Tally::default() };
     let of_mean = Remedy::More(More::Repeats(9));
     let open = repeats(&four, tally(6, 2, 4), Outcome::Undecided, Some(of_mean));
     assert_eq!(open.remedy, Some(RepeatRemedy::OfMean(of_mean)));
@@ -274,7 +275,9 @@ fn at_least_four_of_six_waits_for_what_is_undecided_or_missing() {
 #[test]
 fn a_fault_rate_counts_what_is_undecided_as_a_fault_to_pass_and_not_to_fail() {
     let rate = phase(6, Accept::FaultRateBelow(0.4));
-    let judged = |failed, undecided| repeats(&rate, Tally { ridden: 6, failed, undecided }, Outcome::Pass, None);
+    let judged = |failed, undecided| {
+        repeats(&rate, Tally { ridden: 6, failed, undecided, ..Tally::default() }, Outcome::Pass, None)
+    };
     // No fault in six: 1 − 0.05^(1/6) = 39.3 %; one in six allows 58 %; five in six show at least 41.8 %, four 27 %.
     assert_eq!(judged(0, 0).verdict, Outcome::Pass);
     assert_eq!(judged(0, 1).verdict, Outcome::Undecided);

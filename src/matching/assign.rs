@@ -5,7 +5,7 @@ use super::boundaries::{PROMPTED, edge_costs, prompted};
 use super::explain::Explainer;
 use super::likenesses::likenesses;
 use super::marks::MarksEvidence;
-use super::model::{MatchOutcome, Matches, PhaseMatch};
+use super::model::{MatchOutcome, Matches, PhaseMatch, RefusedPin};
 use super::moves::ScoredPhases;
 use super::numbering::{attempt, number};
 use super::pace;
@@ -66,12 +66,15 @@ pub(super) fn assign(protocol: &Protocol, session: &Session, ride: &Ride, marks:
 
     for (entry, expected) in plan.entries.iter().enumerate() {
         let phase = &protocol.phases[expected.phase];
-        let attempts = instances
-            .iter()
-            .enumerate()
-            .filter(|(_, i)| i.entry == entry)
-            .map(|(at, instance)| attempt(&explainer, phase, &instances, at, instance, &pins))
-            .collect();
+        let mut attempts = vec![];
+        for (at, instance) in instances.iter().enumerate().filter(|(_, i)| i.entry == entry) {
+            let tried = attempt(&explainer, phase, &instances, at, instance, &pins);
+            if let (Err(says), Some(pin)) = (&tried.outcome, instance.forced) {
+                let repeat = pins[pin].pin.phase.repeat;
+                matches.refused_pins.push(RefusedPin { phase: expected.phase, repeat, says: says.clone() });
+            }
+            attempts.push(tried);
+        }
         let (numbered, dropped) = number(attempts, phase.repeats, marks.added(expected.phase) > 0);
         matches
             .cautions

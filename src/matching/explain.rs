@@ -4,7 +4,7 @@ use crate::protocol::{Effort, Part, Phase, Protocol};
 use crate::ride::{EdgeKind, Ride, Window};
 use crate::session::{Remark, Session};
 
-use super::model::{Ground, MatchOutcome, PhaseMatch, Ridden};
+use super::model::{Deviation, Ground, MatchOutcome, PhaseMatch, Ridden};
 use super::moves::{self, AskedRings, ScoredPhases};
 use super::refine::{self, clock, range_words};
 use super::remarks::{remarked, written_of};
@@ -18,6 +18,8 @@ use super::signals::Signals;
 const SECONDS_PER_E: f64 = 8.0;
 /// A ring believed less than this is a guess.
 const RING_TOLD: f64 = 0.6;
+/// From here on a ring decides that something else was ridden than asked.
+const RING_SURE: f64 = 0.95;
 const NEAR_S: f64 = 3.0;
 /// Later than this a lap button was not pressed when the rider began to change.
 const LAPS_LATE_S: f64 = 3.0;
@@ -76,7 +78,8 @@ impl Explainer<'_> {
                     ridden.rests_on.push(Ground::Ring);
                 }
                 if phase.ring.is_some_and(|asked| asked != belief.ring) {
-                    ridden.deviations.push(format!("ridden on the {} ring, by {source}", belief.ring.word()));
+                    let says = format!("ridden on the {} ring, by {source}", belief.ring.word());
+                    ridden.deviations.push(Deviation { breaks: belief.confidence >= RING_SURE, says });
                 }
             }
             None => {
@@ -135,7 +138,7 @@ impl Explainer<'_> {
             Ok(ridden) => {
                 let ring = self.signals.ring_over(ridden.span);
                 let wrong_ring = ring.filter(|b| phase.ring.is_some_and(|r| r != b.ring));
-                let mut wrong = ridden.deviations;
+                let mut wrong: Vec<String> = ridden.deviations.into_iter().map(|deviation| deviation.says).collect();
                 wrong.extend(wrong_ring.map(|b| format!("it was on the {} ring", b.ring.word())));
                 if wrong.is_empty() {
                     "it fits too badly, or against the protocol's order".into()
@@ -180,9 +183,8 @@ impl Explainer<'_> {
                 if asked.low.is_some_and(|low| got_s < low - NEAR_S)
                     || asked.high.is_some_and(|high| got_s > high + NEAR_S)
                 {
-                    ridden
-                        .deviations
-                        .push(format!("after a recovery of {got_s:.0} s, {} asked", range_words(asked, "s")));
+                    let says = format!("after a recovery of {got_s:.0} s, {} asked", range_words(asked, "s"));
+                    ridden.deviations.push(Deviation::told(says));
                 }
             }
         }

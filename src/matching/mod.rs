@@ -31,4 +31,5 @@ mod tests;
 mod typed_times;
 
 pub use find::find;
-pub use model::{Ground, MatchOutcome, Matches, PhaseMatch, Ridden};
+pub use model::{Deviation, Ground, MatchOutcome, Matches, PhaseMatch, RefusedPin, Ridden};
+pub use ring::{SteadyGear, steady_gears};

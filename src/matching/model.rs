@@ -11,6 +11,18 @@ pub struct Matches {
     /// Deviations from the plan that weaken the verdict, one sentence each.
     pub deviations: Vec<String>,
     pub cautions: Vec<String>,
+    /// Stretches that a person pinned and that are not what they are pinned as.
+    pub refused_pins: Vec<RefusedPin>,
+}
+
+/// A pinned stretch that does not meet what any other has to: its repeat stays not ridden.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RefusedPin {
+    /// Index into the protocol's phases.
+    pub phase: usize,
+    /// As the pin names it.
+    pub repeat: Option<u32>,
+    pub says: String,
 }
 
 /// One repeat of one phase: found, or not.
@@ -49,8 +61,29 @@ pub struct Ridden {
     pub rests_on: Vec<Ground>,
     /// The second-best place, in words, where there was one.
     pub runner_up: Option<String>,
-    /// Where the ride left the plan (target missed, too short, …), in words.
-    pub deviations: Vec<String>,
+    /// Where the ride left the plan (target missed, too short, …).
+    pub deviations: Vec<Deviation>,
+}
+
+/// Where a ride left the plan.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Deviation {
+    /// Power, effort, length or ring were so far from what was asked that it was not ridden as asked.
+    pub breaks: bool,
+    /// In words.
+    pub says: String,
+}
+
+impl Deviation {
+    /// To be known, and no more.
+    pub fn told(says: impl Into<String>) -> Self {
+        Self { breaks: false, says: says.into() }
+    }
+
+    /// It was not ridden as asked.
+    pub fn broken(says: impl Into<String>) -> Self {
+        Self { breaks: true, says: says.into() }
+    }
 }
 
 /// What a match rests on.

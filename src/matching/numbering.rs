@@ -1,7 +1,7 @@
 //! What was tried of one phase, and which try is which repeat.
 
 use super::explain::Explainer;
-use super::model::{Ground, Ridden};
+use super::model::{Deviation, Ground, Ridden};
 use super::pins::ResolvedPin;
 use super::refine;
 use super::segment::Segment;
@@ -9,14 +9,15 @@ use crate::protocol::Phase;
 
 /// One place where a phase was ridden or tried.
 pub(super) struct Attempt {
-    outcome: Result<Ridden, String>,
+    pub outcome: Result<Ridden, String>,
     /// See [`super::moves::ScoredPhase::quality`].
     quality: f64,
     /// The repeat that a pin names.
     number: Option<u32>,
 }
 
-/// One stretch of a phase as ridden, or why it does not count. What a person pinned is taken as it is.
+/// One stretch of a phase as ridden, or why it does not count. What a person pinned has to be what any other stretch has to
+/// be; where it is, its ends are the person's.
 pub(super) fn attempt(
     explainer: &Explainer,
     phase: &Phase,
@@ -40,9 +41,13 @@ pub(super) fn attempt(
             number: None,
         };
     };
+    let number = pin.pin.phase.repeat;
     let mut ridden = match outcome {
         Ok(ridden) => ridden,
-        Err(reason) => Ridden { deviations: vec![reason], ..refine::as_segmented(phase, instance, explainer.signals) },
+        Err(reason) => {
+            let reason = format!("what was pinned is not that; {reason}");
+            return Attempt { outcome: Err(reason), quality: 1.0, number };
+        }
     };
     ridden.span = pin.span;
     if let Some(first) = ridden.moves.first_mut() {
@@ -54,8 +59,8 @@ pub(super) fn attempt(
     ridden.confidence = 1.0;
     ridden.runner_up = None;
     ridden.rests_on = vec![Ground::Pinned];
-    ridden.deviations.push("a person pinned where it was ridden; the matcher was overruled".into());
-    Attempt { outcome: Ok(ridden), quality: 1.0, number: pin.pin.phase.repeat }
+    ridden.deviations.push(Deviation::told("a person pinned where it was ridden; the matcher was overruled"));
+    Attempt { outcome: Ok(ridden), quality: 1.0, number }
 }
 
 /// Below this share of the best try's quality, another one is the lesser.

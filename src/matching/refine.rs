@@ -6,7 +6,7 @@ use crate::quantity::Range;
 use crate::ride::{EdgeKind, Ride, Window};
 
 use super::change::{self, EdgeSearch};
-use super::model::Ridden;
+use super::model::{Deviation, Ridden};
 use super::segment::Segment;
 use super::shape::{DrillShape, HeldMove, SteadyBlock};
 use super::signals::Signals;
@@ -35,13 +35,6 @@ struct SegmentContext<'a> {
     room: (usize, usize),
     signals: &'a Signals,
     ride: &'a Ride,
-}
-
-/// The segment as it stands, unverified; session seconds.
-pub(super) fn as_segmented(phase: &Phase, instance: &Segment, signals: &Signals) -> Ridden {
-    let mut ridden = from_bounds(&instance.bounds);
-    cadence_deviation(phase, ridden.span, signals, &mut ridden.deviations);
-    ridden
 }
 
 pub(super) fn from_bounds(bounds: &[usize]) -> Ridden {
@@ -96,14 +89,14 @@ pub(super) fn verify(
 }
 
 /// What was asked of each step of a ramp against how it was ridden.
-fn steps(phase: &Phase, asked: &[DrillMove], bounds: &[usize], signals: &Signals, deviations: &mut Vec<String>) {
+fn steps(phase: &Phase, asked: &[DrillMove], bounds: &[usize], signals: &Signals, deviations: &mut Vec<Deviation>) {
     for ((step, asked), at) in bounds.windows(2).zip(asked).zip(1..) {
         let (Effort::Steady(target), Some(asked_s)) = (asked.effort, asked.lasts_s.low) else { continue };
         let name = format!("{} {at}", asked.name);
         level_deviation(&format!("{name}: "), &target, phase.tolerance, signals.mean_w(step[0], step[1]), deviations);
         let got_s = (step[1] - step[0]) as f64;
         if got_s < SHORTENED * asked_s {
-            deviations.push(format!("{name} was held for {got_s:.0} s, {asked_s:.0} s asked"));
+            deviations.push(Deviation::broken(format!("{name} was held for {got_s:.0} s, {asked_s:.0} s asked")));
         }
     }
 }
@@ -119,7 +112,7 @@ fn block(
     SteadyBlock { target, lasts_s }: SteadyBlock,
     segment: (usize, usize),
     around: &SegmentContext,
-    deviations: &mut Vec<String>,
+    deviations: &mut Vec<Deviation>,
 ) -> Result<(usize, usize), String> {
     let &SegmentContext { signals, ride, .. } = around;
     let (from, to) = segment;
@@ -144,13 +137,14 @@ fn block(
         return Err(format!("about {level_w:.0} W was held for only {kept_s:.0} s, {asked_s:.0} s asked"));
     }
     if held_s < IN_FULL * asked_s {
-        deviations.push(format!("shortened: held for {held_s:.0} s, {asked_s:.0} s asked"));
+        deviations.push(Deviation::broken(format!("shortened: held for {held_s:.0} s, {asked_s:.0} s asked")));
     }
     if let Some(most_s) = lasts_s.high.filter(|&most_s| held_s > 1.2 * most_s) {
-        deviations.push(format!("held for {held_s:.0} s, at most {most_s:.0} s asked"));
+        deviations.push(Deviation::told(format!("held for {held_s:.0} s, at most {most_s:.0} s asked")));
     }
     for (stop, until) in &stops {
-        deviations.push(format!("the rider stopped for {} s at {}", until - stop, clock(ride, *stop)));
+        let says = format!("the rider stopped for {} s at {}", until - stop, clock(ride, *stop));
+        deviations.push(Deviation::told(says));
     }
     // Until the rider has changed over, power is still the other level's.
     let (work_w, seconds) = (from + REACH_S..to.saturating_sub(REACH_S))
@@ -291,7 +285,7 @@ fn sprint(
     asked: &DrillMove,
     instance: &Segment,
     signals: &Signals,
-    deviations: &mut Vec<String>,
+    deviations: &mut Vec<Deviation>,
 ) -> Result<Vec<usize>, String> {
     let (from, to) = (instance.from().saturating_sub(REACH_S), (instance.to() + REACH_S).min(signals.len()));
     let (peak_at, peak_w) = signals.best_mean_w(from, to, EFFORT_S).ok_or("no reference recorded power")?;
@@ -299,7 +293,7 @@ fn sprint(
         return Err(format!("an effort of only {peak_w:.0} W (best {EFFORT_S} s mean), at least {asked_w:.0} W asked"));
     }
     if let Some(most_w) = effort_w.high.filter(|&w| peak_w > w) {
-        deviations.push(format!("effort of {peak_w:.0} W, at most {most_w:.0} W asked"));
+        deviations.push(Deviation::broken(format!("effort of {peak_w:.0} W, at most {most_w:.0} W asked")));
     }
     let (from, to) = above(peak_w / 2.0, peak_at + EFFORT_S / 2, reach(asked.lasts_s), signals);
     length(asked.name, asked.lasts_s, to - from, deviations)?;
@@ -324,18 +318,20 @@ fn above(least_w: f64, at: usize, reach: usize, signals: &Signals) -> (usize, us
     (from, to)
 }
 
-/// A deviation where a short move's length is off by more than a fifth or a second; an error below half of it.
-fn length(name: &str, asked: Range, got: usize, deviations: &mut Vec<String>) -> Result<(), String> {
+/// A deviation where a short move's length is off by more than a fifth or a second, not as asked where it is
+/// shorter by twice that: edges are known to about a second each. An error below half of it.
+fn length(name: &str, asked: Range, got: usize, deviations: &mut Vec<Deviation>) -> Result<(), String> {
     let got_s = got as f64;
     let slack = |s: f64| (0.2 * s).max(1.0);
     if let Some(low) = asked.low.filter(|low| got_s < low - slack(*low)) {
         if got_s < low / 2.0 {
             return Err(format!("the {name} lasted only {got_s:.0} s, {low:.0} s asked"));
         }
-        deviations.push(format!("{name} of {got_s:.0} s, at least {low:.0} s asked"));
+        let says = format!("{name} of {got_s:.0} s, at least {low:.0} s asked");
+        deviations.push(Deviation { breaks: got_s < low - 2.0 * slack(low), says });
     }
     if let Some(high) = asked.high.filter(|high| got_s > high + slack(*high)) {
-        deviations.push(format!("{name} of {got_s:.0} s, at most {high:.0} s asked"));
+        deviations.push(Deviation::told(format!("{name} of {got_s:.0} s, at most {high:.0} s asked")));
     }
     Ok(())
 }
@@ -345,7 +341,7 @@ fn coast(
     (lead_in, asked, restart): (HeldMove, &DrillMove, HeldMove),
     bounds: &[usize],
     around: &SegmentContext,
-    deviations: &mut Vec<String>,
+    deviations: &mut Vec<Deviation>,
 ) -> Result<Vec<usize>, String> {
     let &SegmentContext { signals, .. } = around;
     let [from, release, onset, to] = bounds[..] else { return Err("has not three moves".into()) };
@@ -401,7 +397,7 @@ fn soft_pedal(
     soft: HeldMove,
     bounds: &[usize],
     around: &SegmentContext,
-    deviations: &mut Vec<String>,
+    deviations: &mut Vec<Deviation>,
 ) -> Result<Vec<usize>, String> {
     let &SegmentContext { signals, .. } = around;
     let [from, release, to] = bounds[..] else { return Err("has not two moves".into()) };
@@ -500,20 +496,25 @@ fn began(step: usize, signals: &Signals) -> usize {
     first_left.saturating_sub(1)
 }
 
-fn held_deviation(asked: HeldMove, tolerance: f64, got_w: Option<f64>, deviations: &mut Vec<String>) {
+fn held_deviation(asked: HeldMove, tolerance: f64, got_w: Option<f64>, deviations: &mut Vec<Deviation>) {
     level_deviation(&format!("{}: ", asked.name), &asked.power_w, tolerance, got_w, deviations);
 }
 
-/// Says so where a mean misses its target by more than half of the tolerance, or leaves its range.
-fn level_deviation(name: &str, target: &Target, tolerance: f64, got_w: Option<f64>, deviations: &mut Vec<String>) {
+/// Says so where a mean misses its target by more than half of the tolerance, or leaves its range; beyond the tolerance, or
+/// outside of the range by half of it, it was not ridden as asked.
+fn level_deviation(name: &str, target: &Target, tolerance: f64, got_w: Option<f64>, deviations: &mut Vec<Deviation>) {
     let Some(got_w) = got_w else { return };
     match target {
         Target::Value(asked_w) if (got_w - asked_w).abs() > tolerance / 2.0 * asked_w => {
             let off_pct = (got_w / asked_w - 1.0) * 100.0;
-            deviations.push(format!("{name}{got_w:.0} W, {off_pct:+.0} % off the {asked_w:.0} W asked"));
+            let says = format!("{name}{got_w:.0} W, {off_pct:+.0} % off the {asked_w:.0} W asked");
+            deviations.push(Deviation { breaks: (got_w - asked_w).abs() > tolerance * asked_w, says });
         }
         Target::Within(range) if !range.contains(got_w) => {
-            deviations.push(format!("{name}{got_w:.0} W, {} asked", range_words(*range, "W")));
+            let slack = tolerance / 2.0;
+            let wide = Range { low: range.low.map(|w| w * (1.0 - slack)), high: range.high.map(|w| w * (1.0 + slack)) };
+            let says = format!("{name}{got_w:.0} W, {} asked", range_words(*range, "W"));
+            deviations.push(Deviation { breaks: !wide.contains(got_w), says });
         }
         _ => {}
     }
@@ -529,12 +530,13 @@ pub(super) fn range_words(range: Range, unit: &str) -> String {
 }
 
 /// Says so where cadence was outside its range for most of the window; two turns a minute are forgiven.
-fn cadence_deviation(phase: &Phase, window: Window, signals: &Signals, deviations: &mut Vec<String>) {
+fn cadence_deviation(phase: &Phase, window: Window, signals: &Signals, deviations: &mut Vec<Deviation>) {
     let Some(range) = phase.cadence_rpm else { return };
     let wide = Range { low: range.low.map(|l| l - 2.0), high: range.high.map(|h| h + 2.0) };
     let cadences: Vec<f64> = window.seconds().filter_map(|k| signals.cadence_rpm.get(k).copied().flatten()).collect();
     if cadences.iter().filter(|&&c| !wide.contains(c)).count() * 2 > cadences.len() {
         let mean = cadences.iter().sum::<f64>() / cadences.len() as f64;
-        deviations.push(format!("cadence {mean:.0} rpm for most of it, {} asked", range_words(range, "rpm")));
+        let says = format!("cadence {mean:.0} rpm for most of it, {} asked", range_words(range, "rpm"));
+        deviations.push(Deviation::told(says));
     }
 }

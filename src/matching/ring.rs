@@ -45,6 +45,44 @@ pub(super) fn rings_and_shifts(session: &Session, ride: &Ride) -> (Vec<Option<Ri
     (rings, seen.map_or_else(Vec::new, |seen| shifts(&seen)))
 }
 
+/// A stretch ridden in one gear: its wheel turns per crank turn, by the wheel that the session states.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SteadyGear {
+    pub log_ratio: f64,
+    pub seconds: usize,
+}
+
+/// Stretches in which speed over cadence stays at one level, in order of time; `None` where no wheel is stated or speed does
+/// not follow cadence, so that nothing can be said of gears.
+pub fn steady_gears(session: &Session, ride: &Ride) -> Option<Vec<SteadyGear>> {
+    // Long enough for whole-number cadence to average out (0.3 % a second).
+    const LEAST_S: usize = 15;
+    let wheel_m = session.drivetrain.wheel_m.filter(|_| speed_follows_cadence(ride))?;
+    let seen = log_ratios(ride, wheel_m);
+    let mut gears = vec![];
+    let mut run: Vec<f64> = vec![];
+    let mut end = |run: &mut Vec<f64>| {
+        if run.len() >= LEAST_S {
+            gears.extend(crate::stats::median(run).map(|log_ratio| SteadyGear { log_ratio, seconds: run.len() }));
+        }
+        run.clear();
+    };
+    for ratio in seen.iter().map(|seen| seen.map(|seen| seen.log_ratio)) {
+        let Some(ratio) = ratio else {
+            end(&mut run);
+            continue;
+        };
+        // Twice the scatter of one second; a sprocket is 5 % and more.
+        let recent = &run[run.len().saturating_sub(LEAST_S)..];
+        if crate::stats::median(recent).is_some_and(|level| (ratio - level).abs() > 2.0 * RATIO_SD) {
+            end(&mut run);
+        }
+        run.push(ratio);
+    }
+    end(&mut run);
+    Some(gears)
+}
+
 /// What the belief at a second rests on.
 pub(super) fn rests_on(session: &Session, ride: &Ride, second: usize) -> &'static str {
     match by_events(&session.drivetrain, ride).next() {

@@ -29,6 +29,7 @@ fn phase(name: &str, keys: &[(&str, &str)], drill: Drill) -> Phase {
         checks: vec![],
         part: Part::Required,
         tolerance: 0.20,
+        accepts_off_target: false,
     }
 }
 
@@ -52,7 +53,7 @@ fn protocol(phases: Vec<Phase>) -> Protocol {
         purpose: None,
         setting: Setting::Indoor,
         order: PhaseOrder::AsWritten,
-        needs: Needs { references: 2, warm_up_s: Some(600.0) },
+        needs: Needs { references: 2, warm_up_s: Some(600.0), ..Needs::default() },
         decision: Decision { rule: Rule::Guarded, coverage: 0.95 },
         threshold_power_w: None,
         phases,
@@ -135,6 +136,8 @@ fn session() -> Session {
         report: Default::default(),
         marks_file: None,
         pins: vec![],
+        cards: vec![],
+        cautions: vec![],
         photos: vec![],
         threshold_power_w: None,
         assumed: vec![],
@@ -310,6 +313,7 @@ impl Rider {
             standard_uncertainty_s: 0.1,
             aligned_on: AlignedOn::HeartRate,
             also: vec![],
+            apart: vec![],
             reset: None,
             windows: vec![],
         };
@@ -530,7 +534,11 @@ fn a_stop_for_the_phone_stays_inside_its_block() {
         let matches = find(&bench(), &session(), &ride);
         compare(&matches, &truth);
         let stopped = ridden(&matches)[2].2;
-        assert!(stopped.deviations.iter().any(|d| d.contains("the rider stopped for")), "{:?}", stopped.deviations);
+        assert!(
+            stopped.deviations.iter().any(|d| d.says.contains("the rider stopped for")),
+            "{:?}",
+            stopped.deviations
+        );
     }
 }
 
@@ -558,7 +566,7 @@ fn targets_missed_by_fifteen_per_cent_are_matched_with_a_deviation() {
         let matches = find(&bench(), &session(), &ride);
         compare(&matches, &truth);
         for (phase, _, r) in ridden(&matches).iter().filter(|r| r.0 < 6) {
-            assert!(r.deviations.iter().any(|d| d.contains("% off")), "{phase} {:?}", r.deviations);
+            assert!(r.deviations.iter().any(|d| d.says.contains("% off")), "{phase} {:?}", r.deviations);
         }
     }
 }
@@ -840,7 +848,12 @@ fn a_block_stopped_early_is_shortened_or_not_ridden() {
         match &matches.found[2].outcome {
             MatchOutcome::Ridden(r) => {
                 assert!(counts, "{}", story(&matches));
-                assert_eq!(r.deviations.iter().any(|d| d.contains("shortened")), seconds == 205, "{:?}", r.deviations);
+                assert_eq!(
+                    r.deviations.iter().any(|d| d.says.contains("shortened")),
+                    seconds == 205,
+                    "{:?}",
+                    r.deviations
+                );
             }
             MatchOutcome::NotRidden { reason } => {
                 assert!(!counts, "{reason}");

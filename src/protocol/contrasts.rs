@@ -3,7 +3,7 @@
 use super::checks::limit;
 use super::drill::DrillKind;
 use super::measure::Measure;
-use super::model::{Contrast, Phase, PhaseId, Selector};
+use super::model::{Contrast, Phase};
 use super::placed_selectors::{Phases, placed_selector};
 use super::yaml::{Node, SourceFiles};
 
@@ -55,17 +55,38 @@ fn contrast(reading: &mut SourceFiles, node: &Node, phases: Option<&Phases>) -> 
             return None;
         }
     }
-    if !phases.iter().any(|p| of.selects(&p.id) && partner(p, &of, &against, phases).is_some()) {
+    let contrast = Contrast { name: name?, of, against, measure, limit: limit?, advisory };
+    if contrast.pairs(phases).is_empty() {
+        let Contrast { of, against, .. } = &contrast;
         let help = "each phase of one side needs one of the other with the same remaining keys";
         reading.report(against_node?.at, format!("no phase of `{of}` has a partner in `{against}`"), Some(help.into()));
         return None;
     }
-    Some(Contrast { name: name?, of, against, measure, limit: limit?, advisory })
+    Some(contrast)
 }
 
-/// The phase that a contrast compares `phase` with: alike in all keys that neither side names.
-fn partner<'p>(phase: &Phase, of: &Selector, against: &Selector, phases: &'p [Phase]) -> Option<&'p Phase> {
-    let named = |key: &str| of.keys.iter().chain(&against.keys).any(|(k, _)| k == key);
-    let remaining = |id: &PhaseId| id.keys.iter().filter(|(k, _)| !named(k)).cloned().collect::<Vec<_>>();
-    phases.iter().find(|p| p.id != phase.id && against.selects(&p.id) && remaining(&p.id) == remaining(&phase.id))
+/// Two phases that a contrast compares, by their indices.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct ComparedPhases {
+    pub of: usize,
+    pub against: usize,
+}
+
+impl Contrast {
+    /// Each phase of the one side with the first of the other that is alike in all keys that neither side names.
+    pub fn pairs(&self, phases: &[Phase]) -> Vec<ComparedPhases> {
+        let partner = |of: usize| {
+            let other = |p: &Phase| {
+                p.id != phases[of].id && self.against.selects(&p.id) && self.alike(p) == self.alike(&phases[of])
+            };
+            Some(ComparedPhases { of, against: phases.iter().position(other)? })
+        };
+        (0..phases.len()).filter(|&i| self.of.selects(&phases[i].id)).filter_map(partner).collect()
+    }
+
+    /// What a phase shares with its partner: the keys that neither side names.
+    pub fn alike<'p>(&self, phase: &'p Phase) -> Vec<&'p (String, String)> {
+        let named = |key: &str| self.of.keys.iter().chain(&self.against.keys).any(|(k, _)| k == key);
+        phase.id.keys.iter().filter(|(key, _)| !named(key)).collect()
+    }
 }

@@ -181,6 +181,12 @@ impl Measure {
         self.row().word
     }
 
+    /// Whether it is a time by which the unit's edge follows the reference's.
+    pub fn is_lag(self) -> bool {
+        use Measure::*;
+        matches!(self, ReleaseLag | OnsetLag | CadenceReleaseLag | CadenceOnsetLag)
+    }
+
     pub fn from_word(word: &str) -> Option<Self> {
         TABLE.iter().find(|row| row.word == word).map(|row| row.measure)
     }

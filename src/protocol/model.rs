@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use super::asked::{Posture, Ring};
 use super::drill::Drill;
 use super::measure::Measure;
+use crate::premise::Premise;
 use crate::quantity::{Limit, Range};
 
 /// A protocol as read from one YAML file (and what it extends), `for_each` expanded.
@@ -43,10 +44,20 @@ pub enum PhaseOrder {
     Any,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Needs {
     pub references: usize,
     pub warm_up_s: Option<f64>,
+    /// A reference without a certificate that was valid on the day is out.
+    pub valid_certificates: bool,
+    /// Without these held nothing can pass or fail.
+    pub held: Vec<Premise>,
+}
+
+impl Default for Needs {
+    fn default() -> Self {
+        Self { references: 1, warm_up_s: None, valid_certificates: false, held: vec![] }
+    }
 }
 
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -100,6 +111,8 @@ pub struct Phase {
     pub part: Part,
     /// Share of a target within which a ride matches it: 0.20 unless written otherwise.
     pub tolerance: f64,
+    /// `off_target: accept`: what was ridden otherwise than asked decides all the same.
+    pub accepts_off_target: bool,
 }
 
 /// What a phase counts for.

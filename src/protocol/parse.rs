@@ -11,6 +11,7 @@ use super::model::{Decision, Needs, PhaseOrder, Protocol, Rule, Setting};
 use super::phases::phases;
 use super::ranges;
 use super::yaml::{Node, SourceFiles, TextPlace};
+use crate::premise::{PREMISES, Premise};
 use crate::problem::Problems;
 use crate::quantity::Unit;
 
@@ -83,7 +84,7 @@ pub(crate) fn read(
     let setting = keys.take("setting").and_then(|n| reading.one_of(n, &settings)).unwrap_or(Setting::Indoor);
     let orders = [("as_written", PhaseOrder::AsWritten), ("any", PhaseOrder::Any)];
     let order = keys.take("order").and_then(|n| reading.one_of(n, &orders)).unwrap_or(PhaseOrder::AsWritten);
-    let needs = keys.take("needs").map_or(Needs { references: 1, warm_up_s: None }, |n| needs(reading, n));
+    let needs = keys.take("needs").map_or_else(Needs::default, |n| needs(reading, n));
     let decision =
         keys.take("decision").map_or(Decision { rule: Rule::Guarded, coverage: 0.95 }, |n| decision(reading, n));
     let basis_w = keys.take("basis").and_then(|n| basis(reading, n));
@@ -112,12 +113,19 @@ pub(crate) fn read(
 }
 
 fn needs(reading: &mut SourceFiles, node: &Node) -> Needs {
-    let mut needs = Needs { references: 1, warm_up_s: None };
+    let mut needs = Needs::default();
     let Some(mut keys) = reading.map(node, "`needs`") else { return needs };
     if let Some(count) = keys.take("references").and_then(|n| reading.count(n, 1)) {
         needs.references = count as usize;
     }
     needs.warm_up_s = keys.take("warm_up").and_then(|n| duration(reading, n, &ranges::WARM_UP));
+    let valid = keys.take("certificates").and_then(|n| reading.one_of(n, &[("valid", true)]));
+    needs.valid_certificates = valid.unwrap_or(false);
+    if let Some(n) = keys.take("held") {
+        let words: Vec<(&str, Premise)> = PREMISES.iter().map(|row| (row.word, row.premise)).collect();
+        let items = reading.one_or_list(n, "premises").unwrap_or_default();
+        needs.held = items.iter().filter_map(|item| reading.one_of(item, &words)).collect();
+    }
     keys.finish(reading);
     needs
 }

@@ -56,6 +56,9 @@ fn phase_name(reading: &mut SourceFiles, node: &Node) -> Option<String> {
     None
 }
 
+/// What a phase that was ridden otherwise than asked comes to.
+const OFF_TARGET: [(&str, bool); 2] = [("undecided", false), ("accept", true)];
+
 fn phase(reading: &mut SourceFiles, node: &Node, threshold_w: Option<f64>) -> Option<Vec<Phase>> {
     let mut keys = reading.map(node, "a phase")?;
     let name = keys.need(reading, "phase", "steady").and_then(|n| phase_name(reading, n));
@@ -82,6 +85,7 @@ fn phase(reading: &mut SourceFiles, node: &Node, threshold_w: Option<f64>) -> Op
         let share_pct = positive(reading, n, Unit::Percent, "a share, as in `20 %`")?;
         reading.plausible(n, share_pct, &ranges::TOLERANCE)
     });
+    let off_target = keys.take("off_target").and_then(|n| reading.one_of(n, &OFF_TARGET));
     // With an unknown drill the rest is still read, as far as it is the same for all drills.
     let (here, measures) = match kind {
         Some(kind) => (format!("a `{}` drill", kind.word()), Measure::of_drill(kind)),
@@ -119,6 +123,7 @@ fn phase(reading: &mut SourceFiles, node: &Node, threshold_w: Option<f64>) -> Op
             checks: checks.clone(),
             part,
             tolerance,
+            accepts_off_target: off_target.unwrap_or(false),
         });
     }
     Some(phases)
@@ -164,5 +169,6 @@ fn recovery(before: &Phase, lasts_s: Range) -> Phase {
         checks: vec![],
         part: Part::Optional,
         tolerance: before.tolerance,
+        accepts_off_target: before.accepts_off_target,
     }
 }

@@ -2,7 +2,7 @@
 
 use super::channels::{Channel, ChannelColumn};
 use super::fit::times::FIT_EPOCH_UNIX_S;
-use super::model::{Format, Recording, Samples};
+use super::model::{Format, Recording, Samples, Sensor};
 use super::table::median;
 
 /// One channel of a recording.
@@ -98,7 +98,21 @@ impl Samples {
 /// 1998-07-03: FIT stamps below 0x1000_0000 count from power-on (public FIT profile, type `date_time`).
 const DATED_FROM_UNIX_S: i64 = FIT_EPOCH_UNIX_S as i64 + 0x1000_0000;
 
+/// What head units call a trainer.
+const TRAINER_KINDS: [&str; 2] = ["fitness equipment", "bike trainer"];
+
+/// Whether a sensor of this kind is a trainer.
+pub(crate) fn is_trainer(kind: &str) -> bool {
+    TRAINER_KINDS.contains(&kind)
+}
+
 impl Recording {
+    /// The sensors that tell a power, as the file names them.
+    pub fn power_sensors(&self) -> Vec<&Sensor> {
+        let of_power = |sensor: &&Sensor| sensor.kind.as_deref().is_some_and(|k| k == "bike power" || is_trainer(k));
+        self.sensors.iter().filter(of_power).collect()
+    }
+
     /// Whether its stamps tell the day: neither of a clock that nobody set nor counted from its own start.
     pub fn is_dated(&self) -> bool {
         self.start.timestamp() >= DATED_FROM_UNIX_S

@@ -26,6 +26,7 @@ mod xml;
 pub(crate) use channels::channel_names;
 pub use error::{RecordingError, RecordingErrorKind};
 pub use export::write_csv;
+pub(crate) use facts::is_trainer;
 pub use facts::{Column, Counts, Gap};
 pub use model::*;
 pub use read::{read, read_all, read_bytes, read_keeping_replaced, read_named, read_with};

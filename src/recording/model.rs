@@ -190,6 +190,8 @@ pub struct Sensor {
     pub maker: Option<String>,
     pub product: Option<String>,
     pub serial: Option<String>,
+    /// The number that it is heard by.
+    pub number: Option<String>,
     pub firmware: Option<String>,
     pub battery: Option<String>,
     pub battery_voltage_v: Option<f64>,

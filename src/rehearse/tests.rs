@@ -67,6 +67,7 @@ pub(super) fn phase(name: &str, keys: &[(&str, &str)], drill: Drill) -> Phase {
         checks: vec![],
         part: Part::Required,
         tolerance: 0.2,
+        accepts_off_target: false,
     }
 }
 
@@ -124,7 +125,7 @@ pub(super) fn bench_trial() -> Protocol {
         purpose: None,
         setting: Where::Indoor,
         order: PhaseOrder::AsWritten,
-        needs: Needs { references: 2, warm_up_s: Some(600.0) },
+        needs: Needs { references: 2, warm_up_s: Some(600.0), ..Needs::default() },
         decision: Decision { rule: Rule::Guarded, coverage: 0.95 },
         threshold_power_w: None,
         phases,

@@ -57,7 +57,7 @@ pub fn write(verdict: &Verdict, out: impl std::io::Write) -> Result<(), csv::Err
 }
 
 fn lines(verdict: &Verdict) -> Vec<Line> {
-    let missing = |phase: &&PhaseVerdict| phase.verdict == Outcome::NotRidden && phase.checks.is_empty();
+    let missing = |phase: &&PhaseVerdict| phase.verdict.is_missing() && phase.checks.is_empty();
     let rides = verdict.checks().filter(|placed| matches!(placed.of, CheckOf::Ride(_)));
     let across = verdict.checks().filter(|placed| !matches!(placed.of, CheckOf::Ride(_)));
     let of_rides = rides.map(|placed| of_check(verdict, &placed));

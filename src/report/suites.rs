@@ -63,7 +63,7 @@ impl CaseOutcome {
             (Outcome::NotApplicable, _) => Self::Skipped("not applicable"),
             (_, Some(aside)) => Self::Skipped(aside),
             (Outcome::Fail, None) => Self::Failure,
-            (Outcome::Undecided | Outcome::NotRidden, None) => Self::Error,
+            (Outcome::Undecided | Outcome::NotRidden | Outcome::NotRecorded | Outcome::NotJudged, None) => Self::Error,
         }
     }
 }
@@ -92,7 +92,7 @@ fn of_phase(group: &Group<'_>) -> Vec<Case> {
         let aside = |outcome| aside_of_ride(group, phase, outcome);
         let prefix = if group.phases.len() > 1 { format!("repeat {}: ", phase.repeat) } else { String::new() };
         cases.extend(phase.checks.iter().map(|check| case(&prefix, check, aside(check.verdict))));
-        if phase.verdict == Outcome::NotRidden && phase.checks.is_empty() {
+        if phase.verdict.is_missing() && phase.checks.is_empty() {
             let says = phase.reason.as_deref().map(words::sentence).unwrap_or_default();
             let outcome = CaseOutcome::of(phase.verdict, aside(phase.verdict));
             cases.push(Case { name: format!("{prefix}ridden"), outcome, says });

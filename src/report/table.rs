@@ -6,6 +6,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use super::groups;
 use crate::judge::Judgement;
+use crate::premise::Takes;
 use crate::ride::Trace;
 use crate::text::{cut, safe, wrap};
 use crate::verdict::{CheckVerdict, MatchFacts, Outcome, PhaseVerdict, RepeatVerdict, Verdict};
@@ -36,7 +37,6 @@ pub fn write(verdict: &Verdict, out: &mut impl Write, style: Style) -> io::Resul
     table.rows(&rows(verdict))?;
     table.findings(verdict)?;
     table.list("To decide what is undecided", &remedies(verdict))?;
-    table.list("Deviations", &verdict.deviations)?;
     table.list("Cautions", &verdict.cautions)
 }
 
@@ -91,12 +91,20 @@ pub fn assignment(judgement: &Judgement, out: &mut impl Write) -> io::Result<()>
     if end_s - now_s >= 1.0 {
         line((now_s, end_s), NOT_ASKED_FOR, &[])?;
     }
-    let missing = verdict.phases.iter().filter(|p| p.matched.is_none() && p.verdict == Outcome::NotRidden);
+    let missing = verdict.phases.iter().filter(|p| p.matched.is_none() && p.verdict.is_missing());
     let missing = missing.map(|p| {
         let name = words::capital(&words::phase(&p.phase));
         format!("{name}, repeat {}: {}", p.repeat, p.reason.as_deref().unwrap_or("no reason is known"))
     });
-    table.list("Not found", &missing.collect::<Vec<_>>())
+    table.list("Not found", &missing.collect::<Vec<_>>())?;
+    let rests_on = verdict.premises.iter().map(|premise| {
+        let takes = match premise.takes() {
+            Some(Takes::Nothing) => String::new(),
+            _ => format!("; takes {}", premise.takes),
+        };
+        format!("{}, {}: {}{takes}", premise.premise, premise.state, premise.evidence)
+    });
+    table.list("What the verdict rests on", &rests_on.collect::<Vec<_>>())
 }
 
 const NOT_ASKED_FOR: &str = "no part of the protocol";
@@ -134,6 +142,19 @@ impl<W: Write> Table<'_, W> {
             }
         }
         writeln!(self.out)?;
+        // What the verdict can't lean on stands before its reasons.
+        for premise in verdict.premises.iter().filter(|premise| premise.is_contradicted()) {
+            let takes = match premise.takes() {
+                Some(Takes::Nothing) => String::new(),
+                _ => format!(" This takes {}.", premise.takes),
+            };
+            let says = words::stop(&words::capital(&words::sentence(&premise.evidence)));
+            self.wrapped("  ! ", "    ", &format!("Contradicted: {}. {says}{takes}", premise.premise))?;
+        }
+        for deviation in &verdict.deviations {
+            let says = words::stop(&words::capital(&words::sentence(deviation)));
+            self.wrapped("  ! ", "    ", &format!("Deviation: {says}"))?;
+        }
         for sentence in &verdict.why {
             self.wrapped("  ", "  ", &words::sentence(sentence))?;
         }
@@ -358,24 +379,9 @@ fn decisive(checks: &[CheckVerdict]) -> Vec<&CheckVerdict> {
         }
     }
     let passed = || checks.iter().filter(|c| c.verdict == Outcome::Pass);
-    let nearest = passed().filter_map(|check| Some((check, limit_used(check)?)));
+    let nearest = passed().filter_map(|check| Some((check, check.limit_used()?)));
     let nearest = nearest.max_by(|a, b| a.1.total_cmp(&b.1)).map(|(check, _)| check);
     nearest.or_else(|| passed().next()).or(checks.first()).into_iter().collect()
-}
-
-/// The share of its limit that a value takes with its uncertainty; `None` where there is no size to hold it against.
-fn limit_used(check: &CheckVerdict) -> Option<f64> {
-    let (value, uncertainty) = (check.value?, check.expanded_uncertainty.unwrap_or(0.0));
-    let of = |limit: Option<f64>, end: f64| limit.filter(|limit| *limit != 0.0).map(|limit| end / limit);
-    match (check.limit_low, check.limit_high) {
-        (Some(low), Some(high)) if low < high => {
-            let (middle, half) = ((high + low) / 2.0, (high - low) / 2.0);
-            Some(((value - middle).abs() + uncertainty) / half)
-        }
-        (None, high) => of(high, value + uncertainty),
-        (low, None) => of(low, value - uncertainty).filter(|used| *used > 0.0).map(f64::recip),
-        _ => None,
-    }
 }
 
 /// Of a value that begins with a number, the width of that number: numbers stand right, units left.
@@ -448,7 +454,7 @@ mod tests {
             // A count without any room says nothing of nearness.
             check("dropout_time", 0.0, 0.0, Some(0.0), Some(0.0)),
         ];
-        let used: Vec<Option<f64>> = checks.iter().map(limit_used).collect();
+        let used: Vec<Option<f64>> = checks.iter().map(CheckVerdict::limit_used).collect();
         assert_eq!(used, [Some(0.06), Some(0.5), Some(1.3 / 1.5), None]);
         assert_eq!(decisive(&checks)[0].measure, "onset_lag");
     }

@@ -15,19 +15,13 @@ use super::value::{Scored, SecondUnit, Value, ValueKind};
 /// Mean over pairs alike in all but the contrasted keys of the difference, errors of power in per cent; what both
 /// share cancels.
 pub fn score(ride: &ProtocolRide, contrast: &Contrast) -> ContrastScore {
-    let Contrast { of, against, measure, limit, advisory, .. } = contrast.clone();
+    let Contrast { measure, limit, advisory, .. } = contrast.clone();
     let check = Check { measure, limit, advisory, clause: None, over_s: None };
     let mut informs_only = advisory;
-    let phases = &ride.protocol.phases;
-    let (mut differences, mut pairs, mut lacking) = (Vec::new(), 0, None);
-    for (i, phase) in phases.iter().enumerate().filter(|(_, p)| of.selects(&p.id)) {
-        let partner = phases.iter().position(|p| {
-            against.selects(&p.id)
-                && p.id.keys.iter().all(|key| against.keys.contains(key) || phase.id.keys.contains(key))
-        });
-        let Some(partner) = partner else { continue };
-        pairs += 1;
-        let sides = [i, partner].map(|phase| mean_of_phase(ride, phase, &check));
+    let pairs = contrast.pairs(&ride.protocol.phases);
+    let (mut differences, mut lacking) = (Vec::new(), None);
+    for pair in &pairs {
+        let sides = [pair.of, pair.against].map(|phase| mean_of_phase(ride, phase, &check));
         informs_only |= sides.iter().any(|side| side.advisory);
         match sides.map(|side| side.measured) {
             [Ok(of), Ok(against)] if against.kind == ValueKind::Measured => differences.push(difference(of, &against)),
@@ -36,9 +30,9 @@ pub fn score(ride: &ProtocolRide, contrast: &Contrast) -> ContrastScore {
         }
     }
     let measured = if differences.is_empty() {
-        Err(lacking.unwrap_or(NoValue::NoPairRidden { pairs }))
+        Err(lacking.unwrap_or(NoValue::NoPairRidden { pairs: pairs.len() }))
     } else {
-        Ok(over_pairs(&differences, pairs))
+        Ok(over_pairs(&differences, pairs.len()))
     };
     ContrastScore { contrast: contrast.clone(), scored: Scored { check, measured, advisory: informs_only } }
 }

@@ -182,6 +182,7 @@ mod tests {
             standard_uncertainty_s: 0.0,
             aligned_on: AlignedOn::SessionClock,
             also: vec![],
+            apart: vec![],
             reset: None,
             windows: vec![],
         };

@@ -47,6 +47,7 @@ pub fn score_all(session: &Session, protocol: &Protocol, matches: &Matches, reco
         set_aside_s: losses.set_aside.iter().filter(|aside| **aside).count(),
         shown: PictureMarks::of(&ride, recorded),
         agreement,
+        references: recorded.references.iter().map(|reference| reference.trace.label.clone()).collect(),
     }
 }
 

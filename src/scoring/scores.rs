@@ -19,6 +19,8 @@ pub struct Scores {
     pub typed: Vec<TypedScore>,
     pub rings: Vec<RingScore>,
     pub agreement: Agreement,
+    /// Labels of the references that were compared, in the ride's order.
+    pub references: Vec<String>,
     /// Where the unit's level shows, stretch by stretch; diagnosis looks at it.
     pub stretches: Vec<SteadyStretch>,
     /// Seconds of the ride that the control channel set aside.

@@ -1,5 +1,7 @@
 //! Times of day as people type them.
 
+use std::fmt;
+
 use chrono::{NaiveDate, NaiveTime};
 
 /// `2026-03-02`: four digits, two and two. Shorter forms (`2026-3-2`) are read by nobody else in the same way.
@@ -16,6 +18,24 @@ pub struct ClockTime {
     pub time: chrono::NaiveTime,
     /// `Z` or an offset was written; otherwise the ride's UTC day is assumed, aloud.
     pub offset_s: Option<i32>,
+}
+
+impl fmt::Display for ClockTime {
+    /// As it is typed.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if let Some(date) = self.date {
+            write!(f, "{}T", date.format("%Y-%m-%d"))?;
+        }
+        write!(f, "{}", self.time.format("%H:%M:%S%.f"))?;
+        match self.offset_s {
+            None => Ok(()),
+            Some(0) => f.write_str("Z"),
+            Some(offset_s) => {
+                let (sign, minutes) = (if offset_s < 0 { '-' } else { '+' }, offset_s.abs() / 60);
+                write!(f, "{sign}{:02}:{:02}", minutes / 60, minutes % 60)
+            }
+        }
+    }
 }
 
 /// `14:32:10`, `14:32`, `2026-11-03 14:32:10`, `2026-11-03T14:32:10Z`, `14:32:10+01:00`.
@@ -76,6 +96,10 @@ mod tests {
         assert_eq!(clock_time("14:32:10-03:30").unwrap().offset_s, Some(-12600));
         for wrong in ["25:00:00", "14.32", "14:32:10+1", "today", "", "2026-13-01 10:00", "2026-1-2 10:00"] {
             assert_eq!(clock_time(wrong), None, "{wrong}");
+        }
+        for typed in ["14:32:10", "14:32:10.500", "2026-11-03T14:32:10+01:30", "14:32:10-03:30", "2026-11-03T14:32:10Z"]
+        {
+            assert_eq!(clock_time(typed).unwrap().to_string(), typed);
         }
     }
 }

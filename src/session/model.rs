@@ -1,6 +1,7 @@
 //! What a session file says, once read: who rode what, with which instruments.
 
 use std::collections::BTreeMap;
+use std::fmt;
 use std::path::PathBuf;
 
 use super::clock::ClockTime;
@@ -37,6 +38,8 @@ pub struct Session {
     /// What was written while riding.
     pub marks_file: Option<MarksFile>,
     pub pins: Vec<Pin>,
+    /// Files whose facts it takes over, in the order in which they were met.
+    pub cards: Vec<CardFile>,
     pub photos: Vec<Photo>,
     pub threshold_power_w: Option<f64>,
     /// Read from what was not said: one sentence each, for the sheet.
@@ -323,6 +326,19 @@ pub struct Pin {
     pub phase: Selector,
     pub from: ClockTime,
     pub to: ClockTime,
+}
+
+impl fmt::Display for Pin {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}={}..{}", self.phase, self.from, self.to)
+    }
+}
+
+/// A card that a session names.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CardFile {
+    pub file: PathBuf,
+    pub sha256: String,
 }
 
 #[derive(Debug, Clone, PartialEq, Eq)]

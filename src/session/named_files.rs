@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use crate::protocol::{FileKind, MovedFiles, Node, SourceFiles, overlay};
+use crate::protocol::{FileKind, MovedFiles, Node, OpenedCard, SourceFiles, overlay};
 
 /// One of the files of [`MovedFiles`].
 pub(super) struct MovedFile<'a> {
@@ -35,10 +35,12 @@ pub(super) fn named_file(
 /// A card's keys under those of the node that names it.
 pub(super) fn overlay_card(reading: &mut SourceFiles, card: &Node, own: &Node) -> Node {
     let path = reading.existing_file(card);
-    if let (Some(path), Some(again)) = (&path, reading.reopened()) {
-        again.cards.push(path.clone());
+    let first = reading.opened();
+    let read = path.as_ref().and_then(|path| reading.open(FileKind::Card, path, Some(card.at)));
+    if let Some(file) = path {
+        let sha256 = reading.sha256(first..reading.opened());
+        reading.cards.push(OpenedCard { file, sha256 });
     }
-    let read = path.and_then(|path| reading.open(FileKind::Card, &path, Some(card.at)));
     match read {
         Some(base) => overlay(base, own.clone()),
         None => own.clone(),

@@ -5,10 +5,10 @@ use std::path::Path;
 use super::bench::{conditions, drivetrain, readings};
 use super::dates::iso_date;
 use super::instruments::{need_claims, references, tell_apart, units};
-use super::model::{Amendment, Conditions, Readings, ReportFacts, Session};
+use super::model::{Amendment, CardFile, Conditions, Readings, ReportFacts, Session};
 use super::named_files::{MovedFile, named_file, overlay_card};
 use super::notes::{mark, marks_file, photo, pin, remark};
-use crate::protocol::{self, FileKind, MapKeys, Node, Phases, Protocol, SourceFiles, threshold_power};
+use crate::protocol::{self, FileKind, MapKeys, Node, OpenedCard, Phases, Protocol, SourceFiles, threshold_power};
 
 pub(super) fn read(reading: &mut SourceFiles, file: &Path) -> Option<Session> {
     let first = reading.opened();
@@ -61,6 +61,8 @@ pub(super) fn read(reading: &mut SourceFiles, file: &Path) -> Option<Session> {
     let pins = reading.each(keys.take("pins"), "pins", |reading, n| pin(reading, n, phases));
     let photos = reading.each(keys.take("photos"), "paths of pictures", photo);
     keys.finish(reading);
+    let cards = std::mem::take(&mut reading.cards).into_iter();
+    let cards = cards.map(|OpenedCard { file, sha256 }| CardFile { file, sha256 }).collect();
     Some(Session {
         file: Some(file.to_owned()),
         sha256: Some(sha256),
@@ -80,6 +82,7 @@ pub(super) fn read(reading: &mut SourceFiles, file: &Path) -> Option<Session> {
         marks,
         marks_file,
         pins,
+        cards,
         photos,
         threshold_power_w,
         assumed,

@@ -11,6 +11,9 @@ mod physics;
 mod serial;
 mod summary;
 
+/// Expanded uncertainties are stated with it where nobody asks otherwise. Source: GUM 6.2.2 and ISO/IEC 17025 practice.
+pub const USUAL_COVERAGE: f64 = 0.95;
+
 pub use binomial::{Sides, clopper_pearson, wilson, zero_failure_sample_size};
 pub use components::{
     Components, Places, Proportions, equal_proportions, exact_equal_proportions, holm, random_effects,

@@ -59,7 +59,7 @@ fn required(verdict: &Verdict, outcome: Outcome) -> BTreeSet<String> {
     let decided = verdict.checks().filter(|placed| placed.required() && placed.check.verdict == outcome);
     let mut found: BTreeSet<String> = decided.filter(counts).map(|placed| placed.name()).collect();
     if outcome == Outcome::Undecided {
-        let missing = verdict.phases.iter().filter(|phase| phase.required && phase.verdict == Outcome::NotRidden);
+        let missing = verdict.phases.iter().filter(|phase| phase.required && phase.verdict.is_missing());
         found.extend(missing.map(|phase| format!("{} not-ridden", phase.phase)));
     }
     found

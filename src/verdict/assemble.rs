@@ -3,6 +3,7 @@
 use crate::decide::{self, Decided, DecidedPhase, DecidedRepeats, Decisions, Outcome};
 use crate::diagnose;
 use crate::matching::{MatchOutcome, Matches};
+use crate::premises::Premises;
 use crate::protocol::Protocol;
 use crate::quantity::Unit;
 use crate::scoring::{Agreement, RingScore, Scores};
@@ -11,6 +12,7 @@ use super::case::Case;
 use super::check::check_verdict;
 use super::facts::match_facts;
 use super::model::{CheckVerdict, Counts, Finding, PhaseVerdict, RepeatVerdict, RingError, Verdict};
+use super::premise_words::{not_judged_in_words, premise_evidence};
 use super::prose::{comparison_in_words, why};
 use super::reasons::{repeat_reason_in_words, repeat_remedy_in_words};
 
@@ -23,10 +25,11 @@ impl Case<'_> {
         scores: &Scores,
         decided: &Decisions,
         findings: Vec<diagnose::Finding>,
+        premises: &Premises,
     ) -> Verdict {
         let references = self.references();
         let check = |decided: &Decided| check_verdict(decided, &references);
-        let mut verdict = self.frame(Some(protocol), &scores.agreement);
+        let mut verdict = self.frame(Some(protocol), &scores.agreement, premises);
         verdict.verdict = Some(decided.outcome);
         verdict.rings = scores.rings.iter().filter_map(|ring| ring_error(ring, protocol.decision.coverage)).collect();
         verdict.deviations.extend(self.missing_references(protocol));
@@ -37,7 +40,7 @@ impl Case<'_> {
         }));
         let phase = |(i, decided): (usize, &DecidedPhase)| PhaseVerdict {
             checks: decided.checks.iter().map(check).collect(),
-            ..self.phase_verdict(protocol, matches, scores, decided, i)
+            ..self.phase_verdict(protocol, matches, scores, decided, i, premises)
         };
         verdict.phases = decided.phases.iter().enumerate().map(phase).collect();
         let repeats = |decided: &DecidedRepeats| RepeatVerdict {
@@ -57,11 +60,20 @@ impl Case<'_> {
     }
 
     /// Without a protocol: the whole ride, advisory.
-    pub fn comparison(&self, decided: &[Decided], agreement: &Agreement) -> Verdict {
+    pub fn comparison(&self, decided: &[Decided], agreement: &Agreement, premises: &Premises) -> Verdict {
         let references = self.references();
-        let mut verdict = self.frame(None, agreement);
+        let mut verdict = self.frame(None, agreement, premises);
         verdict.whole_ride = decided.iter().map(|decided| check_verdict(decided, &references)).collect();
         verdict.why = vec![comparison_in_words(decided)];
+        verdict
+    }
+
+    /// Of a session that can't be judged: what it is, and why.
+    pub fn not_judged(&self, premises: &Premises) -> Verdict {
+        let mut verdict = self.frame(self.stated.protocol.as_ref(), &Agreement::default(), premises);
+        verdict.verdict = Some(Outcome::NotJudged);
+        verdict.clocks.clear();
+        verdict.why = not_judged_in_words(premises);
         verdict
     }
 
@@ -73,12 +85,20 @@ impl Case<'_> {
         scores: &Scores,
         decided: &DecidedPhase,
         i: usize,
+        premises: &Premises,
     ) -> PhaseVerdict {
         let phase = &protocol.phases[decided.phase];
         let window = scores.phases.get(i).and_then(|score| score.window);
         let (matched, reason) = match (matches.found.get(i).map(|found| &found.outcome), window) {
             (Some(MatchOutcome::Ridden(ridden)), Some(window)) => (Some(match_facts(ridden, window, self.ride)), None),
+            (Some(MatchOutcome::NotRidden { reason }), _) if decided.outcome == Outcome::NotRecorded => {
+                let lacks = "a reference's recording leaves out a part of the ride that could hold it";
+                (None, Some(format!("{lacks}; in what is there, {reason}")))
+            }
             (Some(MatchOutcome::NotRidden { reason }), _) => (None, Some(reason.clone())),
+            (None, _) if decided.outcome == Outcome::NotRidden => {
+                (None, premises.reading(&phase.id.to_string()).map(premise_evidence))
+            }
             _ => (None, None),
         };
         PhaseVerdict {
@@ -133,13 +153,15 @@ fn ring_error(ring: &RingScore, coverage: f64) -> Option<RingError> {
 
 fn counts(verdict: &Verdict) -> Counts {
     let count = |outcome| verdict.checks().filter(|placed| placed.check.verdict == outcome).count();
+    let missing = |outcome| verdict.phases.iter().filter(|p| p.verdict == outcome && p.required).count();
     let not_applicable = count(Outcome::NotApplicable);
     Counts {
         checks_made: verdict.checks().count() - not_applicable,
         passed: count(Outcome::Pass),
         failed: count(Outcome::Fail),
         undecided: count(Outcome::Undecided),
-        not_ridden: verdict.phases.iter().filter(|p| p.verdict == Outcome::NotRidden && p.required).count(),
+        not_ridden: missing(Outcome::NotRidden),
+        not_recorded: missing(Outcome::NotRecorded),
         not_applicable,
         surplus: verdict.phases.iter().filter(|p| p.surplus).count(),
     }

@@ -1,6 +1,6 @@
 //! A check in numbers and words.
 
-use crate::decide::Decided;
+use crate::decide::{Decided, Reason};
 use crate::scoring::value::ValueKind;
 
 use super::model::{AlsoValue, BudgetLine, CheckVerdict, LimitsOfAgreement};
@@ -51,6 +51,10 @@ pub(crate) fn check_verdict(decided: &Decided, references: &[String]) -> CheckVe
         required: decided.required,
         censored: value.is_some_and(|value| value.kind == ValueKind::AtLeast),
         reason: decided.reason.as_ref().map(|reason| reason_in_words(reason, references)),
+        premise: match decided.reason {
+            Some(Reason::Premise(premise)) => Some(premise.word().to_owned()),
+            _ => None,
+        },
         remedy: decided.remedy.map(remedy_in_words),
         clause: decided.clause.clone(),
         references: value.map_or(vec![], |value| value.references.iter().map(|&i| references[i].clone()).collect()),

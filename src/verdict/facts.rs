@@ -6,7 +6,8 @@ use sha2::{Digest, Sha256};
 
 use crate::align;
 use crate::matching::Ridden;
-use crate::protocol::{Protocol, Rule, Side};
+use crate::premises::{self, Premises};
+use crate::protocol::{Protocol, Rule, Side, hex};
 use crate::recording::{self, Recording};
 use crate::ride::{Ride, Window};
 use crate::scoring::Agreement;
@@ -14,17 +15,22 @@ use crate::session::{Instrument, Reference, Session, TrainerMode};
 
 use super::case::Case;
 use super::model::{
-    AmendmentFacts, ChannelCounts, ClockFacts, Counts, InstrumentFacts, MarksFacts, MatchFacts, ProtocolFacts,
-    RecordingFacts, ReferenceComparison, SessionFacts, Span, VERDICT_FORMAT, Verdict,
+    AmendmentFacts, CardFacts, ChannelCounts, ClockFacts, Counts, InstrumentFacts, MarksFacts, MatchFacts,
+    ProtocolFacts, RecordingFacts, ReferenceComparison, SessionFacts, Span, VERDICT_FORMAT, Verdict,
 };
+use super::premise_words::premise_facts;
 use super::prose::{remark_in_words, rule_in_words, scope_in_words};
+
+/// The version of the rules by which verdicts are made, raised where the same inputs may give another verdict.
+const RULES: &str = "rules 2";
 
 impl Case<'_> {
     /// Everything that does not depend on a decision.
-    pub(super) fn frame(&self, protocol: Option<&Protocol>, agreement: &Agreement) -> Verdict {
-        let session = self.session;
+    pub(super) fn frame(&self, protocol: Option<&Protocol>, agreement: &Agreement, premises: &Premises) -> Verdict {
+        let session = self.stated;
         let unit = &session.units[self.unit];
-        let mut cautions = self.aligned.cautions.clone();
+        let mut cautions = session.cautions.clone();
+        cautions.extend(self.cautions.iter().cloned());
         for instrument in self.instruments_here() {
             for path in &instrument.recordings {
                 let recording = &self.recordings[path];
@@ -46,8 +52,8 @@ impl Case<'_> {
             scope: scope_in_words(&unit.instrument.label),
             protocol: protocol.map(protocol_facts),
             session: session_facts(session, self.ride),
-            unit: instrument_facts(&unit.instrument, unit.claimed.as_ref().map(|c| format!("claimed {c}"))),
-            references: session.references.iter().map(reference_facts).collect(),
+            unit: self.instrument_facts(&unit.instrument, unit.claimed.as_ref().map(|c| format!("claimed {c}"))),
+            references: session.references.iter().map(|reference| self.reference_facts(reference)).collect(),
             rings: vec![],
             counts: Counts::default(),
             recordings: self.recording_facts(),
@@ -60,8 +66,8 @@ impl Case<'_> {
                 .pairs
                 .iter()
                 .map(|pair| ReferenceComparison {
-                    first: session.references[pair.first].instrument.label.clone(),
-                    second: session.references[pair.second].instrument.label.clone(),
+                    first: self.session.references[pair.first].instrument.label.clone(),
+                    second: self.session.references[pair.second].instrument.label.clone(),
                     difference_pct: pair.difference_pct,
                     expanded_uncertainty_pct: pair.expanded_pct,
                     e_n: pair.e_n,
@@ -71,30 +77,31 @@ impl Case<'_> {
             diagnosis: vec![],
             deviations: vec![],
             cautions,
+            premises: premise_facts(premises),
         }
     }
 
-    /// The same inputs give the same number: from the hashes of recordings, protocol and session, and the unit.
+    /// The same inputs give the same number, and whatever changes a verdict changes it: the hashes of recordings, protocol,
+    /// session, cards and marks, pins, and the version of the rules.
     fn sheet_number(&self, protocol: Option<&Protocol>) -> String {
-        let mut hasher = Sha256::new();
+        let session = self.stated;
+        let mut parts: Vec<String> = vec![RULES.to_owned()];
         for instrument in self.instruments_here() {
-            hasher.update(instrument.label.as_bytes());
-            for path in &instrument.recordings {
-                hasher.update(self.recordings[path].sha256.as_bytes());
-            }
+            parts.push(format!("instrument {}", instrument.label));
+            parts.extend(instrument.recordings.iter().map(|path| self.recordings[path].sha256.clone()));
         }
-        hasher.update(protocol.map_or("", |p| &p.sha256).as_bytes());
-        hasher.update(self.session.sha256.as_deref().unwrap_or("").as_bytes());
-        hasher.update(self.session.marks_file.as_ref().map_or("", |m| &m.sha256).as_bytes());
-        let digest = hasher.finalize();
-        let hex: String = digest.iter().take(5).map(|byte| format!("{byte:02X}")).collect();
-        let day = self.aligned.start.format("%Y%m%d");
-        format!("{day}-{hex}")
+        parts.push(format!("protocol {}", protocol.map_or("none", |p| &p.sha256)));
+        parts.push(format!("session {}", session.sha256.as_deref().unwrap_or("none")));
+        parts.push(format!("marks {}", session.marks_file.as_ref().map_or("none", |m| &m.sha256)));
+        parts.extend(session.cards.iter().map(|card| format!("card {}", card.sha256)));
+        parts.extend(session.pins.iter().map(|pin| format!("pin {pin}")));
+        let hex = hex(&Sha256::digest(parts.join("\n"))).to_uppercase();
+        format!("{}-{}", self.ride.start.format("%Y%m%d"), &hex[..10])
     }
 
     fn recording_facts(&self) -> Vec<RecordingFacts> {
         let mut facts = Vec::new();
-        let all: Vec<&Instrument> = self.session.instruments().collect();
+        let all: Vec<&Instrument> = self.stated.instruments().collect();
         for (i, instrument) in self.instruments_here().enumerate() {
             for path in &instrument.recordings {
                 let recording = &self.recordings[path];
@@ -155,7 +162,7 @@ pub(super) fn match_facts(ridden: &Ridden, window: Window, ride: &Ride) -> Match
         ring: ridden.ring.map(|ring| ring.word().to_owned()),
         rests_on: ridden.rests_on.iter().map(|ground| ground.word().to_owned()).chain(ring_on).collect(),
         runner_up: ridden.runner_up.clone(),
-        deviations: ridden.deviations.clone(),
+        deviations: ridden.deviations.iter().map(|deviation| deviation.says.clone()).collect(),
     }
 }
 
@@ -237,44 +244,58 @@ fn session_facts(session: &Session, ride: &Ride) -> SessionFacts {
             sha256: m.sha256.clone(),
             marks: m.marks.len(),
         }),
+        pins: session.pins.iter().map(ToString::to_string).collect(),
+        cards: session
+            .cards
+            .iter()
+            .map(|card| CardFacts { file: name(&card.file), sha256: card.sha256.clone() })
+            .collect(),
     }
 }
 
-fn instrument_facts(instrument: &Instrument, uncertainty: Option<String>) -> InstrumentFacts {
-    InstrumentFacts {
-        label: instrument.label.clone(),
-        located: instrument.located.word().to_owned(),
-        sides: instrument.sides.word().to_owned(),
-        model: instrument.model.clone(),
-        serial: instrument.serial.clone(),
-        firmware: instrument.firmware.clone(),
-        battery: instrument.battery.clone(),
-        head_unit: instrument.head_unit.clone(),
-        history: instrument.history.clone(),
-        condition: instrument.condition.clone(),
-        received: instrument.received.clone(),
-        uncertainty,
-        certificate: None,
-        mode: None,
-        serves: None,
+impl Case<'_> {
+    /// As the session says, but for what the recordings know better.
+    fn instrument_facts(&self, instrument: &Instrument, uncertainty: Option<String>) -> InstrumentFacts {
+        let recorded = premises::recorded_firmware(instrument, self.recordings).map(str::to_owned);
+        InstrumentFacts {
+            label: instrument.label.clone(),
+            located: instrument.located.word().to_owned(),
+            sides: instrument.sides.word().to_owned(),
+            model: instrument.model.clone(),
+            serial: instrument.serial.clone(),
+            firmware: premises::true_firmware(instrument.firmware.clone(), recorded),
+            battery: instrument.battery.clone(),
+            head_unit: instrument.head_unit.clone(),
+            history: instrument.history.clone(),
+            condition: instrument.condition.clone(),
+            received: instrument.received.clone(),
+            uncertainty,
+            certificate: None,
+            mode: None,
+            serves: None,
+        }
     }
-}
 
-fn reference_facts(reference: &Reference) -> InstrumentFacts {
-    let hub = reference.instrument.located.behind_chain();
-    let serves = if hub { "mean power and work; not edges, coasting or peaks" } else { "all measures" };
-    let certificate = reference
-        .certificate
-        .as_ref()
-        .map(|c| [&c.number, &c.date, &c.by].into_iter().flatten().cloned().collect::<Vec<_>>().join(", "));
-    InstrumentFacts {
-        certificate,
-        mode: reference.mode.map(|mode| match mode {
-            TrainerMode::Resistance => "resistance".to_owned(),
-            TrainerMode::ConstantPower => "constant power".to_owned(),
-        }),
-        serves: Some(serves.to_owned()),
-        ..instrument_facts(&reference.instrument, Some(format!("±({}), k = 2", reference.uncertainty)))
+    fn reference_facts(&self, reference: &Reference) -> InstrumentFacts {
+        let hub = reference.instrument.located.behind_chain();
+        let serves = match hub {
+            _ if self.is_out(&reference.instrument.label) => "nothing: a premise that it rests on is contradicted",
+            true => "mean power and work; not edges, coasting or peaks",
+            false => "all measures",
+        };
+        let certificate = reference
+            .certificate
+            .as_ref()
+            .map(|c| [&c.number, &c.date, &c.by].into_iter().flatten().cloned().collect::<Vec<_>>().join(", "));
+        InstrumentFacts {
+            certificate,
+            mode: reference.mode.map(|mode| match mode {
+                TrainerMode::Resistance => "resistance".to_owned(),
+                TrainerMode::ConstantPower => "constant power".to_owned(),
+            }),
+            serves: Some(serves.to_owned()),
+            ..self.instrument_facts(&reference.instrument, Some(format!("±({}), k = 2", reference.uncertainty)))
+        }
     }
 }
 

@@ -9,6 +9,7 @@ mod check;
 mod facts;
 pub mod json;
 mod model;
+mod premise_words;
 mod prose;
 mod reasons;
 mod typed;

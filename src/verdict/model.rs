@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use crate::decide::{Outcome, RateInterval};
 
 /// The version of the JSON layout, raised when a key changes its meaning.
-pub const VERDICT_FORMAT: u32 = 1;
+pub const VERDICT_FORMAT: u32 = 2;
 
 /// A judged session, for one unit.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -41,6 +41,25 @@ pub struct Verdict {
     pub diagnosis: Vec<Finding>,
     pub deviations: Vec<String>,
     pub cautions: Vec<String>,
+    /// What the verdict rests on, tested against the recordings. Empty in the former format, which tested none.
+    #[serde(default)]
+    pub premises: Vec<PremiseFacts>,
+}
+
+/// One premise about one thing.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct PremiseFacts {
+    /// As protocols name it, as `own recording`.
+    pub premise: String,
+    /// Labels of instruments, or selectors of phases; empty where it is about the session.
+    pub about: Vec<String>,
+    /// `held`, `contradicted` or `untested`.
+    pub state: String,
+    /// One sentence.
+    pub evidence: String,
+    /// What it takes away: `nothing`, `the verdict`, `the reference`, `the repeat`, …
+    pub takes: String,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -93,6 +112,19 @@ pub struct SessionFacts {
     /// The marks that were made while riding.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub marks: Option<MarksFacts>,
+    /// Where a person said that repeats were ridden, `standing-sprints/2=14:31:02..14:31:10`.
+    #[serde(default)]
+    pub pins: Vec<String>,
+    /// Files whose facts the session takes over.
+    #[serde(default)]
+    pub cards: Vec<CardFacts>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct CardFacts {
+    pub file: String,
+    pub sha256: String,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -162,6 +194,9 @@ pub struct Counts {
     pub undecided: usize,
     /// Repeats of phases that were not ridden.
     pub not_ridden: usize,
+    /// Repeats that a reference's recording leaves no trace of.
+    #[serde(default)]
+    pub not_recorded: usize,
     pub not_applicable: usize,
     pub surplus: usize,
 }
@@ -295,6 +330,9 @@ pub struct CheckVerdict {
     /// The value is only a bound: `at least` this much.
     pub censored: bool,
     pub reason: Option<String>,
+    /// The contradicted premise that it rests on, which took it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub premise: Option<String>,
     pub remedy: Option<String>,
     pub clause: Option<String>,
     /// Which references it hangs on.

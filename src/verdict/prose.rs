@@ -111,10 +111,15 @@ pub(super) fn why(verdict: &Verdict) -> Vec<String> {
         _ => {
             let mut places = required_places(verdict, Outcome::Undecided);
             places.extend(required_places(verdict, Outcome::NotRidden));
+            places.extend(required_places(verdict, Outcome::NotRecorded));
             let more = places.len().saturating_sub(3);
             places.truncate(3);
             let more = if more > 0 { format!(" and {more} more") } else { String::new() };
-            why.push(format!("Nothing required fails, but {}{more} could not be decided.", places.join(", ")));
+            let nothing = if counts.failed > 0 { "Nothing is decided" } else { "Nothing required fails" };
+            why.push(match places.as_slice() {
+                [] => format!("{nothing}: what the protocol needs is not held."),
+                _ => format!("{nothing}, but {}{more} could not be decided.", places.join(", ")),
+            });
         }
     }
     if !verdict.diagnosis.is_empty() {

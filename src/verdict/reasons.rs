@@ -1,6 +1,7 @@
 //! Why a check or a phase is decided as it is, and what would decide it, in words.
 
 use crate::decide::{Better, More, Over, Reason, ReferencesDisagree, Remedy, RepeatReason, RepeatRemedy};
+use crate::premise::Premise;
 use crate::scoring::{DriftOver, MeasuredOver, NoValue, Note, ReferenceNeed, Signal};
 
 /// `references`: labels, in the session's order.
@@ -13,8 +14,20 @@ pub(crate) fn reason_in_words(reason: &Reason, references: &[String]) -> String 
         }
         Reason::NoClaim => "the session does not say what the unit claims (`claimed:`)".to_owned(),
         Reason::References(quarrel) => quarrel_in_words(quarrel, references),
+        Reason::Premise(premise) => taken_in_words(*premise).to_owned(),
         Reason::NearLimit => "the limit lies within the expanded uncertainty of the value".to_owned(),
         Reason::OnlyABound => "the unit did not cross before the end: only a lower bound is known".to_owned(),
+    }
+}
+
+fn taken_in_words(premise: Premise) -> &'static str {
+    match premise {
+        Premise::AsAsked => "not ridden as asked, so it decides nothing",
+        Premise::Clocks => {
+            "the unit leads at stops and starts alike, which no unit can: a clock or the reference is late"
+        }
+        Premise::Readings => "not all readings that are asked for were typed",
+        premise => premise.row().must,
     }
 }
 
@@ -134,6 +147,11 @@ fn quarrel_in_words(ReferencesDisagree { pair, over }: &ReferencesDisagree, refe
 
 pub(crate) fn remedy_in_words(remedy: Remedy) -> String {
     match remedy {
+        Remedy::AsAsked => {
+            "ride it once more as the protocol asks; `off_target: accept` in the protocol lets it decide".to_owned()
+        }
+        Remedy::ReadAll => "type every reading that the protocol asks for".to_owned(),
+        Remedy::SharedClock => "let all head units record one heart-rate strap, or one speed sensor".to_owned(),
         Remedy::LongerStop => "a longer coast or restart, so that the unit's crossing falls inside it".to_owned(),
         Remedy::ThirdReference { within_pct } => format!(
             "settle which reference is right: a third one good to ±{} % can't agree with both; or a calibration of both",
@@ -173,7 +191,15 @@ pub(super) fn repeat_reason_in_words(reason: RepeatReason) -> String {
         RepeatReason::MeanFails => "the mean over the repeats fails".to_owned(),
         RepeatReason::MeanUndecided => "the mean over the repeats is undecided".to_owned(),
         RepeatReason::NothingApplies => "nothing here applies to this unit".to_owned(),
-        RepeatReason::Missing { missing, asked } => format!("{missing} of {asked} repeats were not ridden"),
+        RepeatReason::Missing { missing, asked, off: 0 } => format!("{missing} of {asked} repeats were not ridden"),
+        RepeatReason::Missing { missing, asked, off } if off >= missing => {
+            format!("{missing} of {asked} repeats were not ridden as asked")
+        }
+        RepeatReason::Missing { missing, asked, off } => {
+            format!("{missing} of {asked} repeats were not ridden, or not as asked ({off})")
+        }
+        RepeatReason::NoneAsAsked { off } => format!("{off} ridden, none as asked"),
+        RepeatReason::NoneRecorded => "no repeat was recorded".to_owned(),
         RepeatReason::RateAbove { failed, ridden, at_least } => format!(
             "{failed} of {ridden} repeats failed: at least {} % with 95 % confidence",
             significant(at_least * 100.0)

@@ -48,6 +48,21 @@ impl CheckVerdict {
     pub fn is_in(&self, unit: Unit) -> bool {
         Unit::from_symbol(&self.unit) == Some(unit)
     }
+
+    /// The share of its limit that a value takes with its uncertainty; `None` where there is no size to hold it against.
+    pub fn limit_used(&self) -> Option<f64> {
+        let (value, uncertainty) = (self.value?, self.expanded_uncertainty.unwrap_or(0.0));
+        let of = |limit: Option<f64>, end: f64| limit.filter(|limit| *limit != 0.0).map(|limit| end / limit);
+        match (self.limit_low, self.limit_high) {
+            (Some(low), Some(high)) if low < high => {
+                let (middle, half) = ((high + low) / 2.0, (high - low) / 2.0);
+                Some(((value - middle).abs() + uncertainty) / half)
+            }
+            (None, high) => of(high, value + uncertainty),
+            (low, None) => of(low, value - uncertainty).filter(|used| *used > 0.0).map(f64::recip),
+            _ => None,
+        }
+    }
 }
 
 impl AlsoValue {

@@ -6,7 +6,7 @@ use super::differences::differences;
 use super::error::VerifyError;
 use super::inputs::{Input, InputState};
 use super::places::InputPlaces;
-use super::reopen::{find_recordings, reopen, set_marks, set_protocol, without_session};
+use super::reopen::{find_recordings, reopen, set_cards, set_marks, set_protocol, without_session};
 use super::verification::{NewJudgement, Programs, Verification};
 use crate::judge;
 use crate::session;
@@ -63,13 +63,15 @@ fn look_and_judge(
             return Err(error);
         }
     };
+    set_cards(verdict, &session, inputs, unhashed);
     read.clone_from(&session.files);
-    for card in &reopened.cards {
-        unhashed.push(format!("{}, whose facts the session takes over", card.display()));
-    }
     set_protocol(verdict, places, &reopened, &mut session, inputs)?;
     set_marks(verdict, places, &reopened, &mut session, inputs)?;
-    for pin in &places.pins {
+    // Those of the command line are in the verdict alone.
+    let own: Vec<String> = session.pins.iter().map(ToString::to_string).collect();
+    let of_verdict = verdict.session.pins.iter().filter(|pin| !own.contains(pin));
+    let given: Vec<&String> = if places.pins.is_empty() { of_verdict.collect() } else { places.pins.iter().collect() };
+    for pin in given {
         let Some(protocol) = &session.protocol else { return Err(VerifyError::NoProtocol { given: "--pin" }) };
         let read = session::pin(pin, &protocol.phases);
         session.pins.push(read.map_err(|slip| VerifyError::Pin { pin: pin.clone(), slip })?);

@@ -49,6 +49,7 @@ fn ways_out(missing: &[Input]) -> String {
             (InputKind::Session, _) => "say where it is with --session FILE",
             (InputKind::Protocol, _) => "say where the protocol is with --protocol FILE",
             (InputKind::Marks, _) => "say where the marks are with --marks FILE",
+            (InputKind::Card, _) => "put the card where the session names it",
             (InputKind::Recording, _) => "say with --recordings DIR where to look for recordings by their hash",
         })
         .collect();

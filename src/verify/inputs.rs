@@ -19,6 +19,7 @@ pub enum InputKind {
     Session,
     Protocol,
     Marks,
+    Card,
     Recording,
 }
 
@@ -28,6 +29,7 @@ impl InputKind {
             InputKind::Session => "session",
             InputKind::Protocol => "protocol",
             InputKind::Marks => "marks",
+            InputKind::Card => "card",
             InputKind::Recording => "recording",
         }
     }

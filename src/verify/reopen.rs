@@ -107,6 +107,19 @@ pub(super) fn set_marks(
     Ok(())
 }
 
+/// Cards are found where the session names them; a verdict of the former format holds no hash of them.
+pub(super) fn set_cards(verdict: &Verdict, session: &Session, inputs: &mut Vec<Input>, unhashed: &mut Vec<String>) {
+    for (i, card) in session.cards.iter().enumerate() {
+        let name = inputs::name(&card.file);
+        let Some(stated) = verdict.session.cards.get(i) else {
+            unhashed.push(format!("{}, whose facts the session takes over", card.file.display()));
+            continue;
+        };
+        let state = InputState::of(Some(&stated.sha256), &card.file, Some(card.sha256.clone()));
+        inputs.push(Input::new(InputKind::Card, &name, Some(&stated.sha256), state));
+    }
+}
+
 /// Each recording of the session beside the verdict's entry for it, then entries that the session names no more. Gives
 /// where those lie that are not where the session says.
 pub(super) fn find_recordings(

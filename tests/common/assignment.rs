@@ -274,7 +274,8 @@ pub fn tally(protocol: &Protocol, rehearsal: &Rehearsal, judgement: &Judgement) 
         let edges = edges(&truly[at], ridden);
         let outer: Vec<f64> = edges.iter().filter(|e| e.outer).map(|e| e.off_s).collect();
         if outer.iter().any(|off_s| off_s.abs() > 5.0) {
-            let says = ridden.deviations.join("; ");
+            let says: Vec<&str> = ridden.deviations.iter().map(|deviation| deviation.says.as_str()).collect();
+            let says = says.join("; ");
             tally.askew.push(format!("{}/{} {:+.0} {:+.0} s ({says})", phase.id, m.repeat, outer[0], outer[1]));
         }
         tally.edges.extend(edges);

@@ -2,6 +2,7 @@
 
 pub mod assignment;
 pub mod clocks;
+pub mod distortions;
 pub mod gate;
 pub mod marks;
 pub mod season;

@@ -127,6 +127,9 @@ pub(super) struct DeviceFacts {
     pub battery: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub battery_voltage_v: Option<f64>,
+    /// The number that it is heard by.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub number: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub source: Option<String>,
 }
@@ -153,6 +156,7 @@ impl Facts {
                 firmware: unit.firmware,
                 battery: None,
                 battery_voltage_v: None,
+                number: None,
                 source: None,
             },
             start: utc(recording.start),
@@ -240,9 +244,9 @@ impl GearFacts {
 
 impl DeviceFacts {
     fn of(sensor: &Sensor) -> Self {
-        let Sensor { kind, name, maker, product, serial, firmware, battery, battery_voltage_v, source } =
+        let Sensor { kind, name, maker, product, serial, number, firmware, battery, battery_voltage_v, source } =
             sensor.clone();
-        Self { kind, name, maker, product, serial, firmware, battery, battery_voltage_v, source }
+        Self { kind, name, maker, product, serial, number, firmware, battery, battery_voltage_v, source }
     }
 }
 

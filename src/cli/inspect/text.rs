@@ -155,6 +155,7 @@ impl DeviceFacts {
         let parts = [
             (!name.is_empty()).then(|| name.join(" ")),
             self.serial.as_ref().map(|serial| format!("serial {serial}")),
+            self.number.as_ref().map(|number| format!("heard by number {number}")),
             self.firmware.as_ref().map(|firmware| format!("firmware {firmware}")),
             match (&self.battery, voltage) {
                 (Some(battery), Some(voltage)) => Some(format!("battery {battery} ({voltage})")),

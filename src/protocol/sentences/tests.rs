@@ -30,6 +30,7 @@ fn phase(name: &str, keys: &[(&str, &str)]) -> Phase {
         checks: vec![],
         part: Part::Required,
         tolerance: 0.2,
+        accepts_off_target: false,
     }
 }
 

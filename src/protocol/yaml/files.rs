@@ -37,6 +37,14 @@ pub(crate) struct SourceFiles {
     before_ride: bool,
     /// Of a session that was judged before.
     reopened: Option<MovedFiles>,
+    /// Files whose keys were laid under the session's.
+    pub cards: Vec<OpenedCard>,
+}
+
+/// A card, and the hash of its bytes.
+pub(crate) struct OpenedCard {
+    pub file: PathBuf,
+    pub sha256: String,
 }
 
 /// A session that is read again after it was judged: what it names may lie elsewhere by now.
@@ -48,8 +56,6 @@ pub(crate) struct MovedFiles {
     /// As the session names them, not there, and nothing given in their place.
     pub missing_protocol: Option<PathBuf>,
     pub missing_marks: Option<PathBuf>,
-    /// Files whose keys were laid under the session's.
-    pub cards: Vec<PathBuf>,
 }
 
 impl SourceFiles {

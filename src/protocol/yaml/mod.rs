@@ -14,7 +14,7 @@ mod values;
 #[cfg(test)]
 mod tests;
 
-pub(crate) use files::{MovedFiles, SourceFiles, hex};
+pub(crate) use files::{MovedFiles, OpenedCard, SourceFiles, hex};
 pub(crate) use kinds::FileKind;
 pub(crate) use node::{Body, MapEntry, Node, TextPlace};
 pub(crate) use values::MapKeys;

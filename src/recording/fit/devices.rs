@@ -32,6 +32,7 @@ impl Reader {
             maker: fields.number(2).and_then(maker),
             product: fields.text(27).or_else(|| fields.whole(4)),
             serial: fields.whole(3),
+            number: fields.whole(21),
             firmware: fields.number(5).map(|version| format!("{version:.2}")),
             battery: fields
                 .number(11)
@@ -83,13 +84,14 @@ fn device_kind(fields: &Fields) -> Option<String> {
 }
 
 fn update(known: &mut Sensor, newer: Sensor) {
-    let Sensor { kind, name, maker, product, serial, firmware, battery, battery_voltage_v, source } = newer;
+    let Sensor { kind, name, maker, product, serial, number, firmware, battery, battery_voltage_v, source } = newer;
     let keep = |old: &mut Option<String>, new: Option<String>| *old = new.or(old.take());
     keep(&mut known.kind, kind);
     keep(&mut known.name, name);
     keep(&mut known.maker, maker);
     keep(&mut known.product, product);
     keep(&mut known.serial, serial);
+    keep(&mut known.number, number);
     keep(&mut known.firmware, firmware);
     keep(&mut known.battery, battery);
     keep(&mut known.source, source);

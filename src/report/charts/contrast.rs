@@ -1,7 +1,7 @@
 //! A contrast: pairs of phases alike in all but its key.
 
 use super::labels::{check_in_words, labelled};
-use crate::protocol::{Contrast, Protocol, Selector};
+use crate::protocol::{self, Contrast, Protocol, Selector};
 use crate::report::picture::{Key, Numbers, Picture};
 use crate::report::svg::{self, Anchor, Frame, Look, Scale, Svg, Ticks};
 use crate::verdict::{CheckVerdict, Verdict};
@@ -154,21 +154,11 @@ fn pairs(contrast: &Contrast, check: &CheckVerdict, verdict: &Verdict, protocol:
             None => None,
         }
     };
-    let selected = |selector: &Selector| -> Vec<usize> {
-        (0..protocol.phases.len()).filter(|&i| selector.selects(&protocol.phases[i].id)).collect()
-    };
-    // What is left of the keys when those that the contrast names are gone.
-    let rest = |phase: usize, selector: &Selector| -> Vec<(String, String)> {
-        let keys = protocol.phases[phase].id.keys.iter();
-        keys.filter(|key| !selector.keys.iter().any(|named| named.0 == key.0)).cloned().collect()
-    };
-    let against = selected(&contrast.against);
-    let pair = |of: usize| {
-        let alike = rest(of, &contrast.of);
-        let other = *against.iter().find(|&&a| rest(a, &contrast.against) == alike)?;
+    let pair = |pair: protocol::ComparedPhases| {
+        let alike = contrast.alike(&protocol.phases[pair.of]);
         let label = alike.iter().map(|(_, value)| value.as_str()).collect::<Vec<_>>().join(", ");
         let label = if label.is_empty() { words::plain(&contrast.of.name) } else { label };
-        Some(ContrastPair { label, of: error(of)?, against: error(other)? })
+        Some(ContrastPair { label, of: error(pair.of)?, against: error(pair.against)? })
     };
-    selected(&contrast.of).into_iter().filter_map(pair).collect()
+    contrast.pairs(&protocol.phases).into_iter().filter_map(pair).collect()
 }

@@ -85,6 +85,7 @@ pub(super) fn check(
         required: true,
         censored: false,
         reason,
+        premise: None,
         remedy,
         clause: None,
         references: vec!["pedal pair P".into()],

@@ -50,6 +50,8 @@ pub(super) fn session(ride: &Ride) -> SessionFacts {
         }),
         assumed: vec!["the strap delay is 0.2 s, because no head unit states it".into()],
         marks: None,
+        pins: vec![],
+        cards: vec![],
     }
 }
 

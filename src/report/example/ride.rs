@@ -22,6 +22,7 @@ fn trace(label: &str, located: Location, sides: Sides, power_w: Vec<Option<f64>>
         standard_uncertainty_s: 0.18,
         aligned_on,
         also: vec![],
+        apart: vec![],
         reset: None,
         windows: (0..6)
             .map(|n| ClockWindow {

@@ -4,7 +4,7 @@ use super::checks::{InventedLimit, check};
 use super::facts;
 use super::phases::repeat;
 use crate::ride::Ride;
-use crate::verdict::{CheckVerdict, Counts, Finding, Outcome, PhaseVerdict, VERDICT_FORMAT, Verdict};
+use crate::verdict::{CheckVerdict, Counts, Finding, Outcome, PhaseVerdict, PremiseFacts, VERDICT_FORMAT, Verdict};
 
 pub(super) fn verdict(phases: Vec<PhaseVerdict>, ride: &Ride) -> Verdict {
     use Outcome::Fail;
@@ -40,6 +40,7 @@ pub(super) fn verdict(phases: Vec<PhaseVerdict>, ride: &Ride) -> Verdict {
         reference_comparison: facts::reference_comparison(),
         diagnosis: diagnosis(),
         deviations: vec!["soft-pedalling/4 was not ridden".into()],
+        premises: premises(),
         cautions: vec!["unit-017.fit is cut short by 41 bytes".into()],
     }
 }
@@ -54,6 +55,7 @@ fn counts(phases: &[PhaseVerdict]) -> Counts {
         failed: count(Fail),
         undecided: count(Undecided),
         not_ridden: 1,
+        not_recorded: 0,
         not_applicable: count(Outcome::NotApplicable),
         surplus: 0,
     }
@@ -111,5 +113,33 @@ fn diagnosis() -> Vec<Finding> {
             "After a stop the unit repeats its last reading for three seconds.",
             &["coast-and-restart/1 to /6"],
         ),
+    ]
+}
+
+/// Some of each state.
+fn premises() -> Vec<PremiseFacts> {
+    let fact = |premise: &str, about: &[&str], state: &str, evidence: &str, takes: &str| PremiseFacts {
+        premise: premise.to_owned(),
+        about: about.iter().map(|of| (*of).to_owned()).collect(),
+        state: state.to_owned(),
+        evidence: evidence.to_owned(),
+        takes: takes.to_owned(),
+    };
+    vec![
+        fact(
+            "own recording",
+            &["unit 017"],
+            "held",
+            "unit-017.fit: names serial number 17, as the session does",
+            "nothing",
+        ),
+        fact(
+            "firmware",
+            &["unit 017"],
+            "contradicted",
+            "unit 017: the session says firmware 1.79, the recording 1.80, which is used",
+            "nothing",
+        ),
+        fact("protocol ridden", &["Bench trial"], "untested", "not tested by this version", "nothing"),
     ]
 }

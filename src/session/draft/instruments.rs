@@ -1,7 +1,7 @@
 //! What a recording says of the instruments that it was made with.
 
 use super::texts::quoted;
-use crate::recording::{Recording, Sensor};
+use crate::recording::{self, Recording, Sensor};
 
 /// Two readings of one ride follow each other at least this closely; a lap's mean or an intensity does not.
 const ALIKE: f64 = 0.8;
@@ -20,7 +20,7 @@ pub(super) fn instruments<'a>(recordings: &'a [&'a Recording]) -> Vec<DraftedIns
     let Some(first) = recordings.first() else { return vec![] };
     let fields = power_fields(first);
     let shares_recording = fields.len() > 1;
-    let found = |power| DraftedInstrument { recordings, power, sensors: power_sensors(first), shares_recording };
+    let found = |power| DraftedInstrument { recordings, power, sensors: first.power_sensors(), shares_recording };
     fields.into_iter().map(found).collect()
 }
 
@@ -44,14 +44,6 @@ fn alike(one: &[Option<f64>], other: &[Option<f64>]) -> bool {
     (0.5..2.0).contains(&(mean_b / mean_a)) && correlation >= ALIKE
 }
 
-const TRAINER_KINDS: [&str; 2] = ["fitness equipment", "bike trainer"];
-
-pub(super) fn power_sensors(recording: &Recording) -> Vec<&Sensor> {
-    let kind =
-        |sensor: &&Sensor| sensor.kind.as_deref().is_some_and(|k| k == "bike power" || TRAINER_KINDS.contains(&k));
-    recording.sensors.iter().filter(kind).collect()
-}
-
 impl DraftedInstrument<'_> {
     /// Its sensor, if there is only one that it can be.
     pub fn sensor(&self) -> Option<&Sensor> {
@@ -62,7 +54,7 @@ impl DraftedInstrument<'_> {
     }
 
     pub fn is_trainer(&self) -> bool {
-        self.sensor().and_then(|s| s.kind.as_deref()).is_some_and(|kind| TRAINER_KINDS.contains(&kind))
+        self.sensor().and_then(|s| s.kind.as_deref()).is_some_and(|kind| recording::is_trainer(kind))
     }
 
     fn called_unit(&self) -> bool {

@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use super::instruments::{power_fields, power_sensors};
+use super::instruments::power_fields;
 use super::texts::{quoted, utc};
 use crate::recording::Recording;
 
@@ -47,7 +47,7 @@ pub(super) fn restarts(given: Vec<&Recording>) -> Vec<HeadUnitRecordings<'_>> {
 
 fn is_restart(earlier: &Recording, later: &Recording) -> bool {
     let unit = |r: &Recording| (r.head_unit.maker.clone(), r.head_unit.product.clone(), r.head_unit.serial.clone());
-    let sensors = |r: &Recording| power_sensors(r).iter().map(|s| s.serial.clone()).collect::<Vec<_>>();
+    let sensors = |r: &Recording| r.power_sensors().iter().map(|s| s.serial.clone()).collect::<Vec<_>>();
     let known = later.head_unit.serial.is_some() || later.head_unit.product.is_some();
     let pause_s = seconds(later.start - end(earlier));
     let dated = earlier.is_dated() && later.is_dated();

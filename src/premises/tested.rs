@@ -1,0 +1,158 @@
+//! What became of each premise.
+
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+
+use super::evidence::Evidence;
+use super::{dates, devices, identical, measured};
+use crate::premise::{PREMISES, Premise, PremiseState, Takes};
+use crate::protocol::Protocol;
+use crate::recording::Recording;
+use crate::session::Session;
+
+/// Which repeat of which phase, by its index among the protocol's.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct PhaseRepeat {
+    pub phase: usize,
+    pub repeat: u32,
+}
+
+/// One premise about one thing.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TestedPremise {
+    pub premise: Premise,
+    /// Labels of instruments, or selectors of phases; empty where it is about the session.
+    pub about: Vec<String>,
+    pub state: PremiseState,
+    pub evidence: Evidence,
+    pub takes: Takes,
+}
+
+impl TestedPremise {
+    pub fn held(premise: Premise, about: Vec<String>, evidence: Evidence) -> Self {
+        Self { premise, about, state: PremiseState::Held, evidence, takes: Takes::Nothing }
+    }
+
+    pub fn untested(premise: Premise, about: Vec<String>, evidence: Evidence) -> Self {
+        Self { premise, about, state: PremiseState::Untested, evidence, takes: Takes::Nothing }
+    }
+
+    pub fn contradicted(premise: Premise, about: Vec<String>, evidence: Evidence, takes: Takes) -> Self {
+        Self { premise, about, state: PremiseState::Contradicted, evidence, takes }
+    }
+
+    pub fn is_contradicted(&self) -> bool {
+        self.state == PremiseState::Contradicted
+    }
+}
+
+/// All that was tested of a session, for one unit.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Premises(pub Vec<TestedPremise>);
+
+impl Premises {
+    /// In the table's order; within a premise as they were tested.
+    pub fn push(&mut self, tested: impl IntoIterator<Item = TestedPremise>) {
+        self.0.extend(tested);
+        self.0.sort_by_key(|tested| tested.premise);
+    }
+
+    pub fn contradicted(&self) -> impl Iterator<Item = &TestedPremise> {
+        self.0.iter().filter(|tested| tested.is_contradicted())
+    }
+
+    /// Whether the session can't be judged for this unit.
+    pub fn take_verdict(&self) -> bool {
+        self.contradicted().any(|tested| tested.takes == Takes::Verdict)
+    }
+
+    /// Whether a reference is out.
+    pub fn take_reference(&self, label: &str) -> bool {
+        self.contradicted().any(|tested| tested.takes == Takes::Reference && tested.about.iter().any(|of| of == label))
+    }
+
+    /// Whether a repeat was ridden otherwise than asked, so that it decides nothing.
+    pub fn take_repeat(&self, repeat: PhaseRepeat) -> bool {
+        self.contradicted().any(|tested| tested.takes == Takes::Repeat && tested.evidence.repeat() == Some(repeat))
+    }
+
+    /// Whether nothing that hangs on lags is decided.
+    pub fn take_lags(&self) -> bool {
+        self.contradicted().any(|tested| tested.takes == Takes::Lags)
+    }
+
+    /// Whether nothing can be decided of the session as a whole.
+    pub fn take_pass(&self) -> bool {
+        self.0.iter().any(|tested| tested.takes == Takes::Pass)
+    }
+
+    /// Whether the readings of a phase, by its selector, are not all there.
+    pub fn take_readings(&self, phase: &str) -> bool {
+        self.reading(phase).is_some()
+    }
+
+    /// What is said of the missing readings of a phase, by its selector.
+    pub fn reading(&self, phase: &str) -> Option<&TestedPremise> {
+        self.contradicted().find(|tested| tested.takes == Takes::Check && tested.about.iter().any(|of| of == phase))
+    }
+
+    /// The longest stretch that a reference, by its label, left unrecorded while others recorded; s.
+    pub fn unrecorded_s(&self, is_reference: impl Fn(&str) -> bool) -> f64 {
+        let of = |tested: &TestedPremise| match tested.evidence {
+            Evidence::Leaves { from_s, to_s } if tested.about.iter().any(|label| is_reference(label)) => to_s - from_s,
+            _ => 0.0,
+        };
+        self.contradicted().map(of).fold(0.0, f64::max)
+    }
+
+    /// The session without its teeth, where they are not those of the bike: rings are then not told from speed.
+    pub fn without_rings(&self, mut session: Session) -> Session {
+        if self.contradicted().any(|tested| tested.takes == Takes::Rings) {
+            session.drivetrain.chainrings.clear();
+        }
+        session
+    }
+
+    /// With what the protocol needs to be held: where it is not, nothing can pass.
+    pub fn needed_by(self, protocol: &Protocol) -> Self {
+        let mut all = self.completed();
+        for tested in &mut all.0 {
+            if protocol.needs.held.contains(&tested.premise) && tested.state != PremiseState::Held {
+                tested.takes = tested.takes.max(Takes::Pass);
+            }
+        }
+        all
+    }
+
+    /// The session without the references that are out.
+    pub fn without_taken(&self, session: &Session) -> Session {
+        let mut left = session.clone();
+        left.references.retain(|reference| !self.take_reference(&reference.instrument.label));
+        left
+    }
+
+    /// A line for each premise of which nothing was said yet.
+    pub fn completed(mut self) -> Self {
+        let said: Vec<Premise> = self.0.iter().map(|tested| tested.premise).collect();
+        let silent = PREMISES.iter().map(|row| row.premise).filter(|premise| !said.contains(premise));
+        self.push(silent.map(|premise| TestedPremise::untested(premise, vec![], Evidence::NothingTells)));
+        self
+    }
+}
+
+/// What the recordings say of the session before any clock is set: devices, firmware, copies, silence, dates. For one unit, by
+/// its index, and all references.
+pub fn of_recordings(session: &Session, unit: usize, recordings: &BTreeMap<PathBuf, Recording>) -> Premises {
+    let unit = &session.units[unit];
+    let mut premises = Premises::default();
+    premises.push(devices::own_recordings(session, unit, recordings));
+    premises.push(identical::two_instruments(session, unit, recordings));
+    premises.push(measured::measured(session, unit, recordings));
+    premises.push(dates::certificates(session, recordings));
+    premises.push(dates::dates(session, unit, recordings));
+    if !premises.take_verdict() && premises.without_taken(session).references.is_empty() {
+        let all = session.references.iter().map(|reference| reference.instrument.label.clone()).collect();
+        premises.push([TestedPremise::contradicted(Premise::Measured, all, Evidence::NoReferenceLeft, Takes::Verdict)]);
+    }
+    premises
+}
