@@ -146,6 +146,15 @@ const MOST_NAMES: usize = 10_000;
 /// Likeness (Jaro and Winkler) from which a name may have been meant, as for the words of the language.
 const LIKE: f64 = 0.8;
 
+/// Of two names; an ending that both have says nothing.
+fn likeness(a: &str, b: &str) -> f64 {
+    let parts = |name: &str| name.rsplit_once('.').map(|(stem, end)| (stem.to_owned(), end.to_owned()));
+    match (parts(a), parts(b)) {
+        (Some((a, of_a)), Some((b, of_b))) if of_a == of_b => strsim::jaro_winkler(&a, &b),
+        _ => strsim::jaro_winkler(a, b),
+    }
+}
+
 /// A file whose path differs from one that is missing by one name, which is nearly the same.
 pub fn nearest(path: &Path) -> Option<PathBuf> {
     let there = |folder: &Path| if folder.as_os_str().is_empty() { Path::new(".") } else { folder }.to_owned();
@@ -154,7 +163,7 @@ pub fn nearest(path: &Path) -> Option<PathBuf> {
     let wrong = rest.next()?.as_os_str().to_str()?.to_lowercase();
     let names = std::fs::read_dir(there(folder)).ok()?.flatten().take(MOST_NAMES);
     let names = names.filter_map(|entry| entry.file_name().into_string().ok());
-    let alike = names.map(|name| (strsim::jaro_winkler(&wrong, &name.to_lowercase()), name));
+    let alike = names.map(|name| (likeness(&wrong, &name.to_lowercase()), name));
     let mut alike: Vec<(f64, String)> = alike.filter(|(likeness, _)| *likeness >= LIKE).collect();
     // Of two alike the first by name: folders come in no order.
     alike.sort_by(|a, b| b.0.total_cmp(&a.0).then_with(|| a.1.cmp(&b.1)));
@@ -184,6 +193,7 @@ mod tests {
         assert_eq!(near("recording/unit-017.fit"), is("recordings/unit-017.fit"));
         assert_eq!(near("recording/unit-17.fit"), None, "two slips are no slip");
         assert_eq!(near("marks.yaml"), None);
+        assert_eq!(near("spider.fit"), None, "the ending alone");
         assert_eq!(near("recordings.fit"), None, "a folder is no file");
         let said = read(&folder.path().join("pedal-p.fit"), TEXT).unwrap_err().to_string();
         assert!(said.starts_with("no such file; did you mean `") && said.ends_with("pedals-p.fit`?"), "{said}");

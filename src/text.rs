@@ -27,6 +27,19 @@ pub(crate) fn safe_lines(text: &str) -> String {
         .collect()
 }
 
+/// JSON with every letter that steers a terminal escaped, which reads as the same: such letters stand in its texts only.
+pub(crate) fn safe_json(json: &str) -> String {
+    let mut safe = String::with_capacity(json.len());
+    for c in json.chars() {
+        if c == '\n' || shown(c) == c {
+            safe.push(c);
+        } else {
+            safe.push_str(&format!("\\u{:04x}", u32::from(c)));
+        }
+    }
+    safe
+}
+
 /// Hands lines on as [`safe_lines`]: what a file holds or is called can't steer the terminal that they go to.
 pub(crate) struct SafeWriter<W: Write> {
     out: W,
@@ -129,6 +142,16 @@ mod tests {
         let written = String::from_utf8(out).unwrap();
         assert_eq!(written, "a\u{fffd}[2J\u{fffd}\u{fffd}b c\u{fffd}\nd\u{fffd}1A");
         assert_eq!(written, safe_lines(hostile));
+    }
+
+    #[test]
+    fn json_without_what_steers_reads_as_the_same() {
+        let value = serde_json::json!({ "a\u{9b}": ["b\u{202e}\u{7f}\u{1b}", "é\n"] });
+        let text = serde_json::to_string_pretty(&value).unwrap();
+        let safe = safe_json(&text);
+        assert_eq!(safe, safe_lines(&safe));
+        assert_ne!(safe, text);
+        assert_eq!(serde_json::from_str::<serde_json::Value>(&safe).unwrap(), value);
     }
 
     #[test]

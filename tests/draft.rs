@@ -137,7 +137,7 @@ fn a_session_that_is_there_is_kept_unless_told_otherwise_and_a_recording_always(
     assert!(draft(dir.path(), &FILES, &["--out", "session.yaml", "--force"]).status.success());
     assert!(std::fs::read_to_string(dir.path().join("session.yaml")).unwrap().contains("assize_session: 1"));
     let third = draft(dir.path(), &FILES, &["--out", "./unit-017.fit", "--force"]);
-    assert!(message(&third).contains("is read by this draft"), "{}", message(&third));
+    assert!(message(&third).contains("is read by this command"), "{}", message(&third));
 }
 
 #[test]

@@ -228,6 +228,7 @@ fn no_name_or_text_of_a_file_steers_the_terminal() {
             &["judge", &of(".gone"), &of(".gone")],
             &["check", "photographed.yaml", &of(".yaml"), &of(".fit"), &of(".gone")],
             &["inspect", &of(".fit"), &of(".csv"), &of(".gone")],
+            &["inspect", &of(".fit"), &of(".csv"), "--json"],
             &["draft", &of(".fit"), &of(".csv"), "--out", &of(".drafted.yaml")],
             &["draft", &of(".gone")],
             &["brief", "--session", &of(".yaml"), "--html", &of(".html")],

@@ -88,6 +88,7 @@ fn reads_back(setting: RideSetting) {
     let mut expected = rehearsal.session.clone();
     (expected.file, expected.sha256) = (read.file.clone(), read.sha256.clone());
     expected.assumed = read.assumed.clone();
+    expected.files.clone_from(&read.files);
     expected.protocol.as_mut().unwrap().file = read.protocol.as_ref().unwrap().file.clone();
     let instruments = expected.units.iter_mut().map(|u| &mut u.instrument);
     for instrument in instruments.chain(expected.references.iter_mut().map(|r| &mut r.instrument)) {

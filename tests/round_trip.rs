@@ -98,6 +98,7 @@ proptest! {
         let read = session::load(&dir.path().join("session.yaml")).unwrap_or_else(|problems| panic!("{problems}"));
         let mut expected = rehearsal.session.clone();
         (expected.file, expected.sha256, expected.assumed) = (read.file.clone(), read.sha256.clone(), read.assumed.clone());
+        expected.files.clone_from(&read.files);
         expected.protocol.as_mut().unwrap().file = read.protocol.as_ref().unwrap().file.clone();
         let units = expected.units.iter_mut().map(|u| &mut u.instrument);
         for instrument in units.chain(expected.references.iter_mut().map(|r| &mut r.instrument)) {

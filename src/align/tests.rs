@@ -156,6 +156,8 @@ fn session(units: Vec<Instrument>, references: Vec<Instrument>) -> Session {
         photos: vec![],
         threshold_power_w: None,
         assumed: vec![],
+        cautions: vec![],
+        files: vec![],
     }
 }
 

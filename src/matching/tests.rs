@@ -141,6 +141,8 @@ fn session() -> Session {
         photos: vec![],
         threshold_power_w: None,
         assumed: vec![],
+        cautions: vec![],
+        files: vec![],
     }
 }
 

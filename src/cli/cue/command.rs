@@ -17,6 +17,7 @@ use crate::cue::CharacterSet;
 use crate::files;
 use crate::protocol::Setting;
 use crate::session;
+use crate::text::safe;
 
 /// Run a session live: what to ride now and next, how long still, and marks of what was done
 ///
@@ -86,7 +87,7 @@ pub fn run(args: &CueArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
     let choice = MarksChoice { file, go_on: args.go_on, scripted: args.script.is_some(), protocol: &protocol };
     let Some(begun) = begin(&choice, out)? else { return Ok(Exit::Done) };
     let BegunSession { mut prompter, mut keeper, marks } = begun;
-    let name = marks.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+    let name = marks.file_name().map_or_else(String::new, |name| safe(&name.to_string_lossy()));
     let mut setup = CueSetup { prompter: &mut prompter, keeper: &mut keeper, letters, name };
     let ended = match &args.script {
         Some(script) => by_script(&mut setup, script, args.from, out),

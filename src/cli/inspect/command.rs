@@ -10,7 +10,7 @@ use super::facts::{Facts, Report, Unreadable};
 use super::text::write_text;
 use crate::cli::exit::Exit;
 use crate::recording;
-use crate::text::SafeWriter;
+use crate::text::{SafeWriter, safe_json};
 
 /// Show what recordings hold
 #[derive(Debug, clap::Args)]
@@ -49,8 +49,7 @@ pub fn run(args: &InspectArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
         }
     }
     if args.json {
-        serde_json::to_writer_pretty(&mut *out, &report)?;
-        writeln!(out)?;
+        writeln!(out, "{}", safe_json(&serde_json::to_string_pretty(&report)?))?;
     } else {
         // Sensors' and columns' names come from the files.
         let mut out = SafeWriter::new(out);
