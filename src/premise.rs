@@ -55,8 +55,8 @@ pub enum Takes {
     Nothing,
     /// Rings from speed over cadence are not used.
     Rings,
-    /// Lags are undecided.
-    Lags,
+    /// What hangs on the unit's clock (lags, residual power, missing work) is undecided.
+    Timing,
     /// What hangs on the references' gain is undecided.
     Gain,
     /// Drills of which too little was recorded.
@@ -79,7 +79,7 @@ impl Takes {
     const ALL: [Takes; 11] = [
         Takes::Nothing,
         Takes::Rings,
-        Takes::Lags,
+        Takes::Timing,
         Takes::Gain,
         Takes::Unrecorded,
         Takes::Repeat,
@@ -95,7 +95,7 @@ impl Takes {
         match self {
             Takes::Nothing => "nothing",
             Takes::Rings => "rings from speed",
-            Takes::Lags => "lags",
+            Takes::Timing => "what hangs on the unit's clock",
             Takes::Gain => "what hangs on the references' gain",
             Takes::Unrecorded => "the drills that were not recorded",
             Takes::Repeat => "the repeat",
@@ -151,7 +151,7 @@ pub const PREMISES: &[PremiseRow] = &[
     PremiseRow { premise: Premise::Clocks, word: "clocks",
         must: "each clock is known to what is stated",
         tested_by: "shared channels against each other, windows against a steady clock, and that no unit leads at stops and starts alike",
-        takes: "lags, where the unit leads at stops and starts alike" },
+        takes: "what hangs on the unit's clock, where the unit leads at stops and starts alike" },
     PremiseRow { premise: Premise::References, word: "references",
         must: "the references are sound",
         tested_by: "each pair against what both state (E_n, all pairs allowed for)",

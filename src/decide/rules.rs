@@ -64,7 +64,7 @@ impl Rules<'_> {
             Ok(value) => {
                 let decided = self.decide(value, limit, open);
                 match self.premises {
-                    Some(premises) if measure.is_lag() && premises.take_lags() => {
+                    Some(premises) if measure.hangs_on_clock() && premises.take_timing() => {
                         taken(decided, Premise::Clocks, Remedy::SharedClock)
                     }
                     _ => decided,

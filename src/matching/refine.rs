@@ -15,6 +15,10 @@ use super::signals::Signals;
 const IN_FULL: f64 = 0.95;
 /// … as ridden with a deviation from this share on, and below it as not ridden.
 const SHORTENED: f64 = 0.80;
+/// Below this share it was not ridden as asked: its edges are known to some seconds.
+const AS_ASKED: f64 = 0.90;
+/// Over the few seconds of a surge, a lead-in or a step riders miss a level by twice as much as over a block.
+const SHORT_MOVE: f64 = 2.0;
 /// An effort is judged by its best mean over this many seconds.
 const EFFORT_S: usize = 3;
 /// How far an edge may lie from where the segmentation put it.
@@ -93,7 +97,8 @@ fn steps(phase: &Phase, asked: &[DrillMove], bounds: &[usize], signals: &Signals
     for ((step, asked), at) in bounds.windows(2).zip(asked).zip(1..) {
         let (Effort::Steady(target), Some(asked_s)) = (asked.effort, asked.lasts_s.low) else { continue };
         let name = format!("{} {at}", asked.name);
-        level_deviation(&format!("{name}: "), &target, phase.tolerance, signals.mean_w(step[0], step[1]), deviations);
+        let slack = (phase.tolerance, SHORT_MOVE * phase.tolerance);
+        level_deviation(&format!("{name}: "), &target, slack, signals.mean_w(step[0], step[1]), deviations);
         let got_s = (step[1] - step[0]) as f64;
         if got_s < SHORTENED * asked_s {
             deviations.push(Deviation::broken(format!("{name} was held for {got_s:.0} s, {asked_s:.0} s asked")));
@@ -137,7 +142,8 @@ fn block(
         return Err(format!("about {level_w:.0} W was held for only {kept_s:.0} s, {asked_s:.0} s asked"));
     }
     if held_s < IN_FULL * asked_s {
-        deviations.push(Deviation::broken(format!("shortened: held for {held_s:.0} s, {asked_s:.0} s asked")));
+        let says = format!("shortened: held for {held_s:.0} s, {asked_s:.0} s asked");
+        deviations.push(Deviation { breaks: held_s < AS_ASKED * asked_s, says });
     }
     if let Some(most_s) = lasts_s.high.filter(|&most_s| held_s > 1.2 * most_s) {
         deviations.push(Deviation::told(format!("held for {held_s:.0} s, at most {most_s:.0} s asked")));
@@ -151,7 +157,8 @@ fn block(
         .filter(pedalled)
         .filter_map(|k| signals.power_w[k])
         .fold((0.0, 0.0), |(sum, count), p| (sum + p, count + 1.0));
-    level_deviation("", &target, phase.tolerance, (seconds > 0.0).then(|| work_w / seconds), deviations);
+    let slack = (phase.tolerance, phase.tolerance);
+    level_deviation("", &target, slack, (seconds > 0.0).then(|| work_w / seconds), deviations);
     Ok((from, to))
 }
 
@@ -318,8 +325,8 @@ fn above(least_w: f64, at: usize, reach: usize, signals: &Signals) -> (usize, us
     (from, to)
 }
 
-/// A deviation where a short move's length is off by more than a fifth or a second, not as asked where it is
-/// shorter by twice that: edges are known to about a second each. An error below half of it.
+/// A deviation where a short move's length is off by more than a fifth or a second; an error below half of it. Between the two
+/// it is as asked: its edges are known to a second or two each.
 fn length(name: &str, asked: Range, got: usize, deviations: &mut Vec<Deviation>) -> Result<(), String> {
     let got_s = got as f64;
     let slack = |s: f64| (0.2 * s).max(1.0);
@@ -327,8 +334,7 @@ fn length(name: &str, asked: Range, got: usize, deviations: &mut Vec<Deviation>)
         if got_s < low / 2.0 {
             return Err(format!("the {name} lasted only {got_s:.0} s, {low:.0} s asked"));
         }
-        let says = format!("{name} of {got_s:.0} s, at least {low:.0} s asked");
-        deviations.push(Deviation { breaks: got_s < low - 2.0 * slack(low), says });
+        deviations.push(Deviation::told(format!("{name} of {got_s:.0} s, at least {low:.0} s asked")));
     }
     if let Some(high) = asked.high.filter(|high| got_s > high + slack(*high)) {
         deviations.push(Deviation::told(format!("{name} of {got_s:.0} s, at most {high:.0} s asked")));
@@ -497,21 +503,27 @@ fn began(step: usize, signals: &Signals) -> usize {
 }
 
 fn held_deviation(asked: HeldMove, tolerance: f64, got_w: Option<f64>, deviations: &mut Vec<Deviation>) {
-    level_deviation(&format!("{}: ", asked.name), &asked.power_w, tolerance, got_w, deviations);
+    let slack = (tolerance, SHORT_MOVE * tolerance);
+    level_deviation(&format!("{}: ", asked.name), &asked.power_w, slack, got_w, deviations);
 }
 
-/// Says so where a mean misses its target by more than half of the tolerance, or leaves its range; beyond the tolerance, or
-/// outside of the range by half of it, it was not ridden as asked.
-fn level_deviation(name: &str, target: &Target, tolerance: f64, got_w: Option<f64>, deviations: &mut Vec<Deviation>) {
+/// Says so where a mean misses its target by more than half of the tolerance, or leaves its range. Off by more than `slack`, a
+/// share of the target or of the range's end, it was not ridden as asked.
+fn level_deviation(
+    name: &str,
+    target: &Target,
+    (tolerance, slack): (f64, f64),
+    got_w: Option<f64>,
+    deviations: &mut Vec<Deviation>,
+) {
     let Some(got_w) = got_w else { return };
     match target {
         Target::Value(asked_w) if (got_w - asked_w).abs() > tolerance / 2.0 * asked_w => {
             let off_pct = (got_w / asked_w - 1.0) * 100.0;
             let says = format!("{name}{got_w:.0} W, {off_pct:+.0} % off the {asked_w:.0} W asked");
-            deviations.push(Deviation { breaks: (got_w - asked_w).abs() > tolerance * asked_w, says });
+            deviations.push(Deviation { breaks: (got_w - asked_w).abs() > slack * asked_w, says });
         }
         Target::Within(range) if !range.contains(got_w) => {
-            let slack = tolerance / 2.0;
             let wide = Range { low: range.low.map(|w| w * (1.0 - slack)), high: range.high.map(|w| w * (1.0 + slack)) };
             let says = format!("{name}{got_w:.0} W, {} asked", range_words(*range, "W"));
             deviations.push(Deviation { breaks: !wide.contains(got_w), says });

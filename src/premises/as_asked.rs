@@ -1,8 +1,8 @@
 //! Whether each phase was ridden as it was asked: power, effort, length and ring.
 
-use super::evidence::Evidence;
+use super::evidence::{Evidence, PhaseRepeat};
 use super::premise_names::repeat_name;
-use super::tested::{PhaseRepeat, TestedPremise};
+use super::tested::TestedPremise;
 use crate::matching::{MatchOutcome, Matches};
 use crate::premise::{Premise, Takes};
 use crate::protocol::Protocol;

@@ -22,9 +22,9 @@ const WHEEL_STEPS: i32 = 8;
 const TEETH: std::ops::RangeInclusive<u32> = 28..=60;
 /// Fewer stretches fit many bikes.
 const FEWEST: usize = 6;
-/// Other teeth have to be likelier by this log of odds: of some sixty others one looks better by ln 60 = 4 by chance, and
-/// what stays is odds of 3000 to one.
-const LIKELIER: f64 = 12.0;
+/// Other teeth have to be likelier by this log of odds: more than two odd stretches can make them, and one of some sixty others
+/// looks better by ln 60 = 4 by chance.
+const LIKELIER: f64 = 2.0 * MOST_COST + 5.0;
 
 /// How well teeth explain the stretches.
 #[derive(Debug, Clone, Copy, PartialEq)]

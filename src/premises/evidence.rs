@@ -4,8 +4,14 @@ use std::path::PathBuf;
 
 use chrono::NaiveDate;
 
-use super::tested::PhaseRepeat;
 use crate::ride::AlignedOn;
+
+/// Which repeat of which phase, by its index among the protocol's.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct PhaseRepeat {
+    pub phase: usize,
+    pub repeat: u32,
+}
 
 #[derive(Debug, Clone, PartialEq)]
 pub enum Evidence {

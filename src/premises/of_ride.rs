@@ -1,7 +1,7 @@
 //! What the ride says of the session once phases are matched, and once they are scored.
 
 use super::as_asked::as_asked;
-use super::clocks::clocks;
+use super::clocks::{RiddenProtocol, clocks};
 use super::evidence::Evidence;
 use super::pinned::pins;
 use super::readings::readings;
@@ -33,7 +33,7 @@ pub fn of_matches(
 
 /// Of clocks and references.
 pub fn of_scores(protocol: &Protocol, matches: &Matches, scores: &Scores, ride: &Ride) -> Vec<TestedPremise> {
-    let mut tested = clocks(ride, Some((protocol, matches)), protocol.decision.coverage);
+    let mut tested = clocks(ride, Some(RiddenProtocol { protocol, matches, scores }), protocol.decision.coverage);
     tested.extend(references(ride, &scores.agreement));
     tested
 }

@@ -1,8 +1,8 @@
 //! Whether a pinned stretch is what it is pinned as.
 
-use super::evidence::Evidence;
+use super::evidence::{Evidence, PhaseRepeat};
 use super::premise_names::repeat_name;
-use super::tested::{PhaseRepeat, TestedPremise};
+use super::tested::TestedPremise;
 use crate::matching::{Ground, MatchOutcome, Matches};
 use crate::premise::{Premise, Takes};
 use crate::protocol::Protocol;

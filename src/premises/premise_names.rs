@@ -1,6 +1,6 @@
 //! What a premise is about, as it is called.
 
-use super::tested::PhaseRepeat;
+use super::evidence::PhaseRepeat;
 use crate::protocol::Protocol;
 
 /// `standing-sprints/2`, or without a number what is ridden once.

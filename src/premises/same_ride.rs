@@ -39,7 +39,7 @@ pub fn one_ride(
     if ride.unit_is_apart()
         && let Some(first) = ride.first()
         && let others = ride.tied_to_nothing()
-        && let Some(without) = ride.without(&[first.clone()], recordings)?
+        && let Some(without) = ride.without(std::slice::from_ref(&first), recordings)?
         && !without.unit_is_apart()
     {
         let evidence = Evidence::AloneAgainst { others };

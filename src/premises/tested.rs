@@ -1,21 +1,9 @@
 //! What became of each premise.
 
-use std::collections::BTreeMap;
-use std::path::PathBuf;
-
-use super::evidence::Evidence;
-use super::{dates, devices, identical, measured};
+use super::evidence::{Evidence, PhaseRepeat};
 use crate::premise::{PREMISES, Premise, PremiseState, Takes};
 use crate::protocol::Protocol;
-use crate::recording::Recording;
 use crate::session::Session;
-
-/// Which repeat of which phase, by its index among the protocol's.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct PhaseRepeat {
-    pub phase: usize,
-    pub repeat: u32,
-}
 
 /// One premise about one thing.
 #[derive(Debug, Clone, PartialEq)]
@@ -76,9 +64,9 @@ impl Premises {
         self.contradicted().any(|tested| tested.takes == Takes::Repeat && tested.evidence.repeat() == Some(repeat))
     }
 
-    /// Whether nothing that hangs on lags is decided.
-    pub fn take_lags(&self) -> bool {
-        self.contradicted().any(|tested| tested.takes == Takes::Lags)
+    /// Whether nothing that hangs on the unit's clock is decided.
+    pub fn take_timing(&self) -> bool {
+        self.contradicted().any(|tested| tested.takes == Takes::Timing)
     }
 
     /// Whether nothing can be decided of the session as a whole.
@@ -138,21 +126,4 @@ impl Premises {
         self.push(silent.map(|premise| TestedPremise::untested(premise, vec![], Evidence::NothingTells)));
         self
     }
-}
-
-/// What the recordings say of the session before any clock is set: devices, firmware, copies, silence, dates. For one unit, by
-/// its index, and all references.
-pub fn of_recordings(session: &Session, unit: usize, recordings: &BTreeMap<PathBuf, Recording>) -> Premises {
-    let unit = &session.units[unit];
-    let mut premises = Premises::default();
-    premises.push(devices::own_recordings(session, unit, recordings));
-    premises.push(identical::two_instruments(session, unit, recordings));
-    premises.push(measured::measured(session, unit, recordings));
-    premises.push(dates::certificates(session, recordings));
-    premises.push(dates::dates(session, unit, recordings));
-    if !premises.take_verdict() && premises.without_taken(session).references.is_empty() {
-        let all = session.references.iter().map(|reference| reference.instrument.label.clone()).collect();
-        premises.push([TestedPremise::contradicted(Premise::Measured, all, Evidence::NoReferenceLeft, Takes::Verdict)]);
-    }
-    premises
 }

@@ -181,10 +181,13 @@ impl Measure {
         self.row().word
     }
 
-    /// Whether it is a time by which the unit's edge follows the reference's.
-    pub fn is_lag(self) -> bool {
+    /// Whether a second's error of the unit's clock moves it: the lags, and what is read within seconds of an edge.
+    pub fn hangs_on_clock(self) -> bool {
         use Measure::*;
-        matches!(self, ReleaseLag | OnsetLag | CadenceReleaseLag | CadenceOnsetLag)
+        matches!(
+            self,
+            ReleaseLag | OnsetLag | CadenceReleaseLag | CadenceOnsetLag | ResidualPower | PhantomWork | MissingWork
+        )
     }
 
     pub fn from_word(word: &str) -> Option<Self> {

@@ -61,6 +61,7 @@ fn who(tested: &TestedPremise) -> String {
 }
 
 /// One sentence without its stop.
+// Long: a line or two for each kind of evidence, which are easier to read in one list.
 pub(crate) fn premise_evidence(tested: &TestedPremise) -> String {
     let who = who(tested);
     let row = tested.premise.row();

@@ -38,8 +38,9 @@ pub const HELD_TIME: MeasureScoring = MeasureScoring {
     ..MeasureScoring::NONE
 };
 
+// A hub's flywheel hides the peaks that a spike is held against.
 pub const SPIKE: MeasureScoring = MeasureScoring {
-    needs: Needs::Always(ReferenceNeed::ShortWork),
+    needs: Needs::Always(ReferenceNeed::Edges),
     in_phase: |phase, _| spike(&phase.context, phase.window),
     over_ride: |ride, _| spike(&ride.context, ride.window),
     repeats: Repeats::ShowOwn,
@@ -87,7 +88,7 @@ fn held_time(context: &ScoringContext, window: Window) -> Measured {
 
 /// Largest unit reading above the reference's largest within 3 s, W.
 fn spike(context: &ScoringContext, window: Window) -> Measured {
-    let consensus = context.consensus(ReferenceNeed::ShortWork, window)?;
+    let consensus = context.consensus(ReferenceNeed::Edges, window)?;
     let above = |k: usize| {
         let near =
             (k.saturating_sub(SPIKE_NEAR_S)..=k + SPIKE_NEAR_S).filter_map(|j| consensus.power_at(context.ride, j));
