@@ -1,6 +1,6 @@
 //! Why a check has no value, and what has to be known beside one. The verdict makes the words (`verdict/reasons.rs`).
 
-use crate::protocol::Measure;
+use crate::protocol::{Measure, Side};
 use crate::ride::AlignedOn;
 use crate::session::Sides;
 
@@ -112,6 +112,11 @@ pub enum Note {
     DoubledSide,
     /// A side is held against the unit's own seated balance.
     SeatedBalance,
+    /// Of both sides the one that is farther off.
+    WorseSide {
+        side: Side,
+        other_pct: f64,
+    },
     PairsRidden {
         ridden: usize,
         pairs: usize,

@@ -2,6 +2,7 @@
 
 use crate::decide::{Better, More, Over, Reason, ReferencesDisagree, Remedy, RepeatReason, RepeatRemedy};
 use crate::premise::Premise;
+use crate::protocol::Side;
 use crate::scoring::{DriftOver, MeasuredOver, NoValue, Note, ReferenceNeed, Signal};
 
 /// `references`: labels, in the session's order.
@@ -125,6 +126,10 @@ fn note_in_words(note: Note) -> String {
         Note::DoubledSide => "half of the doubled reading against that side: what the unit can sense".to_owned(),
         Note::SeatedBalance => {
             "against the unit's own seated balance: no reference here measures the sides apart".to_owned()
+        }
+        Note::WorseSide { side, other_pct } => {
+            let side = if side == Side::Left { "left" } else { "right" };
+            format!("of the {side} side, the farther off; the other one reads {other_pct:+.1} %").replace('-', "−")
         }
         Note::PairsRidden { ridden, pairs } => format!("{ridden} of {pairs} pairs were ridden"),
     }

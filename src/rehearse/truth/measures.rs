@@ -3,7 +3,7 @@
 //! Everything is integrated or timed exactly, without clocks, head units or sampling. This shares no code with scoring,
 //! alignment, matching or statistics. A new measure is a line in [`truth_of`], and what that line takes.
 
-use crate::protocol::Measure;
+use crate::protocol::{Measure, Side};
 use crate::quantity::Unit;
 
 use super::super::drills::Stop;
@@ -193,8 +193,19 @@ impl TrueReadings {
     }
 }
 
-/// Mean error of these loads, % of their mean torque.
+/// Error of the side that is farther off, or of all loads where only one side, or none, is named.
 fn torque_error_pct(hung: &[&TrueLoad]) -> Option<f64> {
+    let on = |side| hung.iter().copied().filter(|h| h.typed.side == Some(side)).collect::<Vec<_>>();
+    let (left, right) = (on(Side::Left), on(Side::Right));
+    if left.is_empty() || right.is_empty() {
+        return mean_torque_error_pct(hung);
+    }
+    let (left_pct, right_pct) = (mean_torque_error_pct(&left)?, mean_torque_error_pct(&right)?);
+    Some(if right_pct.abs() > left_pct.abs() { right_pct } else { left_pct })
+}
+
+/// Mean error of these loads, % of their mean torque.
+fn mean_torque_error_pct(hung: &[&TrueLoad]) -> Option<f64> {
     let true_nm: f64 = hung.iter().map(|h| h.true_nm).sum();
     let off_nm: f64 = hung.iter().map(|h| h.felt_nm - h.true_nm).sum();
     (true_nm > 0.0).then(|| 100.0 * off_nm / true_nm)

@@ -1,8 +1,9 @@
 //! Torque that the unit shows under hung masses, as a person typed it.
 
+use crate::protocol::Side;
 use crate::quantity::Unit;
 use crate::scoring::budget::{Budget, Line, Source};
-use crate::scoring::no_value::NoValue;
+use crate::scoring::no_value::{NoValue, Note};
 use crate::scoring::value::{Measured, SecondUnit, Value, ValueKind};
 use crate::session::{Conditions, LoadReading};
 use crate::stats;
@@ -68,8 +69,29 @@ impl<'a> HungLoads<'a> {
     }
 }
 
-/// Mean error over all loads, per cent of the mean torque.
+/// Of two sides the one that is farther off, as their mean is of neither: a left side 6 % high and a right one 6 % low are no
+/// sound unit.
 fn torque_error(loads: &HungLoads) -> Measured {
+    let of_side = |side: Side| {
+        let readings: Vec<&LoadReading> = loads.readings.iter().copied().filter(|r| r.side == Some(side)).collect();
+        (!readings.is_empty()).then_some((side, HungLoads { readings, ..*loads }))
+    };
+    let sides = [Side::Left, Side::Right].map(of_side);
+    let [Some((left, of_left)), Some((right, of_right))] = sides else { return mean_torque_error(loads) };
+    let [of_left, of_right] = [mean_torque_error(&of_left)?, mean_torque_error(&of_right)?];
+    let worse = |worse: Value, side: Side, other: &Value| {
+        let notes = vec![Note::WorseSide { side, other_pct: other.value }];
+        Ok(Value { notes, ..worse })
+    };
+    if of_left.value.abs() >= of_right.value.abs() {
+        worse(of_left, left, &of_right)
+    } else {
+        worse(of_right, right, &of_left)
+    }
+}
+
+/// Mean error over all loads, per cent of the mean torque.
+fn mean_torque_error(loads: &HungLoads) -> Measured {
     let readings = &loads.readings;
     let n = readings.len() as f64;
     let truth = readings.iter().map(|r| loads.true_nm(r)).sum::<f64>() / n;
@@ -192,6 +214,18 @@ mod tests {
         assert!(known.value > no_height.value + 0.05);
         let u = [&anywhere, &no_height, &known].map(|value| u_of(value, Source::Gravity));
         assert!(u[0] > 3.0 * u[1] && u[1] > u[2] && u[2] > 0.0, "{u:?}");
+    }
+
+    #[test]
+    fn two_sides_that_err_apart_are_not_their_mean() {
+        let mut apart = session(&[(10.0, 17.9315), (10.0, 17.9315), (10.0, 15.9015), (10.0, 15.9015)]);
+        for (i, load) in apart.readings.loads.iter_mut().enumerate() {
+            load.side = Some(if i < 2 { Side::Left } else { Side::Right });
+        }
+        // 10 kg · 9.80665 m/s² · 0.1725 m = 16.9165 N·m: 6 % more and 6 % less.
+        let value = measured(&apart, Measure::TorqueError);
+        assert!((value.value - 6.0).abs() < 0.01, "{}", value.value);
+        assert!(matches!(value.notes[..], [Note::WorseSide { side: Side::Left, .. }]));
     }
 
     #[test]
