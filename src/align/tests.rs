@@ -152,7 +152,6 @@ fn session(units: Vec<Instrument>, references: Vec<Instrument>) -> Session {
         marks_file: None,
         pins: vec![],
         cards: vec![],
-        cautions: vec![],
         photos: vec![],
         threshold_power_w: None,
         assumed: vec![],

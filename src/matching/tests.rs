@@ -137,7 +137,6 @@ fn session() -> Session {
         marks_file: None,
         pins: vec![],
         cards: vec![],
-        cautions: vec![],
         photos: vec![],
         threshold_power_w: None,
         assumed: vec![],

@@ -54,7 +54,7 @@ impl DraftedInstrument<'_> {
     }
 
     pub fn is_trainer(&self) -> bool {
-        self.sensor().and_then(|s| s.kind.as_deref()).is_some_and(|kind| recording::is_trainer(kind))
+        self.sensor().and_then(|s| s.kind.as_deref()).is_some_and(recording::is_trainer)
     }
 
     fn called_unit(&self) -> bool {
