@@ -5,13 +5,14 @@ use std::ops::AddAssign;
 use chrono::{DateTime, Utc};
 
 use crate::pattern::Pattern;
+use crate::premise::{PREMISES, Premise};
 use crate::protocol::{DrillKind, Measure};
 use crate::rehearse::{
     Mishap, MishapEffect, TrueClock, TrueFault, TruePhase, TrueRecording, TrueSpan, TrueValue, TruthFile,
 };
 use crate::ride::AlignedOn;
 use crate::stats;
-use crate::verdict::{CheckVerdict, ClockFacts, Finding, MatchFacts, Outcome, PhaseVerdict, Verdict};
+use crate::verdict::{CheckVerdict, ClockFacts, Finding, MatchFacts, Outcome, PhaseVerdict, PremiseFacts, Verdict};
 
 /// The truth is of other recordings than the verdict.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -37,6 +38,22 @@ pub struct TruthComparison {
     pub faults: Vec<ComparedFault>,
     /// Patterns named that no injected fault stands for.
     pub also_named: Vec<String>,
+    /// Of which the truth is known.
+    pub premises: Vec<ComparedPremise>,
+}
+
+/// A premise as it was told, beside whether it truly holds.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ComparedPremise {
+    pub premise: String,
+    pub contradicted: bool,
+    pub truly_broken: bool,
+}
+
+impl ComparedPremise {
+    pub fn told_rightly(&self) -> bool {
+        self.contradicted == self.truly_broken
+    }
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -86,8 +103,11 @@ impl ComparedValue {
             expanded_uncertainty: check.expanded_uncertainty,
             coverage_factor: check.coverage_factor,
             censored: check.censored,
-            // Limits of agreement hold the noise of both instruments; the truth has none.
-            truth: truth.filter(|_| check.measure != Measure::Spread.word()).and_then(|t| t.in_unit(&check.unit)),
+            // Limits of agreement, and the largest of thousands of readings, hold the noise of both instruments; the truth
+            // has none.
+            truth: truth
+                .filter(|_| !check.is_of(Measure::Spread) && !check.is_of(Measure::Spike))
+                .and_then(|t| t.in_unit(&check.unit)),
             truth_at_least: truth.is_some_and(|truth| truth.at_least),
             verdict: check.verdict,
             limit: (check.limit_low, check.limit_high),
@@ -173,6 +193,12 @@ pub struct TruthCounts {
     pub named: usize,
     pub to_name: usize,
     pub also_named: usize,
+    /// Of those of which the truth is known.
+    pub premises_right: usize,
+    /// Contradicted, and they hold.
+    pub premises_doubted: usize,
+    /// Broken, and not contradicted.
+    pub premises_missed: usize,
 }
 
 impl TruthCounts {
@@ -206,6 +232,9 @@ impl AddAssign for TruthCounts {
         self.named += other.named;
         self.to_name += other.to_name;
         self.also_named += other.also_named;
+        self.premises_right += other.premises_right;
+        self.premises_doubted += other.premises_doubted;
+        self.premises_missed += other.premises_missed;
     }
 }
 
@@ -249,6 +278,11 @@ impl TruthComparison {
         sum.clocks_inside = self.clocks.iter().filter(|clock| clock.inside()).count();
         sum.to_name = self.faults.iter().filter(|fault| fault.pattern.is_some()).count();
         sum.named = self.faults.iter().filter(|fault| fault.named).count();
+        for premise in &self.premises {
+            sum.premises_right += usize::from(premise.told_rightly());
+            sum.premises_doubted += usize::from(premise.contradicted && !premise.truly_broken);
+            sum.premises_missed += usize::from(!premise.contradicted && premise.truly_broken);
+        }
         sum
     }
 }
@@ -279,6 +313,7 @@ pub fn compare(verdict: &Verdict, truth: &TruthFile) -> Result<TruthComparison, 
         clocks: verdict.clocks.iter().filter_map(|facts| beside.clock(facts)).collect(),
         faults: truth.faults.iter().map(|fault| beside.fault(fault)).collect(),
         also_named: beside.also_named(),
+        premises: beside.premises(),
     })
 }
 
@@ -443,6 +478,50 @@ impl BesideTruth<'_> {
         };
         let named = self.verdict.diagnosis.iter().filter(|finding| !meant(finding));
         named.map(|finding| finding.pattern.clone()).collect()
+    }
+}
+
+/// A block that misses its target by so much was not ridden as asked, by any protocol's tolerance that is shipped, %.
+const SURELY_OFF_PCT: f64 = 30.0;
+/// By so little it was, %: half of the usual tolerance, and a rider wanders.
+const SURELY_AS_ASKED_PCT: f64 = 10.0;
+
+impl BesideTruth<'_> {
+    /// The premises of which a rehearsal's truth says whether they hold.
+    fn premises(&self) -> Vec<ComparedPremise> {
+        let known = PREMISES.iter().filter_map(|row| {
+            let told: Vec<&PremiseFacts> = self.verdict.premises.iter().filter(|p| p.premise == row.word).collect();
+            let contradicted = told.iter().any(|premise| premise.is_contradicted());
+            let truly_broken = self.is_broken(row.premise)?;
+            (!told.is_empty()).then(|| ComparedPremise { premise: row.word.to_owned(), contradicted, truly_broken })
+        });
+        known.collect()
+    }
+
+    /// `None` where the truth says nothing of it, or not for sure.
+    fn is_broken(&self, premise: Premise) -> Option<bool> {
+        let mishaps: Vec<Mishap> = self.truth.mishaps.iter().filter_map(|told| told.parse().ok()).collect();
+        let of = |effect: MishapEffect| mishaps.iter().filter(move |mishap| mishap.what == effect);
+        match premise {
+            // Whose recording each file is, the truth knows by its hash.
+            Premise::OwnRecording => Some(self.verdict.recordings.iter().any(|facts| {
+                let listed = self.truth.recordings.iter().find(|truth| truth.sha256 == facts.sha256);
+                listed.is_some_and(|truth| truth.instrument != facts.instrument)
+            })),
+            // All recordings of a truth are of one ride, and of instruments of their own that measured.
+            Premise::SameRide | Premise::TwoInstruments => Some(false),
+            Premise::Measured if self.truth.faults.is_empty() => Some(false),
+            Premise::AsAsked => {
+                let off_pct = of(MishapEffect::OffTarget).map(|mishap| mishap.size.abs()).fold(0.0, f64::max);
+                let shortened = [MishapEffect::PhoneStop, MishapEffect::RingsSwapped, MishapEffect::LateStart];
+                match () {
+                    () if off_pct >= SURELY_OFF_PCT => Some(true),
+                    () if off_pct > SURELY_AS_ASKED_PCT || shortened.iter().any(|e| of(*e).next().is_some()) => None,
+                    () => Some(false),
+                }
+            }
+            _ => None,
+        }
     }
 }
 

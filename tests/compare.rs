@@ -310,7 +310,7 @@ fn the_program_writes_table_lines_and_json() {
 
     let none = folder.path().join("none.json");
     for (text, says) in [
-        ("{\"verdict_format\": 7}", "verdict_format 7, and this program reads 1"),
+        ("{\"verdict_format\": 7}", "verdict_format 7, and this program reads up to 2"),
         ("{}", "not a verdict of `assize judge`: it has no `verdict_format`"),
         ("not json", "not a verdict"),
     ] {

@@ -24,7 +24,9 @@ fn ride() -> Rehearsal {
 
 /// The pedals' ride with a second meter on the same head unit that reads this much of it.
 fn second_w(pedals: &Samples, factor: f64) -> Vec<Option<f64>> {
-    pedals.power_w.iter().map(|w| w.map(|w| (w * factor).round())).collect()
+    let mut second_w: Vec<Option<f64>> = pedals.power_w.iter().map(|w| w.map(|w| (w * factor).round())).collect();
+    crate::common::of_its_own(&mut second_w);
+    second_w
 }
 
 /// A FIT file of the pedals' samples with the second meter in a developer field.

@@ -176,6 +176,22 @@ fn refused(folder: &tempfile::TempDir, words: &[&str]) {
     assert_eq!(names(folder.path()), before, "something was written");
 }
 
+/// Judges the folder: exit 2, every expected word on the terminal, and a sheet that says it.
+fn not_judged(folder: &tempfile::TempDir, words: &[&str]) {
+    let out = assize().arg("judge").arg(folder.path().join("session.yaml")).output().unwrap();
+    let told = String::from_utf8(out.stdout).unwrap();
+    let told = told.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert_eq!(out.status.code(), Some(2), "{told}");
+    assert!(told.starts_with("NOT JUDGED"), "{told}");
+    for word in words {
+        assert!(told.contains(word), "no `{word}` in: {told}");
+    }
+    let sheet = std::fs::read_to_string(folder.path().join("sheet.html")).unwrap();
+    assert!(sheet.contains("not judged"));
+    let verdict: Verdict = serde_json::from_slice(&std::fs::read(folder.path().join("verdict.json")).unwrap()).unwrap();
+    assert_eq!((verdict.verdict, verdict.phases.len()), (Some(Outcome::NotJudged), 0));
+}
+
 fn names(folder: &Path) -> Vec<std::ffi::OsString> {
     let mut names: Vec<_> = std::fs::read_dir(folder).unwrap().map(|e| e.unwrap().file_name()).collect();
     names.sort();
@@ -204,19 +220,21 @@ fn a_file_that_is_no_recording_is_named() {
 }
 
 #[test]
-fn recordings_of_different_days_are_refused_with_both_times() {
+fn recordings_of_different_days_are_not_judged_and_both_times_told() {
     let folder = spoilable();
     // The sound demo was ridden a week before.
     std::fs::copy(project("demo-data/bench-sound/unit-017.fit"), folder.path().join("unit-021.fit")).unwrap();
-    refused(&folder, &["2026-11-07", "2026-11-14"]);
+    not_judged(&folder, &["serial number 21, and was recorded with serial number 17"]);
+    edit(&folder.path().join("session.yaml"), "  serial: \"21\"\n", "");
+    not_judged(&folder, &["2026-11-07", "2026-11-14"]);
 }
 
 #[test]
-fn a_recording_without_power_is_refused() {
+fn a_recording_without_power_is_not_judged() {
     let folder = spoilable();
     let rows: String = (0..600).map(|s| format!("{},90,140\n", 1_794_648_600 + s)).collect();
     std::fs::write(folder.path().join("unit-021.fit"), format!("time,cadence,heart_rate\n{rows}")).unwrap();
-    refused(&folder, &["unit-021.fit", "power"]);
+    not_judged(&folder, &["unit 021: its recording holds no power", "`assize inspect` lists what it holds"]);
 }
 
 #[test]

@@ -37,9 +37,9 @@ const ALLOWED: &[(&str, &str)] = &[
     ("judge", "align decide diagnose matching premises protocol recording drivetrain ride scoring session verdict"),
     // What is made of verdicts.
     ("words", "pattern protocol verdict"),
-    ("against_truth", "pattern protocol rehearse ride stats verdict"),
+    ("against_truth", "pattern premise protocol rehearse ride stats verdict"),
     ("trials", "judge pattern protocol quantity recording rehearse session stats verdict"),
-    ("compare", "files protocol quantity scoring stats verdict words"),
+    ("compare", "files premise protocol quantity scoring stats verdict words"),
     ("verify", "files judge problem protocol session verdict words"),
     ("register", "files matching verdict verify"),
     (

@@ -115,7 +115,7 @@ fn adding_twice_changes_nothing_and_a_newer_judgement_supersedes_while_the_older
     second.session.sha256 = Some("0".repeat(64));
     second.diagnosis.clear();
     written(folder.path(), "newer.json", &second);
-    let told = "kept: 20261118-FFFFFFFFFF unit 017, undecided; supersedes 20261118-0000000011, fail by 0.1.0, \
+    let told = "kept: 20261118-FFFFFFFFFF unit 017, undecided; supersedes 20261118-0000000011, fail by 0.2.0, \
                 which stays readable\n";
     assert_eq!(add("newer.json"), (0, told.into(), String::new()));
     let (_, list, _) = run(&["list"], folder.path());
@@ -138,7 +138,7 @@ fn adding_twice_changes_nothing_and_a_newer_judgement_supersedes_while_the_older
     assert_eq!(texts(&mut register, "SELECT count(*) FROM findings"), ["0"]);
     assert_eq!(
         texts(&mut register, "SELECT newest, program FROM judgements ORDER BY judgement"),
-        ["0|0.1.0", "1|9.1.0"]
+        ["0|0.2.0", "1|9.1.0"]
     );
 }
 
@@ -170,7 +170,7 @@ fn what_is_no_verdict_is_refused_by_name_and_the_others_are_kept() {
     let refused: Vec<&str> = refused.lines().collect();
     assert_eq!(
         refused[0],
-        "refused: future.json: its verdict_format is 7, and this program reads 1; use the program that wrote it, 9.9.0, \
+        "refused: future.json: its verdict_format is 7, and this program reads up to 2; use the program that wrote it, 9.9.0, \
          or judge the session again with this one"
     );
     assert!(refused[1].starts_with("refused: half.json: it is no verdict: EOF while parsing"), "{}", refused[1]);
@@ -253,7 +253,7 @@ fn a_number_s_beginning_is_enough_and_one_that_fits_several_lists_them() {
     register_of(&folder, &[session(1), session(2), session(29)]);
     let show = |sheet: &str| run(&["show", sheet, "--register", "register.sqlite"], folder.path());
     let (code, shown, _) = show("20261103");
-    assert!(code == 0 && shown.starts_with("Sheet 20261103-0000000002, judged by assize 0.1.0\n"), "{shown}");
+    assert!(code == 0 && shown.starts_with("Sheet 20261103-0000000002, judged by assize 0.2.0\n"), "{shown}");
     assert!(shown.contains("\nFAIL  unit 002, firmware 1.8"));
     let (code, _, error) = show("20261102-");
     assert_eq!(code, 2);
@@ -427,7 +427,7 @@ fn what_is_no_register_or_a_newer_one_is_refused_and_left_as_it_is() {
         ("folder", "this is a folder, not a register"),
         (
             "register.sqlite",
-            "this register has layout 99, from a newer assize; this one reads layouts up to 1; it was left as it is; use the \
+            "this register has layout 99, from a newer assize; this one reads layouts up to 2; it was left as it is; use the \
              newer program",
         ),
     ];
@@ -652,7 +652,7 @@ fn judged_again_the_same_stays_and_what_differs_supersedes() {
     assert_eq!(
         told,
         format!(
-            "{sheet}: undecided became fail, one check differs; judged by 0.1.0 in place of 0.0.9\n\
+            "{sheet}: undecided became fail, one check differs; judged by 0.2.0 in place of 0.0.9\n\
              0 the same, 1 kept anew, 0 not judged again\n"
         )
     );

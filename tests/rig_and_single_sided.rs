@@ -38,7 +38,8 @@ fn of_phase<'a>(judgement: &'a Judgement, phase: &str, measure: &str) -> Vec<&'a
 fn an_ideal_unit_passes_both() {
     for seed in [1, 2] {
         for (protocol, word) in [(SINGLE, "left-unit"), (RIG, "both"), (RIG, "spider-unit")] {
-            let verdict = judged(protocol, word, ideal(seed)).verdict;
+            let plan = RehearsalPlan { bench: bench(word), ..ideal(seed) };
+            let verdict = common::judge_ideal(&simulate(&common::shipped(protocol), &plan)).verdict;
             assert_eq!(verdict.verdict, Some(Outcome::Pass), "{protocol} {word} {seed}: {:?}", verdict.why);
             assert!(verdict.diagnosis.is_empty(), "{protocol}: {:?}", verdict.diagnosis);
         }

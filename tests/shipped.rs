@@ -22,8 +22,11 @@ fn ridden(shipped: &Shipped, instruments: Instruments, seed: u64) -> (Rehearsal,
         ..RehearsalPlan::new(seed)
     };
     let rehearsal = simulate(&protocol, &plan);
-    let verdict = common::judge(&rehearsal).verdict;
-    (rehearsal, verdict)
+    let judged = match instruments {
+        Instruments::Real => common::judge(&rehearsal),
+        Instruments::Ideal => common::judge_ideal(&rehearsal),
+    };
+    (rehearsal, judged.verdict)
 }
 
 fn beside_truth(rehearsal: &Rehearsal, verdict: &Verdict) -> TruthComparison {

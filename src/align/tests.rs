@@ -494,7 +494,7 @@ fn recordings_of_different_rides_are_refused_with_their_times() {
         unit.start += later;
         unit
     };
-    let message = |unit| align_pair(unit, reference()).unwrap_err().to_string();
+    let message = |unit| align_pair(unit, reference()).unwrap().apart[0].why.to_string();
     assert_eq!(
         message(unit(TimeDelta::days(1))),
         "u.fit (2026-11-06 12:00:00 to 13:14:59 UTC) and p.fit (2026-11-05 12:00:00 to 13:14:59 UTC) are of different \

@@ -8,7 +8,8 @@ use super::names::{NumberedNames, by_parts, numbered, some_of};
 use super::read::{CompareError, VerdictFile};
 use super::rows::rows;
 use super::season::Season;
-use crate::verdict::{InstrumentFacts, ProtocolFacts, Verdict};
+use crate::premise::Takes;
+use crate::verdict::{InstrumentFacts, Outcome, ProtocolFacts, VERDICT_FORMAT, Verdict};
 
 /// Puts verdicts together to a season, in order of time.
 ///
@@ -17,6 +18,7 @@ use crate::verdict::{InstrumentFacts, ProtocolFacts, Verdict};
 pub(super) fn season(given: Vec<VerdictFile>, by: Grouping) -> Result<Season, CompareError> {
     let (mut cautions, mut given) = (vec![], given);
     given.sort_by(|a, b| a.file.cmp(&b.file));
+    let given = judged(given, &mut cautions);
     let protocol = one_protocol(&given, &mut cautions)?;
     let mut given = once_each(given, &mut cautions);
     if given.len() < 2 {
@@ -36,6 +38,34 @@ pub(super) fn season(given: Vec<VerdictFile>, by: Grouping) -> Result<Season, Co
     let rows = rows(&given);
     advise(&given, &mut cautions);
     Ok(Season { by, protocol, given, group, specimen, groups, specimens, rows, cautions })
+}
+
+/// Without what was not judged; what a contradicted premise took of the others, and what tested none, is told.
+fn judged(given: Vec<VerdictFile>, cautions: &mut Vec<String>) -> Vec<VerdictFile> {
+    let (judged, not): (Vec<VerdictFile>, Vec<VerdictFile>) =
+        given.into_iter().partition(|given| given.verdict.verdict != Some(Outcome::NotJudged));
+    for VerdictFile { file, verdict } in &not {
+        cautions.push(format!("{file} is left out. {}", verdict.why.join(" ")));
+    }
+    for VerdictFile { file, verdict } in &judged {
+        for premise in verdict.premises.iter().filter(|p| p.is_contradicted() && p.takes() != Some(Takes::Nothing)) {
+            cautions.push(format!(
+                "{file}: {} is contradicted, which takes {}: {}.",
+                premise.premise, premise.takes, premise.evidence
+            ));
+        }
+    }
+    let untested: Vec<&str> =
+        judged.iter().filter(|g| g.verdict.verdict_format < VERDICT_FORMAT).map(|g| g.file.as_str()).collect();
+    if !untested.is_empty() {
+        cautions.push(format!(
+            "{} {} written in the former format, which tested no premise: judge again (`assize judge`, or `assize register \
+             rejudge`) before you believe a difference.",
+            some_of(&untested),
+            if untested.len() == 1 { "was" } else { "were" }
+        ));
+    }
+    judged
 }
 
 /// Title and revision of all, or what differs.

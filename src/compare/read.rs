@@ -6,7 +6,7 @@ use rayon::prelude::*;
 use serde::Deserialize;
 
 use crate::files::{self, FileError};
-use crate::verdict::{VERDICT_FORMAT, Verdict};
+use crate::verdict::{VERDICT_FORMAT, Verdict, reads_format};
 
 /// A verdict and the file that it stands in.
 #[derive(Debug, Clone, PartialEq)]
@@ -22,7 +22,7 @@ pub enum CompareError {
     #[error("{}: not a verdict of `assize judge`: {why}; give the verdict.json that judging wrote", .file.display())]
     NotAVerdict { file: PathBuf, why: String },
     #[error(
-        "{}: verdict_format {found}, and this program reads {VERDICT_FORMAT}; judge the session again with this program, \
+        "{}: verdict_format {found}, and this program reads up to {VERDICT_FORMAT}; judge the session again with this program, \
          or compare with the version that wrote it", .file.display()
     )]
     OtherFormat { file: PathBuf, found: u64 },
@@ -50,7 +50,7 @@ pub fn from_json(file: &Path, bytes: &[u8]) -> Result<Verdict, CompareError> {
         .map_err(|why| CompareError::NotAVerdict { file: file.to_owned(), why: why.to_string() })?;
     let verdict: Verdict = serde_json::from_str(text).map_err(|slip| known_format(file, text, &slip))?;
     let found = u64::from(verdict.verdict_format);
-    if found != u64::from(VERDICT_FORMAT) {
+    if !reads_format(found) {
         return Err(CompareError::OtherFormat { file: file.to_owned(), found });
     }
     Ok(verdict)
@@ -60,9 +60,7 @@ pub fn from_json(file: &Path, bytes: &[u8]) -> Result<Verdict, CompareError> {
 fn known_format(file: &Path, text: &str, slip: &serde_json::Error) -> CompareError {
     let file = file.to_owned();
     match serde_json::from_str::<Marked>(text) {
-        Ok(Marked { verdict_format: Some(found) }) if found != u64::from(VERDICT_FORMAT) => {
-            CompareError::OtherFormat { file, found }
-        }
+        Ok(Marked { verdict_format: Some(found) }) if !reads_format(found) => CompareError::OtherFormat { file, found },
         Ok(Marked { verdict_format: None }) => {
             CompareError::NotAVerdict { file, why: "it has no `verdict_format`".to_owned() }
         }

@@ -1041,7 +1041,7 @@ fn warm_up_and_recoveries_are_what_lies_between() {
 }
 
 #[test]
-fn a_pin_too_short_for_its_moves_is_divided_evenly() {
+fn a_pin_on_a_stretch_that_is_no_such_repeat_is_refused() {
     let mut rider = Rider::new(85);
     rider.bench(&AS_WRITTEN);
     let (ride, truth) = rider.finish();
@@ -1051,9 +1051,11 @@ fn a_pin_too_short_for_its_moves_is_divided_evenly() {
     let from = truth[12].1[0];
     session.pins.push(Pin { phase, from: at(from), to: at(from + 6) });
     let matches = find(&bench(), &session, &ride);
-    let (_, _, first) = *ridden(&matches).iter().find(|r| r.0 == 7 && r.1 == 1).unwrap();
-    assert_eq!(first.moves.len(), 3);
-    assert_eq!(first.span.length_s(), 6.0);
+    let first = matches.found.iter().find(|found| found.phase == 7 && found.repeat == 1).unwrap();
+    let MatchOutcome::NotRidden { reason } = &first.outcome else { panic!("{}", story(&matches)) };
+    assert!(reason.starts_with("what was pinned is not that"), "{reason}");
+    assert_eq!(matches.refused_pins.len(), 1);
+    assert_eq!((matches.refused_pins[0].phase, matches.refused_pins[0].repeat), (7, Some(1)));
 }
 
 #[test]

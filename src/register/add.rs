@@ -14,7 +14,8 @@ use super::document::VerdictDocument;
 use super::open::{Register, RegisterError};
 use super::schema::PARTS;
 use crate::verdict::{
-    CheckOf, Finding, InstrumentFacts, RecordingFacts, ReferenceComparison, RepeatVerdict, RingError, Verdict,
+    CheckOf, Finding, InstrumentFacts, PremiseFacts, RecordingFacts, ReferenceComparison, RepeatVerdict, RingError,
+    Verdict,
 };
 
 /// What became of a verdict that was to be added.
@@ -241,6 +242,7 @@ fn insert_parts(db: &Transaction<'_>, verdict: &Verdict, judgement: i64) -> rusq
     let started = time(verdict.session.start);
     insert_repeats(db, judgement, &verdict.repeats)?;
     insert_findings(db, judgement, &verdict.diagnosis, &started)?;
+    insert_premises(db, judgement, &verdict.premises, &started)?;
     insert_rings(db, judgement, &verdict.rings)?;
     insert_recordings(db, judgement, &verdict.recordings)?;
     insert_references(db, judgement, &verdict.references, &started)?;
@@ -277,6 +279,20 @@ fn insert_findings(db: &Transaction<'_>, judgement: i64, findings: &[Finding], s
     let mut line = db.prepare("INSERT INTO finding VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)")?;
     for (place, f) in (1_i64..).zip(findings) {
         line.execute(params![judgement, place, f.pattern, f.size, f.unit, f.expanded_uncertainty, f.says, started])?;
+    }
+    Ok(())
+}
+
+fn insert_premises(
+    db: &Transaction<'_>,
+    judgement: i64,
+    premises: &[PremiseFacts],
+    started: &str,
+) -> rusqlite::Result<()> {
+    let mut line = db.prepare("INSERT INTO premise VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)")?;
+    for (place, p) in (1_i64..).zip(premises) {
+        let about = p.about.join(", ");
+        line.execute(params![judgement, place, p.premise, about, p.state, p.evidence, p.takes, started])?;
     }
     Ok(())
 }

@@ -50,6 +50,7 @@ impl Register {
                 ("check_value", v.checks().count()),
                 ("repeat", v.repeats.len()),
                 ("finding", v.diagnosis.len()),
+                ("premise", v.premises.len()),
                 ("ring", v.rings.len()),
                 ("recording", v.recordings.len()),
                 ("reference_instrument", v.references.len()),

@@ -10,7 +10,7 @@ use serde::Deserialize;
 use sha2::{Digest, Sha256};
 
 use crate::files::{self, FileError};
-use crate::verdict::{VERDICT_FORMAT, Verdict};
+use crate::verdict::{VERDICT_FORMAT, Verdict, reads_format};
 
 /// Why a file is not taken for a verdict.
 #[derive(Debug, thiserror::Error)]
@@ -22,7 +22,7 @@ pub enum DocumentError {
     #[error("it is no verdict: {0}; give the verdict.json that `assize judge` writes")]
     NotAVerdict(String),
     #[error(
-        "its verdict_format is {found}, and this program reads {VERDICT_FORMAT}; use the program that wrote it{by}, or judge \
+        "its verdict_format is {found}, and this program reads up to {VERDICT_FORMAT}; use the program that wrote it{by}, or judge \
          the session again with this one"
     )]
     OtherFormat { found: u64, by: String },
@@ -68,7 +68,7 @@ impl VerdictDocument {
         let wrong = |error: serde_json::Error| DocumentError::NotAVerdict(error.to_string());
         let head: VerdictHead = serde_json::from_slice(bytes).map_err(wrong)?;
         match head.verdict_format {
-            Some(format) if format == u64::from(VERDICT_FORMAT) => {}
+            Some(format) if reads_format(format) => {}
             Some(found) => {
                 let by = head.assize.map(|version| format!(", {version}")).unwrap_or_default();
                 return Err(DocumentError::OtherFormat { found, by });

@@ -2,14 +2,22 @@
 
 /// One step for each layout, in order; what was once shipped is never edited. Tables hold the newest judgement of each
 /// session, but `judgement` and `document`, which hold every one; only the views are an interface.
-pub(super) const STEPS: &[&str] = &[include_str!("layout-1.sql")];
+pub(super) const STEPS: &[&str] = &[include_str!("layout-1.sql"), include_str!("layout-2.sql")];
 
 /// Tables of every judgement and of what sessions share.
 pub(super) const TABLES: [&str; 4] = ["session", "judgement", "document", "asked"];
 
 /// Tables of the newest judgement's parts.
-pub(super) const PARTS: [&str; 7] =
-    ["check_value", "repeat", "finding", "ring", "recording", "reference_instrument", "reference_comparison"];
+pub(super) const PARTS: [&str; 8] = [
+    "check_value",
+    "repeat",
+    "finding",
+    "ring",
+    "recording",
+    "reference_instrument",
+    "reference_comparison",
+    "premise",
+];
 
 /// A view that `ask` and `export` offer.
 #[derive(Debug, Clone, Copy)]
@@ -51,7 +59,7 @@ pub const VIEWS: &[View] = &[
         says: "a line for each session: its newest judgement",
         question: "SELECT firmware, verdict, count(*) FROM sessions WHERE unit = 'unit 017' GROUP BY firmware, verdict",
         columns: of_session![
-            ("verdict", "pass, fail, undecided or not ridden; null for a comparison without a protocol"),
+            ("verdict", "pass, fail, undecided or not judged; null for a comparison without a protocol"),
             ("why", "the verdict's reasons"),
             ("patterns", "patterns found, with commas between"),
             ("passed", "checks"),
@@ -146,6 +154,20 @@ pub const VIEWS: &[View] = &[
             ("size_unit", "of size and uncertainty"),
             ("expanded_uncertainty", "null where there is none"),
             ("says", "what, where and how much"),
+        ],
+    },
+    View {
+        name: "premises",
+        says: "a line for each premise that a verdict rests on, by what it is about; none of verdicts that tested none",
+        question: "SELECT unit, started, evidence, takes FROM premises WHERE premise = 'same ride' AND state = 'contradicted' \
+                   ORDER BY started DESC LIMIT 100",
+        columns: of_session![
+            PLACE,
+            ("premise", "as protocols name it"),
+            ("about", "instruments or phases, with commas between; empty for the session"),
+            ("state", "held, contradicted or untested"),
+            ("evidence", "one sentence"),
+            ("takes", "what it takes away; nothing where it holds"),
         ],
     },
     View {

@@ -51,6 +51,15 @@ pub fn write(comparison: &TruthComparison, out: &mut impl Write) -> io::Result<(
     for pattern in &comparison.also_named {
         line(out, &format!("  {:<FAULT_WIDTH$} NAMED, though not injected", words::pattern(pattern)))?;
     }
+    let wrong: Vec<_> = comparison.premises.iter().filter(|premise| !premise.told_rightly()).collect();
+    if !wrong.is_empty() {
+        heading(out, "Premises", "")?;
+    }
+    for premise in wrong {
+        let says =
+            if premise.truly_broken { "NOT contradicted, though broken" } else { "CONTRADICTED, though it holds" };
+        line(out, &format!("  {:<FAULT_WIDTH$} {says}", premise.premise))?;
+    }
     sum(&comparison.sum(), out)
 }
 
@@ -107,7 +116,14 @@ pub fn sum(sum: &TruthCounts, out: &mut impl Write) -> io::Result<()> {
         ),
     )?;
     say("clocks", format!("{} of {} hold the truth within ± U", sum.clocks_inside, sum.clocks))?;
-    say("faults", format!("{} of {} named; named though not injected: {}", sum.named, sum.to_name, sum.also_named))
+    say("faults", format!("{} of {} named; named though not injected: {}", sum.named, sum.to_name, sum.also_named))?;
+    say(
+        "premises",
+        format!(
+            "{} told rightly; contradicted though they hold: {}; broken and not seen: {}",
+            sum.premises_right, sum.premises_doubted, sum.premises_missed
+        ),
+    )
 }
 
 fn label(phase: &ComparedPhase) -> String {
@@ -255,6 +271,7 @@ mod tests {
                     named: pattern == "gain",
                 })
                 .into(),
+            premises: vec![],
             also_named: vec!["drift".to_owned()],
         }
     }

@@ -9,6 +9,11 @@ use crate::decide::{Outcome, RateInterval};
 /// The version of the JSON layout, raised when a key changes its meaning.
 pub const VERDICT_FORMAT: u32 = 2;
 
+/// Whether verdicts of a format are read: the former one too, whose premises count as untested.
+pub fn reads_format(format: u64) -> bool {
+    (1..=u64::from(VERDICT_FORMAT)).contains(&format)
+}
+
 /// A judged session, for one unit.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]

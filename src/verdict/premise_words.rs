@@ -61,8 +61,8 @@ fn who(tested: &TestedPremise) -> String {
 }
 
 /// One sentence without its stop.
-// Long: a line or two for each kind of evidence, which are easier to read in one list.
 pub(crate) fn premise_evidence(tested: &TestedPremise) -> String {
+    // Long: a line or two for each kind of evidence, which are easier to read in one list.
     let who = who(tested);
     let row = tested.premise.row();
     match &tested.evidence {

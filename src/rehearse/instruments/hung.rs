@@ -214,7 +214,8 @@ mod tests {
             }
         };
         near(truth(&ideal(&["gain=3"])), [3.0, 0.0, 2.0]);
-        near(truth(&ideal(&["gain=3@left"])), [1.5, 0.0, 2.0]);
+        // The left side by itself; the right one errs less.
+        near(truth(&ideal(&["gain=3@left"])), [3.0, 0.0, 2.0]);
         // 9 W at 90/min, 2π·1.5 a second, are 0.955 N·m of 22.57 in the mean.
         near(truth(&ideal(&["offset=9"])), [4.231, 0.0, 2.0]);
         assert_eq!(typed_nm(&ideal(&["offset=9"])), [17.9, 34.8, 17.9].repeat(2));
@@ -235,7 +236,8 @@ mod tests {
         let loads = still("loads");
         // From the first mass to the third of the same side: two of six loads later.
         assert!((hysteresis_nm - nm((loads.end_s - loads.start_s) / 3.0)).abs() < 1e-9);
-        assert!((torque_pct / 100.0 * 22.57 - nm((loads.start_s + loads.end_s) / 2.0)).abs() < 2e-3);
+        // The right side, whose masses hang in the second half, errs more.
+        assert!((torque_pct / 100.0 * 22.57 - nm((loads.start_s + 3.0 * loads.end_s) / 4.0)).abs() < 2e-3);
         let rode_s = rehearsal.truth.signal.len() as f64 * STEP_S;
         assert!((zero - 2.0 - 100.0 * nm(rode_s - still("zero").start_s)).abs() < 1.0, "{zero}");
     }
