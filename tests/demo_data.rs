@@ -78,9 +78,9 @@ fn stem(label: &str) -> String {
     label.to_lowercase().replace("pedal pair", "pedals").replace(' ', "-")
 }
 
-/// First day of a revision that is a month, as `2026-05`.
+/// First day of a revision that is a month, as `2026-05`, or a further one of that month, as `2026-05-2`.
 fn revised(revision: &str) -> NaiveDate {
-    format!("{revision}-01").parse().unwrap_or_else(|e| panic!("{revision}: {e}"))
+    format!("{}-01", &revision[..7]).parse().unwrap_or_else(|e| panic!("{revision}: {e}"))
 }
 
 /// What a folder's files say otherwise than its session.

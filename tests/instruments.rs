@@ -219,10 +219,13 @@ fn of_three_references_the_one_that_stands_apart_is_named_and_the_others_judge()
     let session = &mut rehearsal.session;
     let mut third = session.references[0].clone();
     third.instrument.label = "pedal pair Q".to_owned();
+    third.instrument.serial = Some("2002".to_owned());
     third.instrument.recordings = vec!["pedals-q.fit".into()];
     session.references.push(third);
     let mut pedals_q = rehearsal.recordings[1].clone();
     pedals_q.samples.power_w = second_w(&pedals_q.samples, 1.05);
+    pedals_q.file = "pedals-q.fit".into();
+    pedals_q.sensors.iter_mut().for_each(|sensor| sensor.serial = Some("2002".to_owned()));
 
     let session = &rehearsal.session;
     let named = session.units.iter().map(|u| &u.instrument).chain(session.references.iter().map(|r| &r.instrument));
@@ -232,7 +235,7 @@ fn of_three_references_the_one_that_stands_apart_is_named_and_the_others_judge()
     let verdict = judge_recordings(session, &recordings).unwrap().remove(0).verdict;
 
     let found: Vec<(&str, f64)> = verdict.diagnosis.iter().map(|f| (f.pattern.as_str(), f.size)).collect();
-    let [("reference-at-fault", size_pct)] = found[..] else { panic!("{found:?}") };
+    let [("reference-at-fault", size_pct)] = found[..] else { panic!("{found:?} {:?}", verdict.why) };
     assert!((size_pct - 5.0).abs() < 1.5, "{size_pct} %");
     assert!(verdict.diagnosis[0].says.contains("pedal pair Q"));
     assert_eq!(verdict.verdict, Some(Outcome::Pass), "{:?}", verdict.why);

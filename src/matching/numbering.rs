@@ -6,6 +6,7 @@ use super::pins::ResolvedPin;
 use super::refine;
 use super::segment::Segment;
 use crate::protocol::Phase;
+use crate::ride::Window;
 
 /// One place where a phase was ridden or tried.
 pub(super) struct Attempt {
@@ -43,7 +44,12 @@ pub(super) fn attempt(
     };
     let number = pin.pin.phase.repeat;
     let mut ridden = match outcome {
-        Ok(ridden) => ridden,
+        Ok(ridden) if covers(pin.span, ridden.span) => ridden,
+        Ok(ridden) => {
+            let was = explainer.stretch(ridden.span.start_s as usize, ridden.span.end_s as usize);
+            let reason = format!("what was pinned is not that; it was ridden at {was}");
+            return Attempt { outcome: Err(reason), quality: 1.0, number };
+        }
         Err(reason) => {
             let reason = format!("what was pinned is not that; {reason}");
             return Attempt { outcome: Err(reason), quality: 1.0, number };
@@ -61,6 +67,12 @@ pub(super) fn attempt(
     ridden.rests_on = vec![Ground::Pinned];
     ridden.deviations.push(Deviation::told("a person pinned where it was ridden; the matcher was overruled"));
     Attempt { outcome: Ok(ridden), quality: 1.0, number }
+}
+
+/// Whether a pin means what was ridden: half of either lies in the other. A person's seconds are rough.
+fn covers(pinned: Window, ridden: Window) -> bool {
+    let common_s = pinned.end_s.min(ridden.end_s) - pinned.start_s.max(ridden.start_s);
+    2.0 * common_s >= pinned.length_s().max(ridden.length_s())
 }
 
 /// Below this share of the best try's quality, another one is the lesser.
