@@ -639,7 +639,8 @@ fn check_tells_what_it_found_and_exits_by_the_worst() {
         "tests/language/every-key-session.yaml: ok (session, unit 017, unit 018 against pedal pair P, trainer T)\n  \
          protocol `Every key`, 23 phases, 59 with repeats, 110 min of riding, 30 min off the bike\n  \
          coast-and-restart: `fault rate below 10 %` takes 29 repeats without a fault; 29 are asked for\n  \
-         assumed: unit 018: nobody said which sides it measures; taken as `total`\n"
+         assumed: unit 018: nobody said which sides it measures; taken as `total`\n  \
+         contradicted: hung: 1 of 5 readings were typed; this takes the check\n"
     );
     let mistaken = case("twelve-mistakes.yaml");
     assert_eq!(check(&[&mistaken, bench]).0, Exit::Fail);
