@@ -109,7 +109,7 @@ proptest! {
         let mut unit = recording("unit.csv", 200);
         let (kind, named) = (Some("bike power".to_owned()), Some(name.clone()));
         unit.sensors = vec![Sensor { kind, serial: named.clone(), firmware: named, ..Sensor::default() }];
-        let draft = session::draft(&[unit, recording("other.csv", 199)], None, dir.path()).unwrap();
+        let draft = session::draft(&[unit, recording("other.csv", 199)], None, dir.path(), &[]).unwrap();
         let without_protocol: Vec<&str> = draft.text.lines().filter(|line| !line.starts_with("protocol: ?")).collect();
         let session = load(dir.path(), &filled(&without_protocol.join("\n")));
 

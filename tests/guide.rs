@@ -18,6 +18,7 @@ use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
 use assize::cli::Cli;
+use assize::premise::PREMISES;
 use assize::{protocol, session};
 use clap::{CommandFactory, Parser};
 
@@ -417,6 +418,27 @@ fn a_broken_example_is_told() {
         ("no end", "```sh\nassize check a.yaml\n".to_owned()),
     ] {
         assert!(!wrong_with(&page).is_empty(), "{what}");
+    }
+}
+
+/// The cells of each row of the first table after a heading, its two first lines aside.
+fn table_after(page: &str, heading: &str) -> Vec<Vec<String>> {
+    let lines = page.lines().skip_while(|line| *line != heading).skip_while(|line| !line.starts_with('|')).skip(2);
+    let rows = lines.take_while(|line| line.starts_with('|'));
+    rows.map(|row| row.trim_matches('|').split('|').map(|cell| cell.trim().to_owned()).collect()).collect()
+}
+
+#[test]
+fn the_guides_table_of_premises_is_the_programs_word_for_word() {
+    let told = table_after(&text_of("shared/guide/verdict.md"), "## What a verdict rests on");
+    let premises =
+        PREMISES.iter().map(|row| [row.word, row.must, row.tested_by, row.takes].map(str::to_owned).to_vec());
+    assert_eq!(told, premises.collect::<Vec<_>>());
+    // And the language names each as a protocol may need it.
+    let language = text_of("src/protocol/mod.rs");
+    let needs = language.lines().find(|line| line.starts_with("//! | `needs` |")).unwrap();
+    for row in PREMISES {
+        assert!(needs.contains(&format!("`{}`", row.word)), "{}", row.word);
     }
 }
 

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use assize::cli::{Cli, Exit};
+use assize::premise::{PREMISES, Premise};
 use assize::problem::Problems;
 use assize::protocol::{self, *};
 use assize::quantity::{Bound, Join, Limit, Quantity, Range, Unit};
@@ -118,7 +119,10 @@ fn every_key_of_a_protocol_is_read() {
     assert_eq!((p.title.as_str(), p.revision.as_str()), ("Every key", "1.10"));
     assert_eq!(p.purpose.as_deref(), Some("Is each of them read?"));
     assert_eq!((p.setting, p.order), (Setting::Road, PhaseOrder::Any));
-    assert_eq!(p.needs, Needs { references: 2, warm_up_s: Some(600.0), ..Needs::default() });
+    let held = vec![Premise::Clocks, Premise::Bike];
+    assert_eq!(p.needs, Needs { references: 2, warm_up_s: Some(600.0), valid_certificates: true, held });
+    // What the protocol says of all phases, and a phase of itself.
+    assert!(p.phases.iter().all(|phase| phase.accepts_off_target == (phase.id.name != "climb")));
     assert_eq!(p.decision, Decision { rule: Rule::Simple, coverage: 0.99 });
     assert_eq!(p.threshold_power_w, Some(250.0));
     let find = |id: &str| p.phases.iter().find(|p| p.id.to_string() == id).unwrap_or_else(|| panic!("{id}"));
@@ -621,6 +625,34 @@ fn a_number_of_a_protocol_that_can_not_be_is_a_mistake() {
 }
 
 #[test]
+fn what_a_verdict_needs_and_what_is_accepted_is_told_by_words_that_are_listed() {
+    let phases = "phases: [{phase: a, drill: steady, power: 200 W, lasts: 4 min}]\n";
+    let one = |lines: &str| -> (usize, usize, String) {
+        let found = mistakes(&format!("{HEAD}{lines}\n{phases}"));
+        assert_eq!(found.len(), 1, "{lines}: {found:?}");
+        found[0].clone()
+    };
+    let (line, column, says) = one("needs: {held: [clocks, weather]}");
+    assert_eq!((line, column), (4, 24));
+    assert!(PREMISES.iter().all(|row| says.contains(&format!("`{}`", row.word))), "{says}");
+    assert!(one("needs: {certificates: yes}").2.contains("`valid`"));
+    assert!(one("needs: {held: clock}").2.contains("did you mean `clocks`?"));
+    assert!(one("off_target: pass").2.contains("`accept`"));
+    assert!(in_phase("off_target: pass")[0].2.contains("`accept`"));
+    let read = |lines: &str, of_phase: &str| {
+        let phase = format!("phases: [{{phase: a, drill: steady, power: 200 W, lasts: 4 min{of_phase}}}]");
+        let (_folder, file) = written(&format!("{HEAD}{lines}\n{phase}\n"));
+        protocol::load(&file, None).unwrap()
+    };
+    assert!(read("", ", off_target: accept").phases[0].accepts_off_target);
+    assert!(read("off_target: accept", "").phases[0].accepts_off_target);
+    assert!(!read("off_target: accept", ", off_target: undecided").phases[0].accepts_off_target);
+    assert!(!read("", "").phases[0].accepts_off_target);
+    // One may stand without a list.
+    assert_eq!(read("needs: {held: own recording}", "").needs.held, [Premise::OwnRecording]);
+}
+
+#[test]
 fn check_tells_what_it_found_and_exits_by_the_worst() {
     let bench = Path::new("protocols/bench-both-rings.yaml");
     let (exit, said) = check(&[bench]);
@@ -639,7 +671,9 @@ fn check_tells_what_it_found_and_exits_by_the_worst() {
         "tests/language/every-key-session.yaml: ok (session, unit 017, unit 018 against pedal pair P, trainer T)\n  \
          protocol `Every key`, 23 phases, 59 with repeats, 110 min of riding, 30 min off the bike\n  \
          coast-and-restart: `fault rate below 10 %` takes 29 repeats without a fault; 29 are asked for\n  \
-         assumed: unit 018: nobody said which sides it measures; taken as `total`\n"
+         assumed: unit 018: nobody said which sides it measures; taken as `total`\n  \
+         contradicted: trainer T: no certificate is given; this takes the reference\n  \
+         contradicted: hung: 1 of 5 readings were typed; this takes the check\n"
     );
     let mistaken = case("twelve-mistakes.yaml");
     assert_eq!(check(&[&mistaken, bench]).0, Exit::Fail);

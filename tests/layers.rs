@@ -27,7 +27,7 @@ const ALLOWED: &[(&str, &str)] = &[
     ("drivetrain", "align ride session"),
     ("matching", "protocol quantity ride session stats"),
     ("scoring", "matching protocol quantity ride session stats"),
-    ("premises", "align matching premise protocol recording ride scoring session stats"),
+    ("premises", "align matching premise protocol quantity recording ride scoring session stats"),
     ("decide", "matching premise premises protocol quantity scoring stats"),
     ("diagnose", "decide matching pattern protocol quantity ride scoring session stats"),
     (
@@ -49,8 +49,8 @@ const ALLOWED: &[(&str, &str)] = &[
     ),
     (
         "cli",
-        "against_truth brief compare cue files judge problem protocol quantity recording register rehearse report session text \
-         trials verdict verify words",
+        "against_truth brief compare cue files judge premise premises problem protocol quantity recording register rehearse report \
+         session text trials verdict verify words",
     ),
 ];
 

@@ -5,6 +5,7 @@
 mod common;
 
 mod assignment;
+mod beforehand;
 mod brief;
 mod budgets;
 mod clocks;

@@ -6,12 +6,15 @@ use anyhow::Context;
 use super::exit::Exit;
 use super::options::bench_words;
 use crate::files;
+use crate::premise::{PremiseState, Takes};
+use crate::premises::{self, Evidence, TestedPremise};
 use crate::problem::Problems;
 use crate::protocol::{Accept, PhaseId, Protocol, ReadingNotes, Rule, trim};
 use crate::rehearse::{BENCHES, BenchKind, RehearsalBench, RideSetting};
 use crate::session::Session;
 use crate::text::SafeWriter;
 use crate::trials::{CheckReach, TrialShare, Trials, reach};
+use crate::verdict::premise_evidence;
 use crate::words;
 use crate::{protocol, session};
 
@@ -231,7 +234,26 @@ fn session_facts(session: &Session) -> Vec<String> {
     }
     facts.extend(session.cautions.iter().map(|sentence| format!("caution: {sentence}")));
     facts.extend(session.assumed.iter().map(|sentence| format!("assumed: {sentence}")));
+    facts.extend(premises::of_session(session).0.iter().filter_map(rests_on));
     facts
+}
+
+/// What a verdict would rest on and can be told before any recording is read: what does not hold, what can't, and what is
+/// still to be typed.
+fn rests_on(tested: &TestedPremise) -> Option<String> {
+    let (evidence, word) = (premise_evidence(tested), tested.premise.word());
+    match (tested.state, tested.takes, &tested.evidence) {
+        (PremiseState::Held, ..) => None,
+        (PremiseState::Contradicted, Takes::Nothing, _) => Some(format!("contradicted: {evidence}")),
+        (PremiseState::Contradicted, Takes::Pass, _) | (PremiseState::Untested, Takes::Pass, _) => {
+            Some(format!("warning: {evidence}; the protocol needs `{word}` to be held, so nothing can pass"))
+        }
+        (PremiseState::Contradicted, takes, _) => {
+            Some(format!("contradicted: {evidence}; this takes {}", takes.word()))
+        }
+        (PremiseState::Untested, _, Evidence::ReadingsToCome { .. }) => Some(format!("hint: {evidence}")),
+        (PremiseState::Untested, ..) => None,
+    }
 }
 
 #[cfg(test)]

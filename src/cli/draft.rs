@@ -7,7 +7,8 @@ use super::exit::{Exit, say_aside};
 use super::files::{Inputs, shown, write_whole};
 use super::options::load_protocol;
 use crate::text::SafeWriter;
-use crate::{recording, session};
+use crate::verdict::premise_evidence;
+use crate::{premises, recording, session};
 
 /// Write a session file from recordings, with ? where you must fill in
 #[derive(Debug, clap::Args)]
@@ -42,7 +43,10 @@ pub fn run(args: &DraftArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
         }
     }
     let folder = args.out.as_deref().and_then(Path::parent).filter(|p| !p.as_os_str().is_empty());
-    let draft = session::draft(&recordings, protocol.as_ref(), folder.unwrap_or(Path::new(".")));
+    let tested = premises::of_files(recordings.clone());
+    let contradicted: Vec<String> = tested.contradicted().map(premise_evidence).collect();
+    let folder = folder.unwrap_or(Path::new("."));
+    let draft = session::draft(&recordings, protocol.as_ref(), folder, &contradicted);
     let Some(draft) = draft else {
         let why = if unreadable.is_empty() { String::new() } else { format!("\n{}", unreadable.join("\n")) };
         bail!("none of these recordings holds power, so there is no session to draft{why}");
@@ -55,6 +59,9 @@ pub fn run(args: &DraftArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
             writeln!(out, "wrote {name}: {} `?` to fill in, then `assize judge {name}`", draft.asked)?;
             for sentence in &draft.left_out {
                 writeln!(out, "left out: {sentence}")?;
+            }
+            for sentence in &contradicted {
+                writeln!(out, "contradicted: {sentence}")?;
             }
             out.flush()?;
         }

@@ -36,19 +36,15 @@ pub(super) fn certificates(session: &Session, recordings: &BTreeMap<PathBuf, Rec
     let ridden = ridden_on(session, recordings).or_else(|| date(session.date.as_ref()));
     let of = |(label, certificate): (&str, Option<&Certificate>)| {
         let about = vec![label.to_owned()];
-        let none = || TestedPremise {
+        let tested = match (certificate, ridden) {
+            (Some(certificate), Some(ridden)) => on_the_day(certificate, ridden),
             // What is needed and not there takes as much as what is out of date.
-            takes,
-            ..TestedPremise::untested(Premise::Certificates, vec![label.to_owned()], Evidence::NoCertificate)
+            (Some(_), None) if needed => Err(Evidence::DayNotKnown),
+            (None, _) if needed => Err(Evidence::NoCertificate),
+            (Some(_), None) => return TestedPremise::untested(Premise::Certificates, about, Evidence::DayNotKnown),
+            (None, _) => return TestedPremise::untested(Premise::Certificates, about, Evidence::NoCertificate),
         };
-        let Some((certificate, ridden)) = certificate.zip(ridden) else {
-            return if needed {
-                TestedPremise::contradicted(Premise::Certificates, about, Evidence::NoCertificate, takes)
-            } else {
-                none()
-            };
-        };
-        match on_the_day(certificate, ridden) {
+        match tested {
             Ok(evidence) => TestedPremise::held(Premise::Certificates, about, evidence),
             Err(evidence) => TestedPremise::contradicted(Premise::Certificates, about, evidence, takes),
         }
@@ -78,11 +74,13 @@ fn on_the_day(certificate: &Certificate, ridden: NaiveDate) -> Result<Evidence, 
 
 /// The session's own date, and the day that each instrument came. A day's difference is a time zone.
 pub(super) fn dates(session: &Session, unit: &Unit, recordings: &BTreeMap<PathBuf, Recording>) -> Vec<TestedPremise> {
-    let Some(ridden) = ridden_on(session, recordings) else { return vec![] };
+    let (recorded, stated) = (ridden_on(session, recordings), date(session.date.as_ref()));
+    // Before the ride, and where no clock was set, the session's word is all there is.
+    let Some(ridden) = recorded.or(stated) else { return vec![] };
     let mut tested = vec![];
-    if let Some(stated) = date(session.date.as_ref()) {
-        tested.push(if (stated - ridden).num_days().abs() > 1 {
-            let evidence = Evidence::OtherDay { stated, recorded: ridden };
+    if let Some((recorded, stated)) = recorded.zip(stated) {
+        tested.push(if (stated - recorded).num_days().abs() > 1 {
+            let evidence = Evidence::OtherDay { stated, recorded };
             TestedPremise::contradicted(Premise::Dates, vec![], evidence, Takes::Nothing)
         } else {
             TestedPremise::held(Premise::Dates, vec![], Evidence::DatesFit)

@@ -67,7 +67,7 @@ fn own_recording(
     let held = |evidence| TestedPremise::held(Premise::OwnRecording, about.clone(), evidence);
     let contradicted =
         |evidence| TestedPremise::contradicted(Premise::OwnRecording, about.clone(), evidence, Takes::Verdict);
-    let said: Vec<String> = sensors.iter().filter_map(|sensor| numbers(sensor).next()).map(str::to_owned).collect();
+    let said: Vec<String> = sensors.iter().filter_map(|sensor| sensor.known_by()).map(str::to_owned).collect();
     let own: Vec<Option<bool>> = sensors.iter().map(|sensor| is_named(instrument, sensor)).collect();
     if own.contains(&Some(true)) {
         let serial = instrument.serial.clone().unwrap_or_default();
@@ -118,9 +118,9 @@ fn by_product(instrument: &Instrument, recording: &Recording, all: &[&Instrument
     Some(TestedPremise::contradicted(Premise::OwnRecording, about, evidence, Takes::Verdict))
 }
 
-/// One serial number that the session gives to two instruments.
-fn twice(instruments: &[&Instrument]) -> Option<TestedPremise> {
-    instruments.iter().enumerate().find_map(|(i, this)| {
+/// Each serial number that is given to two instruments.
+pub(super) fn twice(instruments: &[&Instrument]) -> Vec<TestedPremise> {
+    let found = instruments.iter().enumerate().filter_map(|(i, this)| {
         let serial = this.serial.as_deref()?;
         let alike = |other: &&&Instrument| {
             other.serial.as_deref().is_some_and(|theirs| plain(theirs) == plain(serial)) && other.model == this.model
@@ -129,7 +129,8 @@ fn twice(instruments: &[&Instrument]) -> Option<TestedPremise> {
         let about = vec![other.label.clone(), this.label.clone()];
         let evidence = Evidence::OneInstrumentTwice { serial: serial.to_owned() };
         Some(TestedPremise::contradicted(Premise::OwnRecording, about, evidence, Takes::Verdict))
-    })
+    });
+    found.collect()
 }
 
 /// The sensor's software version, where only one can be the instrument's.

@@ -104,8 +104,12 @@ pub enum Evidence {
     Shares {
         on: AlignedOn,
     },
-    /// Nothing that both recorded agrees, nor does power.
+    /// Nothing that both recorded agrees, nor does power. With two it is about neither more than the other.
     NothingInCommon,
+    /// More recordings than one bike carries.
+    TooManyFiles {
+        files: usize,
+    },
     /// As the aligning says.
     NotAligned {
         says: String,
@@ -202,6 +206,8 @@ pub enum Evidence {
         years: f64,
     },
     NoCertificate,
+    /// There is a certificate, and nobody says when the ride was.
+    DayNotKnown,
     DatesFit,
     OtherDay {
         stated: NaiveDate,
@@ -216,6 +222,29 @@ pub enum Evidence {
         read: usize,
         asked: usize,
     },
+    /// Nothing was typed yet: the ride may still be to come.
+    ReadingsToCome {
+        asked: usize,
+    },
+    /// The protocol needs it held, and no recording can hold it.
+    CannotBeHeld {
+        lacks: Lacks,
+    },
+}
+
+/// What a premise can't be tested without.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Lacks {
+    SerialOrModel,
+    Firmware,
+    Teeth,
+    SecondReference,
+    Pins,
+    /// A phase of typed readings.
+    PhaseOfReadings,
+    Dates,
+    /// A version of the program that tests it.
+    Test,
 }
 
 impl Evidence {

@@ -31,24 +31,33 @@ pub(super) fn two_instruments(
     unit: &Unit,
     recordings: &BTreeMap<PathBuf, Recording>,
 ) -> Vec<TestedPremise> {
-    let all = instruments(session, unit);
-    let powers: Vec<RecordedPower> = all.iter().map(|of| RecordedPower::of(of, &all, recordings)).collect();
+    let mut tested = pairs(&instruments(session, unit), recordings);
+    for pair in tested.iter_mut().filter(|pair| pair.is_contradicted()) {
+        let with_unit = pair.about.contains(&unit.instrument.label);
+        pair.takes = if with_unit { Takes::Verdict } else { Takes::Reference };
+        // Of two references that are one, the earlier goes on.
+        if !with_unit {
+            pair.about.remove(0);
+        }
+    }
+    tested
+}
+
+/// Each instrument against every one before it; whichever role they have, nothing is taken yet.
+pub(super) fn pairs(all: &[&Instrument], recordings: &BTreeMap<PathBuf, Recording>) -> Vec<TestedPremise> {
+    let powers: Vec<RecordedPower> = all.iter().map(|of| RecordedPower::of(of, all, recordings)).collect();
     let mut tested = vec![];
     for (second, theirs) in powers.iter().enumerate() {
         for (first, own) in powers[..second].iter().enumerate() {
-            let about = vec![all[first].label.clone(), all[second].label.clone()];
-            let takes = if first == 0 { Takes::Verdict } else { Takes::Reference };
-            // Of two references that are one, the earlier goes on.
-            let out = if first == 0 { about.clone() } else { vec![all[second].label.clone()] };
-            let Some(likeness) = own.likeness(theirs) else { continue };
-            let Likeness { alike, seconds, times } = likeness;
+            let Some(Likeness { alike, seconds, times }) = own.likeness(theirs) else { continue };
+            let (premise, about) = (Premise::TwoInstruments, vec![all[first].label.clone(), all[second].label.clone()]);
             tested.push(if seconds < FEWEST_SECONDS {
-                TestedPremise::untested(Premise::TwoInstruments, about, Evidence::TooFewChanges { seconds })
+                TestedPremise::untested(premise, about, Evidence::TooFewChanges { seconds })
             } else if alike as f64 >= COPIED * seconds as f64 {
                 let evidence = Evidence::Identical { alike, seconds, times };
-                TestedPremise::contradicted(Premise::TwoInstruments, out, evidence, takes)
+                TestedPremise::contradicted(premise, about, evidence, Takes::Nothing)
             } else {
-                TestedPremise::held(Premise::TwoInstruments, about, Evidence::NotIdentical { alike, seconds })
+                TestedPremise::held(premise, about, Evidence::NotIdentical { alike, seconds })
             });
         }
     }

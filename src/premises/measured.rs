@@ -29,7 +29,8 @@ pub(super) fn measured(
     let tested = all.iter().filter(recorded).map(|instrument| {
         let is_unit = instrument.label == unit.instrument.label;
         let about = vec![instrument.label.clone()];
-        match seen(instrument, &all, recordings, is_unit) {
+        // A unit that has lost a side has a fault, which is what it is judged for.
+        match seen(instrument, &all, recordings, !is_unit && instrument.sides == Sides::Both) {
             Ok(evidence) => TestedPremise::held(Premise::Measured, about, evidence),
             Err(evidence) => {
                 let takes = if is_unit { Takes::Verdict } else { Takes::Reference };
@@ -40,11 +41,12 @@ pub(super) fn measured(
     tested.collect()
 }
 
-fn seen(
+/// Whether an instrument's readings are a measurement; of `both_sides` where it says so.
+pub(super) fn seen(
     instrument: &Instrument,
     all: &[&Instrument],
     recordings: &BTreeMap<PathBuf, Recording>,
-    is_unit: bool,
+    both_sides: bool,
 ) -> Result<Evidence, Evidence> {
     let column = |name: &str| -> Vec<Option<f64>> {
         let field = align::field(instrument, all, name);
@@ -68,8 +70,7 @@ fn seen(
             value_w => Evidence::OnlyOneValue { values, value_w },
         });
     }
-    // A unit that has lost a side has a fault, which is what it is judged for.
-    if !is_unit && instrument.sides == Sides::Both {
+    if both_sides {
         let right_pct = column("right_share");
         let pedalled = power_w.iter().zip(&right_pct).filter(|(power_w, _)| power_w.is_some_and(|w| w > 0.0));
         let shares: Vec<f64> = pedalled.filter_map(|(_, right)| *right).collect();

@@ -19,9 +19,18 @@ pub fn of_recordings(session: &Session, unit: usize, recordings: &BTreeMap<PathB
     premises.push(measured::measured(session, unit, recordings));
     premises.push(dates::certificates(session, recordings));
     premises.push(dates::dates(session, unit, recordings));
-    if !premises.take_verdict() && premises.without_taken(session).references.is_empty() {
-        let all = session.references.iter().map(|reference| reference.instrument.label.clone()).collect();
-        premises.push([TestedPremise::contradicted(Premise::Measured, all, Evidence::NoReferenceLeft, Takes::Verdict)]);
+    if !premises.take_verdict() {
+        premises.push(no_reference_left(&premises, session));
     }
     premises
+}
+
+/// Where what is said of the references takes every one of them.
+pub(super) fn no_reference_left(premises: &Premises, session: &Session) -> Option<TestedPremise> {
+    let all = || session.references.iter().map(|reference| reference.instrument.label.clone()).collect();
+    premises
+        .without_taken(session)
+        .references
+        .is_empty()
+        .then(|| TestedPremise::contradicted(Premise::Measured, all(), Evidence::NoReferenceLeft, Takes::Verdict))
 }

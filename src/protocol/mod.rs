@@ -17,7 +17,8 @@
 //! | `purpose` | text: the question that the protocol answers | |
 //! | `setting` | `indoor`, `road`, `rig` | `indoor` |
 //! | `order` | `as_written`; `any`: phases come when the road brings them | `as_written` |
-//! | `needs` | `{references: 2, warm_up: 10 min}` | one reference |
+//! | `needs` | `{references: 2, warm_up: 10 min, certificates: valid, held: [clocks, bike]}`. `certificates: valid`: a reference without a certificate that was valid on the day is out. `held`: one or more of `own recording`, `firmware`, `two instruments`, `measured`, `same ride`, `clocks`, `references`, `covered`, `bike`, `protocol ridden`, `as asked`, `pins`, `certificates`, `dates`, `readings` (`src/premise.rs`), without which nothing can pass | one reference |
+//! | `off_target` | of all phases that do not say so themselves, below | `undecided` |
 //! | `decision` | `{rule: guarded, coverage: 95 %}`; the rule may be `simple` | guarded, 95 % |
 //! | `basis` | `{threshold_power: 250 W}`, for targets as `80 % of threshold_power`; a session's own value overrules it | |
 //! | `phases` | a list, below | needed |
@@ -40,6 +41,7 @@
 //! | `accept` | `every repeat`, `at least 5 of 6` (one that is missing may be one of those that need not), `fault rate below 40 %` | `every repeat` |
 //! | `checks` | measures with limits, below | |
 //! | `tolerance` | how far from its target a ride still matches | `20 %` |
+//! | `off_target` | what was ridden otherwise than asked (power, effort, length, ring) is scored and shown, and `undecided`; `accept`: it decides all the same | the protocol's |
 //! | `advisory: true` | reported, no part in the verdict | |
 //! | `optional: true` | scored if ridden, not missed if not | |
 //!

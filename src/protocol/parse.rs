@@ -8,7 +8,7 @@ use super::contrasts::contrasts;
 use super::inherit::with_base;
 use super::measure::Measure;
 use super::model::{Decision, Needs, PhaseOrder, Protocol, Rule, Setting};
-use super::phases::phases;
+use super::phases::{ForAllPhases, OFF_TARGET, phases};
 use super::ranges;
 use super::yaml::{Node, SourceFiles, TextPlace};
 use crate::premise::{PREMISES, Premise};
@@ -89,8 +89,10 @@ pub(crate) fn read(
         keys.take("decision").map_or(Decision { rule: Rule::Guarded, coverage: 0.95 }, |n| decision(reading, n));
     let basis_w = keys.take("basis").and_then(|n| basis(reading, n));
     let threshold_power_w = rider_w.or(basis_w);
+    let accepts_off_target = keys.take("off_target").and_then(|n| reading.one_of(n, &OFF_TARGET)).unwrap_or(false);
     let phases_node = keys.need(reading, "phases", "[…]");
-    let phases = phases_node.map(|n| phases(reading, n, threshold_power_w));
+    let for_all = ForAllPhases { threshold_w: threshold_power_w, accepts_off_target };
+    let phases = phases_node.map(|n| phases(reading, n, for_all));
     let contrasts = keys.take("contrasts").map_or(vec![], |n| contrasts(reading, n, phases.as_ref()));
     let whole_ride =
         keys.take("whole_ride").map_or(vec![], |n| checks(reading, n, "the whole ride", &Measure::of_whole_ride()));

@@ -17,11 +17,18 @@ use crate::quantity::{Range, Unit};
 /// Share of a target within which a ride matches it, where the file does not say.
 const DEFAULT_TOLERANCE: f64 = 0.20;
 
-pub(super) fn phases(reading: &mut SourceFiles, node: &Node, threshold_w: Option<f64>) -> Phases {
+/// What the protocol says of all its phases.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct ForAllPhases {
+    pub threshold_w: Option<f64>,
+    pub accepts_off_target: bool,
+}
+
+pub(super) fn phases(reading: &mut SourceFiles, node: &Node, for_all: ForAllPhases) -> Phases {
     let mut phases = Phases::default();
     for item in reading.list(node, "phases").unwrap_or_default() {
         let name = item.get("phase").filter(|n| n.as_text().is_some());
-        let read = phase(reading, item, threshold_w);
+        let read = phase(reading, item, for_all);
         match (name, read) {
             (Some(name), Some(read)) => {
                 let clash = read.iter().find(|p| phases.all.iter().any(|q| p.id.name == q.id.name));
@@ -57,9 +64,10 @@ fn phase_name(reading: &mut SourceFiles, node: &Node) -> Option<String> {
 }
 
 /// What a phase that was ridden otherwise than asked comes to.
-const OFF_TARGET: [(&str, bool); 2] = [("undecided", false), ("accept", true)];
+pub(super) const OFF_TARGET: [(&str, bool); 2] = [("undecided", false), ("accept", true)];
 
-fn phase(reading: &mut SourceFiles, node: &Node, threshold_w: Option<f64>) -> Option<Vec<Phase>> {
+fn phase(reading: &mut SourceFiles, node: &Node, for_all: ForAllPhases) -> Option<Vec<Phase>> {
+    let threshold_w = for_all.threshold_w;
     let mut keys = reading.map(node, "a phase")?;
     let name = keys.need(reading, "phase", "steady").and_then(|n| phase_name(reading, n));
     let drills = DrillKind::ALL.map(|kind| (kind.word(), kind));
@@ -123,7 +131,7 @@ fn phase(reading: &mut SourceFiles, node: &Node, threshold_w: Option<f64>) -> Op
             checks: checks.clone(),
             part,
             tolerance,
-            accepts_off_target: off_target.unwrap_or(false),
+            accepts_off_target: off_target.unwrap_or(for_all.accepts_off_target),
         });
     }
     Some(phases)

@@ -106,6 +106,13 @@ pub(crate) fn is_trainer(kind: &str) -> bool {
     TRAINER_KINDS.contains(&kind)
 }
 
+impl Sensor {
+    /// Its serial number, else the number that it is heard by.
+    pub fn known_by(&self) -> Option<&str> {
+        self.serial.as_deref().or(self.number.as_deref())
+    }
+}
+
 impl Recording {
     /// The sensors that tell a power, as the file names them.
     pub fn power_sensors(&self) -> Vec<&Sensor> {

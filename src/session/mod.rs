@@ -76,8 +76,8 @@ mod ranges;
 
 pub use clock::ClockTime;
 pub(crate) use clock::date;
-pub(crate) use draft::relative;
 pub use draft::{Draft, draft};
+pub(crate) use draft::{relative, restarts};
 pub(crate) use load::load_again;
 pub use load::{load, load_before_ride, load_bytes};
 pub(crate) use marks::quoted;

@@ -20,4 +20,5 @@ pub(crate) use case::Case;
 #[cfg(test)]
 pub(crate) use check::check_verdict;
 pub use model::*;
+pub(crate) use premise_words::premise_evidence;
 pub use walk::{CheckOf, PlacedCheck};

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use super::model::PremiseFacts;
 use crate::premise::{Premise, PremiseState, Takes};
-use crate::premises::{Evidence, Premises, TestedPremise};
+use crate::premises::{Evidence, Lacks, Premises, TestedPremise};
 
 /// The table as the JSON has it.
 pub(super) fn premise_facts(premises: &Premises) -> Vec<PremiseFacts> {
@@ -116,6 +116,9 @@ pub(crate) fn premise_evidence(tested: &TestedPremise) -> String {
             format!("{who} read the same to the watt in {alike} of {seconds} seconds in which power changes")
         }
         Evidence::TooFewChanges { seconds } => format!("{who}: only {seconds} seconds in which power changes"),
+        Evidence::Readings { values, .. } if tested.is_contradicted() => {
+            format!("{who}: only {values} readings, too few to judge by")
+        }
         Evidence::Readings { values, low_w, high_w } => {
             format!("{who}: {values} readings from {low_w:.0} to {high_w:.0} W")
         }
@@ -123,11 +126,17 @@ pub(crate) fn premise_evidence(tested: &TestedPremise) -> String {
         Evidence::OnlyZero { values } => format!("{who}: all {values} readings are zero"),
         Evidence::OnlyOneValue { values, value_w } => format!("{who}: all {values} readings are {value_w:.0} W"),
         Evidence::OnlyOneSide { seconds, of, right } => format!(
-            "{who}: measures both sides and shows the {} one alone in {seconds} of {of} seconds",
+            "{who}: records both sides and shows the {} one alone in {seconds} of {of} seconds",
             if *right { "right" } else { "left" }
         ),
         Evidence::NoReferenceLeft => "no reference is left to judge by".to_owned(),
         Evidence::Shares { on } => format!("{who}: {} links it with the other recordings", on.word()),
+        Evidence::NothingInCommon if tested.about.len() > 1 => {
+            format!("{who}: nothing that they recorded is alike, nor their power: recordings of different rides")
+        }
+        Evidence::TooManyFiles { files } => {
+            format!("{files} recordings are more than one bike carries; name those of one ride")
+        }
         Evidence::NothingInCommon => {
             format!("{who}: nothing that it recorded, nor its power, is that of this ride: another ride's recording")
         }
@@ -194,6 +203,9 @@ pub(crate) fn premise_evidence(tested: &TestedPremise) -> String {
             "{who}: its certificate is of {dated}, {years:.1} years before the ride on {ridden}, and no `due` is given"
         ),
         Evidence::NoCertificate => format!("{who}: no certificate is given"),
+        Evidence::DayNotKnown => {
+            format!("{who}: has a certificate, and neither recordings nor the session's `date` say when the ride was")
+        }
         Evidence::DatesFit => match who.as_str() {
             "" => "the session's date is the recordings'".to_owned(),
             who => format!("{who}: here on the day of the ride"),
@@ -204,7 +216,24 @@ pub(crate) fn premise_evidence(tested: &TestedPremise) -> String {
         }
         Evidence::ReadingsComplete => format!("{who}: all readings that are asked for"),
         Evidence::ReadingsMissing { read, asked } => format!("{who}: {read} of {asked} readings were typed"),
+        Evidence::ReadingsToCome { asked } => format!("{who}: {asked} readings are to be typed in the session"),
+        Evidence::CannotBeHeld { lacks } => lacking(&who, *lacks),
     }
+}
+
+/// What is missing, of an instrument or of the session.
+fn lacking(who: &str, lacks: Lacks) -> String {
+    let says = match lacks {
+        Lacks::SerialOrModel => return format!("{who}: give its `serial` as recordings state it, else its `model`"),
+        Lacks::Firmware => "no instrument's `firmware` is given",
+        Lacks::Teeth => "chainrings, cassette and wheel are not all given in `drivetrain`",
+        Lacks::SecondReference => "there is no second reference to hold one against",
+        Lacks::Pins => "nothing is pinned",
+        Lacks::PhaseOfReadings => "no phase asks for typed readings",
+        Lacks::Dates => "neither the session's `date` nor when an instrument came (`received`) is given",
+        Lacks::Test => "no version up to this one tests it",
+    };
+    says.to_owned()
 }
 
 fn teeth(rings: &[u32]) -> String {

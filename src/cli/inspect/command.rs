@@ -6,13 +6,14 @@ use std::path::PathBuf;
 use anyhow::{Context, bail};
 use rayon::prelude::*;
 
-use super::facts::{Facts, Report, Unreadable};
+use super::facts::{Facts, FilesPremise, Report, Unreadable};
 use super::text::write_text;
 use crate::cli::exit::Exit;
+use crate::premises;
 use crate::recording;
 use crate::text::{SafeWriter, safe_json};
 
-/// Show what recordings hold
+/// Show what recordings hold, and what they contradict among each other
 #[derive(Debug, clap::Args)]
 pub struct InspectArgs {
     /// Recordings (FIT, TCX, GPX or CSV, plain or gzip, told by content)
@@ -36,11 +37,15 @@ pub fn run(args: &InspectArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
         recording::write_csv(&recording::read_with(file, time)?, out).context("writing the records")?;
         return Ok(Exit::Done);
     }
-    let mut report = Report { recordings: Vec::new(), unreadable: Vec::new() };
+    let mut report = Report { recordings: vec![], premises: vec![], unreadable: vec![] };
+    let mut recordings = vec![];
     let results: Vec<_> = args.files.par_iter().map(|file| recording::read_keeping_replaced(file, time)).collect();
     for (file, result) in args.files.iter().zip(results) {
         match result {
-            Ok((recording, replaced)) => report.recordings.push(Facts::of(&recording, &replaced)),
+            Ok((recording, replaced)) => {
+                report.recordings.push(Facts::of(&recording, &replaced));
+                recordings.push(recording);
+            }
             Err(error) => {
                 report
                     .unreadable
@@ -48,6 +53,7 @@ pub fn run(args: &InspectArgs, out: &mut impl Write) -> anyhow::Result<Exit> {
             }
         }
     }
+    report.premises = premises::of_files(recordings).0.iter().map(FilesPremise::of).collect();
     if args.json {
         writeln!(out, "{}", safe_json(&serde_json::to_string_pretty(&report)?))?;
     } else {

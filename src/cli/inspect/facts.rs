@@ -3,14 +3,38 @@
 use chrono::{DateTime, SecondsFormat, TimeDelta, Utc};
 use serde::Serialize;
 
+use crate::premises::TestedPremise;
 use crate::recording::{
     self, GearChange, HeadUnitSummary, PositionChange, Recording, RiderPosition, Samples, Sensor, TimerEvent, TimerKind,
 };
+use crate::verdict::premise_evidence;
 
 #[derive(Serialize)]
 pub(super) struct Report {
     pub recordings: Vec<Facts>,
+    /// What they say of themselves and of each other, before anybody says which is the unit's.
+    pub premises: Vec<FilesPremise>,
     pub unreadable: Vec<Unreadable>,
+}
+
+#[derive(Serialize)]
+pub(super) struct FilesPremise {
+    pub premise: &'static str,
+    /// Files; of a restarted head unit all of them, with commas.
+    pub about: Vec<String>,
+    pub state: &'static str,
+    pub evidence: String,
+}
+
+impl FilesPremise {
+    pub fn of(tested: &TestedPremise) -> Self {
+        Self {
+            premise: tested.premise.word(),
+            about: tested.about.clone(),
+            state: tested.state.word(),
+            evidence: premise_evidence(tested),
+        }
+    }
 }
 
 #[derive(Serialize)]

@@ -5,6 +5,7 @@ use std::io::Write;
 use super::facts::{
     ChannelFacts, DeviceFacts, Facts, Report, Sampling, StorageFacts, Stretch, SummaryFacts, Unreadable,
 };
+use crate::premise::PremiseState;
 
 pub(super) fn write_text(report: &Report, out: &mut impl Write) -> std::io::Result<()> {
     for (i, facts) in report.recordings.iter().enumerate() {
@@ -13,6 +14,7 @@ pub(super) fn write_text(report: &Report, out: &mut impl Write) -> std::io::Resu
         }
         write_facts(facts, out)?;
     }
+    write_premises(report, out)?;
     if !report.recordings.is_empty() && !report.unreadable.is_empty() {
         writeln!(out)?;
     }
@@ -21,6 +23,27 @@ pub(super) fn write_text(report: &Report, out: &mut impl Write) -> std::io::Resu
         line(out, "unreadable", message)?;
     }
     Ok(())
+}
+
+/// What they contradict; where nothing is contradicted, what of several was held against each other.
+fn write_premises(report: &Report, out: &mut impl Write) -> std::io::Result<()> {
+    let of = |state: PremiseState| report.premises.iter().filter(move |premise| premise.state == state.word());
+    let (contradicted, untested) = (PremiseState::Contradicted, PremiseState::Untested);
+    let alone = report.recordings.len() < 2;
+    if report.recordings.is_empty() || alone && of(contradicted).next().is_none() {
+        return Ok(());
+    }
+    writeln!(out, "\n{}", if alone { "what it says of itself" } else { "what they say of each other" })?;
+    for premise in of(contradicted) {
+        wrapped(out, TOLD, contradicted.word(), &premise.evidence)?;
+    }
+    for premise in of(untested) {
+        wrapped(out, TOLD, untested.word(), &format!("{}: {}", premise.premise, premise.evidence))?;
+    }
+    let everywhere = |word: &&str| of(contradicted).chain(of(untested)).all(|other| other.premise != *word);
+    let mut held: Vec<&str> = of(PremiseState::Held).map(|premise| premise.premise).filter(everywhere).collect();
+    held.dedup();
+    if held.is_empty() { Ok(()) } else { wrapped(out, TOLD, PremiseState::Held.word(), &held.join(", ")) }
 }
 
 fn write_facts(facts: &Facts, out: &mut impl Write) -> std::io::Result<()> {
@@ -100,19 +123,26 @@ fn longest(stretches: &[Stretch]) -> String {
     longest_s.map(|s| format!(" (longest {})", duration(s))).unwrap_or_default()
 }
 
-/// A label and its text, wrapped at 80 columns under itself.
+/// Columns for a label of a recording's facts, and for the state of a premise.
+const LABEL: usize = 13;
+const TOLD: usize = 16;
+
 fn line(out: &mut impl Write, label: &str, text: &str) -> std::io::Result<()> {
-    const LABEL: usize = 13;
+    wrapped(out, LABEL, label, text)
+}
+
+/// A label of `indent` columns and its text, wrapped at 80 columns under itself.
+fn wrapped(out: &mut impl Write, indent: usize, label: &str, text: &str) -> std::io::Result<()> {
     const WIDTH: usize = 80;
-    let mut row = format!("  {label:<width$}", width = LABEL - 2);
-    let mut used = LABEL;
+    let mut row = format!("  {label:<width$}", width = indent - 2);
+    let mut used = indent;
     for word in text.split_whitespace() {
         let length = word.chars().count();
-        if used > LABEL && used + 1 + length > WIDTH {
+        if used > indent && used + 1 + length > WIDTH {
             writeln!(out, "{row}")?;
-            row = " ".repeat(LABEL);
-            used = LABEL;
-        } else if used > LABEL {
+            row = " ".repeat(indent);
+            used = indent;
+        } else if used > indent {
             row.push(' ');
             used += 1;
         }

@@ -65,9 +65,9 @@ impl DraftedInstrument<'_> {
             })
     }
 
-    /// A neutral name with the serial number that the file states.
+    /// A neutral name with the serial number that the file states, else the number that it is heard by.
     pub fn label(&self, role: &str) -> Option<String> {
-        Some(quoted(&format!("{role} {}", self.sensor()?.serial.as_ref()?.trim())))
+        Some(quoted(&format!("{role} {}", self.sensor()?.known_by()?.trim())))
     }
 }
 

@@ -10,6 +10,8 @@ use crate::recording::{GearChange, Recording, Sensor};
 const PLACES: &str = "where it measures: pedals, crank, spindle, spider or hub";
 const SIDES: &str = "both, left doubled, right doubled or total";
 
+const BY_NUMBER: &str = "  # the number that it is heard by, as no serial number is recorded";
+
 pub(super) fn ask(key: &str, hint: &str) -> String {
     format!("{key}: ?  # {hint}")
 }
@@ -75,25 +77,26 @@ fn instrument_lines(found: &DraftedInstrument, folder: &Path) -> Vec<String> {
         (false, true) => "sides: total".to_owned(),
         (false, false) => ask("sides", SIDES),
     });
-    let mut text = |key: &str, value: Option<String>| {
+    let mut text = |key: &str, value: Option<String>, because: &str| {
         // A device that calls itself `?` has not said anything, and the session would ask for it.
         let said = value.map(|value| quoted(&value)).filter(|v| !matches!(v.as_str(), "\"\"" | "\"?\"" | "\"？\""));
-        lines.extend(said.map(|value| format!("{key}: {value}")));
+        lines.extend(said.map(|value| format!("{key}: {value}{because}")));
     };
     if let Some(sensor) = found.sensor() {
-        text("model", joined(&[&sensor.maker, &sensor.product], " "));
-        text("serial", sensor.serial.clone());
-        text("firmware", sensor.firmware.clone());
+        text("model", joined(&[&sensor.maker, &sensor.product], " "), "");
+        let by_number = if sensor.serial.is_none() { BY_NUMBER } else { "" };
+        text("serial", sensor.known_by().map(str::to_owned), by_number);
+        text("firmware", sensor.firmware.clone(), "");
         let voltage = sensor.battery_voltage_v.map(|v| format!("{v:.2} V"));
-        text("battery", joined(&[&sensor.battery, &voltage], ", "));
+        text("battery", joined(&[&sensor.battery, &voltage], ", "), "");
     }
     let unit = found.recordings.first().map(|r| r.head_unit.clone()).unwrap_or_default();
     let serial = unit.serial.map(|serial| format!("serial {serial}"));
     let firmware = unit.firmware.map(|firmware| format!("firmware {firmware}"));
-    text("head_unit", joined(&[&joined(&[&unit.maker, &unit.product], " "), &serial, &firmware], ", "));
+    text("head_unit", joined(&[&joined(&[&unit.maker, &unit.product], " "), &serial, &firmware], ", "), "");
     if found.sensor().is_none() {
         let sensor = |s: &&Sensor| {
-            let serial = s.serial.as_ref().map(|serial| format!("serial {serial}"));
+            let serial = s.known_by().map(|serial| format!("serial {serial}"));
             let firmware = s.firmware.as_ref().map(|firmware| format!("firmware {firmware}"));
             joined(&[&s.kind, &s.product, &serial, &firmware], " ").map(|text| quoted(&text))
         };

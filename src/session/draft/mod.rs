@@ -9,5 +9,6 @@ mod rides;
 mod texts;
 mod write;
 
+pub(crate) use rides::restarts;
 pub(crate) use texts::relative;
 pub use write::{Draft, draft};

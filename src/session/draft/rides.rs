@@ -12,7 +12,7 @@ const SHARED_S: f64 = 60.0;
 const RESTART_S: f64 = 3.0 * 3600.0;
 
 /// The recordings of one head unit, in order of time: several where it was restarted.
-pub(super) type HeadUnitRecordings<'a> = Vec<&'a Recording>;
+pub(crate) type HeadUnitRecordings<'a> = Vec<&'a Recording>;
 
 pub(super) fn with_power<'a>(recordings: &'a [Recording], left_out: &mut Vec<String>) -> Vec<&'a Recording> {
     let mut kept: Vec<&Recording> = vec![];
@@ -30,7 +30,7 @@ pub(super) fn with_power<'a>(recordings: &'a [Recording], left_out: &mut Vec<Str
 }
 
 /// In the order in which their first recordings were given.
-pub(super) fn restarts(given: Vec<&Recording>) -> Vec<HeadUnitRecordings<'_>> {
+pub(crate) fn restarts(given: Vec<&Recording>) -> Vec<HeadUnitRecordings<'_>> {
     let mut by_time: Vec<usize> = (0..given.len()).collect();
     by_time.sort_by_key(|&i| given[i].start);
     let mut head_units: Vec<Vec<usize>> = vec![];
@@ -47,7 +47,7 @@ pub(super) fn restarts(given: Vec<&Recording>) -> Vec<HeadUnitRecordings<'_>> {
 
 fn is_restart(earlier: &Recording, later: &Recording) -> bool {
     let unit = |r: &Recording| (r.head_unit.maker.clone(), r.head_unit.product.clone(), r.head_unit.serial.clone());
-    let sensors = |r: &Recording| r.power_sensors().iter().map(|s| s.serial.clone()).collect::<Vec<_>>();
+    let sensors = |r: &Recording| r.power_sensors().iter().map(|s| s.known_by().map(str::to_owned)).collect::<Vec<_>>();
     let known = later.head_unit.serial.is_some() || later.head_unit.product.is_some();
     let pause_s = seconds(later.start - end(earlier));
     let dated = earlier.is_dated() && later.is_dated();

@@ -8,16 +8,20 @@ pub(super) fn utc(time: DateTime<Utc>) -> String {
     time.format("%Y-%m-%dT%H:%M:%SZ").to_string()
 }
 
-/// A text from a file as a YAML scalar on one line. What could not be shown (control characters, marks that turn
-/// the direction of writing) becomes `�`.
-pub(super) fn quoted(text: &str) -> String {
+/// What could not be shown (control characters, marks that turn the direction of writing) as `�`.
+pub(super) fn on_one_line(text: &str) -> String {
     let shown = |c: char| {
         let unseen =
             c.is_control() || matches!(c, '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
         if unseen || matches!(c, '\u{feff}' | '\u{fffe}' | '\u{ffff}') { '\u{fffd}' } else { c }
     };
+    text.trim().chars().map(shown).collect()
+}
+
+/// A text from a file as a YAML scalar on one line.
+pub(super) fn quoted(text: &str) -> String {
     let mut quoted = String::from("\"");
-    for c in text.trim().chars().map(shown) {
+    for c in on_one_line(text).chars() {
         if matches!(c, '"' | '\\') {
             quoted.push('\\');
         }

@@ -8,7 +8,7 @@ use super::lines::{
     ask, date, drivetrain, measured, reference_labels, reference_lines, unit_lines, unrecorded_reference,
 };
 use super::rides::{one_ride, restarts, with_power};
-use super::texts::path;
+use super::texts::{on_one_line, path};
 use crate::protocol::Protocol;
 use crate::recording::Recording;
 
@@ -26,8 +26,14 @@ pub struct Draft {
 ///
 /// Recordings are one ride if they overlap in time; one that begins where another of the same head unit and power
 /// sensor ended is its restart. Whatever fits neither is left out, with a sentence. `folder` is where the draft will
-/// lie: paths start there. `None` if no recording holds power.
-pub fn draft(recordings: &[Recording], protocol: Option<&Protocol>, folder: &Path) -> Option<Draft> {
+/// lie: paths start there. `contradicted` are sentences about what the recordings contradict, which stand as comments. `None` if
+/// no recording holds power.
+pub fn draft(
+    recordings: &[Recording],
+    protocol: Option<&Protocol>,
+    folder: &Path,
+    contradicted: &[String],
+) -> Option<Draft> {
     let mut left_out = vec![];
     let head_units = one_ride(restarts(with_power(recordings, &mut left_out)), &mut left_out);
     let found: Vec<DraftedInstrument> = head_units.iter().flat_map(|recorded| instruments(recorded)).collect();
@@ -47,6 +53,9 @@ pub fn draft(recordings: &[Recording], protocol: Option<&Protocol>, folder: &Pat
     );
     for sentence in &left_out {
         let _ = writeln!(text, "# Left out: {sentence}");
+    }
+    for sentence in contradicted {
+        let _ = writeln!(text, "# Contradicted: {}", on_one_line(sentence));
     }
     let mut lines = vec!["assize_session: 1".to_owned()];
     lines.push(match protocol {
@@ -117,7 +126,7 @@ mod tests {
     }
 
     fn drafted(recordings: &[Recording]) -> Draft {
-        draft(recordings, None, Path::new("")).unwrap()
+        draft(recordings, None, Path::new(""), &[]).unwrap()
     }
 
     #[test]
@@ -142,7 +151,7 @@ mod tests {
         let twin = Recording { file: "a-copy.fit".into(), ..a.clone() };
         let mut strap = recording("strap.fit", ("3", "19"), (0, 9));
         strap.samples.power_w.clear();
-        assert_eq!(draft(std::slice::from_ref(&strap), None, Path::new("")), None);
+        assert_eq!(draft(std::slice::from_ref(&strap), None, Path::new(""), &[]), None);
         let left_out = drafted(&[a, twin, b, strap]).left_out;
         assert_eq!(left_out, ["\"a-copy.fit\" is the same file as \"a.fit\"", "\"strap.fit\" holds no power"]);
     }
@@ -182,6 +191,25 @@ mod tests {
         ])
         .text;
         assert!(text.contains("label: \"reference 18\"\n") && text.contains("label: \"reference 1\"\n"));
+    }
+
+    #[test]
+    fn a_sensor_without_a_serial_number_goes_by_the_number_that_it_is_heard_by() {
+        let mut unit = recording("unit.fit", ("1", "17"), (0, 9));
+        unit.sensors[0] = Sensor { serial: None, number: Some("4711".into()), ..unit.sensors[0].clone() };
+        let text = drafted(&[unit, recording("b.fit", ("2", "18"), (0, 9))]).text;
+        assert!(text.contains("label: \"unit 4711\"  #"), "{text}");
+        assert!(text.contains("  serial: \"4711\"  # the number that it is heard by, as no serial number"), "{text}");
+        assert!(text.contains("    serial: \"18\"\n"), "{text}");
+    }
+
+    #[test]
+    fn what_is_contradicted_is_a_comment_on_a_line_of_its_own() {
+        let says = ["a.fit\nunit: {label: another}\u{2028} and b.fit".to_owned()];
+        let both = [recording("a.fit", ("1", "17"), (0, 9)), recording("b.fit", ("2", "18"), (0, 9))];
+        let draft = draft(&both, None, Path::new(""), &says).unwrap();
+        let line = draft.text.lines().find(|line| line.starts_with("# Contradicted: ")).unwrap();
+        assert_eq!(line, "# Contradicted: a.fit\u{fffd}unit: {label: another}\u{fffd} and b.fit");
     }
 
     #[test]
