@@ -234,6 +234,7 @@ impl Tally {
             Outcome::Pass => &mut self.pass,
             Outcome::Fail => &mut self.fail,
             Outcome::Undecided => &mut self.undecided,
+            // What was not judged is left out before anything is counted.
             Outcome::NotRidden | Outcome::NotRecorded | Outcome::NotJudged => &mut self.not_ridden,
             Outcome::NotApplicable => &mut self.not_applicable,
         };

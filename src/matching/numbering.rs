@@ -44,7 +44,7 @@ pub(super) fn attempt(
     };
     let number = pin.pin.phase.repeat;
     let mut ridden = match outcome {
-        Ok(ridden) if covers(pin.span, ridden.span) => ridden,
+        Ok(ridden) if covers(pin.span, ridden.span) || holds(pin.span, ridden.span) => ridden,
         Ok(ridden) => {
             let was = explainer.stretch(ridden.span.start_s as usize, ridden.span.end_s as usize);
             let reason = format!("what was pinned is not that; it was ridden at {was}");
@@ -55,12 +55,15 @@ pub(super) fn attempt(
             return Attempt { outcome: Err(reason), quality: 1.0, number };
         }
     };
-    ridden.span = pin.span;
-    if let Some(first) = ridden.moves.first_mut() {
-        first.start_s = pin.span.start_s;
-    }
-    if let Some(last) = ridden.moves.last_mut() {
-        last.end_s = pin.span.end_s;
+    // Within a wide pin it is where power says; else its ends are the person's.
+    if covers(pin.span, ridden.span) {
+        ridden.span = pin.span;
+        if let Some(first) = ridden.moves.first_mut() {
+            first.start_s = pin.span.start_s;
+        }
+        if let Some(last) = ridden.moves.last_mut() {
+            last.end_s = pin.span.end_s;
+        }
     }
     ridden.confidence = 1.0;
     ridden.runner_up = None;
@@ -73,6 +76,11 @@ pub(super) fn attempt(
 fn covers(pinned: Window, ridden: Window) -> bool {
     let common_s = pinned.end_s.min(ridden.end_s) - pinned.start_s.max(ridden.start_s);
     2.0 * common_s >= pinned.length_s().max(ridden.length_s())
+}
+
+/// Whether a pin, however wide, holds all that was ridden.
+fn holds(pinned: Window, ridden: Window) -> bool {
+    pinned.start_s <= ridden.start_s && ridden.end_s <= pinned.end_s
 }
 
 /// Below this share of the best try's quality, another one is the lesser.

@@ -695,7 +695,9 @@ fn a_pin_overrules_and_says_so() {
     let matches = find(&bench(), &session, &ride);
     let pinned = matches.found.iter().find(|m| m.phase == 6 && m.repeat == 5).unwrap();
     let MatchOutcome::Ridden(pinned) = &pinned.outcome else { panic!("{}", story(&matches)) };
-    assert_eq!(pinned.span, Window { start_s: from as f64, end_s: to as f64 });
+    // The pin is far wider than a sprint: within it, power says where.
+    let near = |got_s: f64, truth: usize| (got_s - truth as f64).abs() <= 2.0;
+    assert!(near(pinned.span.start_s, truth[7].1[0]) && near(pinned.span.end_s, truth[7].1[1]), "{:?}", pinned.span);
     assert_eq!(pinned.moves, [pinned.span]);
     assert_eq!(pinned.rests_on, [Ground::Pinned]);
     // The other five sprints keep the numbers that are left, and nothing else is lost.
@@ -1051,9 +1053,11 @@ fn a_pin_on_a_stretch_that_is_no_such_repeat_is_refused() {
     let from = truth[12].1[0];
     session.pins.push(Pin { phase, from: at(from), to: at(from + 6) });
     let matches = find(&bench(), &session, &ride);
-    let first = matches.found.iter().find(|found| found.phase == 7 && found.repeat == 1).unwrap();
-    let MatchOutcome::NotRidden { reason } = &first.outcome else { panic!("{}", story(&matches)) };
-    assert!(reason.starts_with("what was pinned is not that"), "{reason}");
+    // What was ridden there counts as it was found.
+    let (_, _, first) = *ridden(&matches).iter().find(|r| r.0 == 7 && r.1 == 1).unwrap();
+    assert!(!first.rests_on.contains(&Ground::Pinned), "{}", story(&matches));
+    let says = &matches.refused_pins[0].says;
+    assert!(says.starts_with("what was pinned is not that"), "{says}");
     assert_eq!(matches.refused_pins.len(), 1);
     assert_eq!((matches.refused_pins[0].phase, matches.refused_pins[0].repeat), (7, Some(1)));
 }
