@@ -2,8 +2,8 @@
 //!
 //! `cargo bench --bench premises -- [SESSIONS [SEED]]`: so many sound sessions over all shipped protocols, benches and settings
 //! (3,000 where nobody says), then each mistake of `tests/common/distortions.rs` a fiftieth as often. Ends with an error where a
-//! premise is contradicted in more than 3 of 3,000 sound sessions, a sound session fails by more than luck, a mistake is not
-//! seen, or a session comes to what its mistake forbids.
+//! premise is contradicted in more than 3 of 3,000 sound sessions, sound sessions fail by more than luck, a mistake goes unseen in
+//! more than one of twenty, or a single session comes to what its mistake forbids.
 
 #[allow(dead_code, reason = "each test and bench uses its part")]
 #[path = "../tests/common/mod.rs"]
@@ -25,6 +25,8 @@ use rayon::prelude::*;
 
 /// Of so many sound sessions, so many may contradict a premise.
 const MAY: (u64, u64) = (3, 3000);
+/// Share of sessions in which a mistake may go unseen where it forbids nothing.
+const MAY_MISS: f64 = 0.05;
 
 struct Sound {
     name: String,
@@ -153,7 +155,8 @@ fn distortions(sessions: u64, seed: u64) -> Vec<String> {
         }
         println!("| {} | {} of {sessions} | {outcomes:?} | |", distortion.word, sessions - missed.len() as u64);
         forbidden.iter().take(4).for_each(|what| println!("    {what}"));
-        if !missed.is_empty() {
+        // What is not seen must not matter, as its outcome says; and it has to be rare.
+        if clopper_pearson(missed.len() as u64, sessions, 0.999, Sides::Two).0 > MAY_MISS {
             off.push(format!("{}: not seen with seeds {missed:?}", distortion.word));
         }
         if !forbidden.is_empty() {

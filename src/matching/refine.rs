@@ -15,8 +15,6 @@ use super::signals::Signals;
 const IN_FULL: f64 = 0.95;
 /// … as ridden with a deviation from this share on, and below it as not ridden.
 const SHORTENED: f64 = 0.80;
-/// Below this share it was not ridden as asked: its edges are known to some seconds.
-const AS_ASKED: f64 = 0.90;
 /// Over the few seconds of a surge, a lead-in or a step riders miss a level by twice as much as over a block.
 const SHORT_MOVE: f64 = 2.0;
 /// An effort is judged by its best mean over this many seconds.
@@ -142,8 +140,8 @@ fn block(
         return Err(format!("about {level_w:.0} W was held for only {kept_s:.0} s, {asked_s:.0} s asked"));
     }
     if held_s < IN_FULL * asked_s {
-        let says = format!("shortened: held for {held_s:.0} s, {asked_s:.0} s asked");
-        deviations.push(Deviation { breaks: held_s < AS_ASKED * asked_s, says });
+        // Below SHORTENED it is not ridden; above, edges are not known well enough to hold it against anybody.
+        deviations.push(Deviation::told(format!("shortened: held for {held_s:.0} s, {asked_s:.0} s asked")));
     }
     if let Some(most_s) = lasts_s.high.filter(|&most_s| held_s > 1.2 * most_s) {
         deviations.push(Deviation::told(format!("held for {held_s:.0} s, at most {most_s:.0} s asked")));

@@ -11,7 +11,7 @@ use rand_chacha::ChaCha8Rng;
 use super::*;
 use crate::protocol::*;
 use crate::quantity::{Bound, Range, Unit};
-use crate::ride::{AlignedOn, Clock, Edge, EdgeKind, Gear, ReferenceTrace, Ride, Trace, Window};
+use crate::ride::{AlignedOn, Clock, Edge, EdgeKind, Gear, ReferenceTrace, Ride, Trace};
 use crate::session::{ClockTime, Drivetrain, Location, Pin, Remark, Session, Sides};
 
 const WHEEL_M: f64 = 2.105;

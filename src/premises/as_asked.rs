@@ -11,6 +11,9 @@ use crate::ride::Ride;
 /// A head unit is started a few seconds before or after the rider begins. Common practice, no source.
 const WARM_UP_SLACK_S: f64 = 3.0;
 
+/// As sure as expanded uncertainties are.
+const SURE: f64 = 0.95;
+
 /// A line for each repeat that was ridden otherwise than asked, one for the others together, and one for a warm-up that was
 /// too short.
 pub fn as_asked(protocol: &Protocol, matches: &Matches, ride: &Ride) -> Vec<TestedPremise> {
@@ -46,7 +49,10 @@ pub fn as_asked(protocol: &Protocol, matches: &Matches, ride: &Ride) -> Vec<Test
 fn warm_up(protocol: &Protocol, matches: &Matches, ride: &Ride) -> Option<TestedPremise> {
     let asked_s = protocol.needs.warm_up_s?;
     let starts = matches.found.iter().filter_map(|found| match &found.outcome {
-        MatchOutcome::Ridden(ridden) if protocol.phases[found.phase].drill.kind().is_scored_riding() => {
+        // What is hardly sure may be easy riding that looks alike.
+        MatchOutcome::Ridden(ridden)
+            if protocol.phases[found.phase].drill.kind().is_scored_riding() && ridden.confidence >= SURE =>
+        {
             Some(ridden.span.start_s)
         }
         _ => None,

@@ -140,7 +140,8 @@ pub fn recorded_firmware<'r>(instrument: &Instrument, recordings: &'r BTreeMap<P
         let sensors = recording.power_sensors();
         let mut own = sensors.iter().filter(|sensor| is_named(instrument, sensor) == Some(true)).copied();
         let alone = match sensors[..] {
-            [alone] if instrument.fields.is_empty() => Some(alone),
+            // Another instrument's recording says nothing of this one's firmware.
+            [alone] if instrument.fields.is_empty() && is_named(instrument, alone) != Some(false) => Some(alone),
             _ => None,
         };
         own.next().or(alone)?.firmware.as_deref()

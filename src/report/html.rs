@@ -8,7 +8,7 @@ use super::pages::{self, ReportError, css_string};
 use super::picture::{Numbers, Picture};
 use crate::Judgement;
 use crate::cautions::{self, Caution};
-use crate::verdict::{CheckVerdict, Outcome, PhaseVerdict, RepeatVerdict, Verdict};
+use crate::verdict::{CheckVerdict, Contradiction, Outcome, PhaseVerdict, RepeatVerdict, Verdict};
 use crate::words;
 
 const TEMPLATE: pages::Template =
@@ -33,6 +33,7 @@ pub fn render(judgement: &Judgement) -> Result<String, ReportError> {
     }
     let page = Page {
         v: verdict,
+        contradictions: verdict.contradictions(),
         mark_svg: charts::mark(verdict.verdict),
         rings: album.rings.map(Figure::of),
         timeline: Figure::of(album.timeline),
@@ -59,6 +60,7 @@ pub fn render(judgement: &Judgement) -> Result<String, ReportError> {
 #[derive(Serialize)]
 struct Page<'a> {
     v: &'a Verdict,
+    contradictions: Vec<Contradiction<'a>>,
     mark_svg: String,
     rings: Option<Figure>,
     timeline: Figure,

@@ -9,7 +9,7 @@ use crate::judge::Judgement;
 use crate::premise::Takes;
 use crate::ride::Trace;
 use crate::text::{cut, safe, wrap};
-use crate::verdict::{CheckVerdict, MatchFacts, Outcome, PhaseVerdict, RepeatVerdict, Verdict};
+use crate::verdict::{CheckVerdict, Contradiction, MatchFacts, Outcome, PhaseVerdict, RepeatVerdict, Verdict};
 use crate::words;
 
 /// Whether the terminal takes colour. It never carries meaning: every outcome is also a word.
@@ -143,13 +143,12 @@ impl<W: Write> Table<'_, W> {
         }
         writeln!(self.out)?;
         // What the verdict can't lean on stands before its reasons.
-        for premise in verdict.premises.iter().filter(|premise| premise.is_contradicted()) {
-            let takes = match premise.takes() {
-                Some(Takes::Nothing) => String::new(),
-                _ => format!(" This takes {}.", premise.takes),
-            };
-            let says = words::stop(&words::capital(&words::sentence(&premise.evidence)));
-            self.wrapped("  ! ", "    ", &format!("Contradicted: {}. {says}{takes}", premise.premise))?;
+        for Contradiction { premise, evidence, more, takes } in verdict.contradictions() {
+            let evidence: Vec<String> = evidence.into_iter().map(words::sentence).collect();
+            let more = if more > 0 { format!("; and {more} more") } else { String::new() };
+            let takes = takes.map(|takes| format!(" This takes {takes}.")).unwrap_or_default();
+            let says = format!("Contradicted, {premise}: {}{more}.{takes}", evidence.join("; "));
+            self.wrapped("  ! ", "    ", &says)?;
         }
         for deviation in &verdict.deviations {
             let says = words::stop(&words::capital(&words::sentence(deviation)));
@@ -324,7 +323,15 @@ fn rows(verdict: &Verdict) -> Vec<Row> {
     let phases = groups.iter().filter(|group| group.is_scored()).map(|group| {
         let checks = decisive(group.checks());
         let label = words::capital(&words::phase(group.selector()));
-        let row = Row::of(group.outcome(), group.required(), &label, &checks);
+        let mut row = Row::of(group.outcome(), group.required(), &label, &checks);
+        // A mean within its limit fails nothing: the repeat does that is farthest beyond it.
+        if group.outcome() == Outcome::Fail
+            && !checks.iter().any(|check| check.verdict == Outcome::Fail)
+            && let Some((repeat, check)) = worst_repeat(&group.phases)
+        {
+            row.cells = Row::of(group.outcome(), true, "", &[check]).cells;
+            row.cells[0][0] = format!("{}, no. {repeat}", words::plain(&check.measure));
+        }
         let reason = group.phases.iter().find_map(|p| p.reason.as_deref());
         let reason = group.repeats.and_then(|r| r.reason.as_deref()).or(reason);
         let reason = reason.filter(|_| checks.is_empty() || group.outcome() != Outcome::Pass).map(words::sentence);
@@ -368,6 +375,15 @@ fn remedies(verdict: &Verdict) -> Vec<String> {
         of_repeats.filter(|(label, remedy)| !said.iter().any(|(at, _, says)| at == label && says == remedy)).collect();
     let checks = said.iter().map(|(label, measures, remedy)| format!("{label}, {}: {remedy}", measures.join(", ")));
     checks.chain(of_repeats.iter().map(|(label, remedy)| format!("{label}: {remedy}"))).collect()
+}
+
+/// The failed check of a repeat that takes most of its limit, with the repeat's number.
+fn worst_repeat<'v>(phases: &[&'v PhaseVerdict]) -> Option<(u32, &'v CheckVerdict)> {
+    let failed = phases.iter().flat_map(|phase| {
+        let failed = phase.checks.iter().filter(|check| check.verdict == Outcome::Fail && check.required);
+        failed.map(|check| (phase.repeat, check))
+    });
+    failed.max_by(|a, b| a.1.limit_used().unwrap_or(0.0).total_cmp(&b.1.limit_used().unwrap_or(0.0)))
 }
 
 /// The checks that a line names: those that failed, else those undecided, else the one that passes nearest its limit.
@@ -457,6 +473,16 @@ mod tests {
         let used: Vec<Option<f64>> = checks.iter().map(CheckVerdict::limit_used).collect();
         assert_eq!(used, [Some(0.06), Some(0.5), Some(1.3 / 1.5), None]);
         assert_eq!(decisive(&checks)[0].measure, "onset_lag");
+    }
+
+    #[test]
+    fn a_phase_that_fails_by_a_repeat_shows_that_repeat_and_not_the_mean_within() {
+        let mut verdict = example::judgement().verdict;
+        let sprints = verdict.repeats.iter_mut().find(|repeats| repeats.phase == "standing-sprints").unwrap();
+        sprints.checks.iter_mut().for_each(|check| check.verdict = Outcome::Pass);
+        let text = written(&verdict, Style::Plain);
+        let line = text.lines().find(|line| line.contains("Standing sprints")).unwrap();
+        assert!(line.starts_with("FAIL") && line.contains(", no. "), "{line}");
     }
 
     #[test]

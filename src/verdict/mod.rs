@@ -21,4 +21,5 @@ pub(crate) use case::Case;
 pub(crate) use check::check_verdict;
 pub use model::*;
 pub(crate) use premise_words::premise_evidence;
+pub use typed::Contradiction;
 pub use walk::{CheckOf, PlacedCheck};

@@ -1,12 +1,16 @@
 //! A verdict's words read back in types: whoever branches on what a verdict says asks here. An answer is `None`, or no, for
 //! the word of another version of the program.
 
+use serde::Serialize;
+
 use crate::matching::Ground;
 use crate::pattern::Pattern;
 use crate::protocol::{Accept, DrillKind, Measure, Ring};
 use crate::quantity::Unit;
 
-use super::model::{AlsoValue, CheckVerdict, Finding, MatchFacts, PhaseVerdict, RepeatVerdict, Verdict};
+use super::model::{AlsoValue, CheckVerdict, Finding, MatchFacts, PhaseVerdict, PremiseFacts, RepeatVerdict, Verdict};
+use crate::decide::Outcome;
+use crate::premise::Takes;
 
 /// So many findings are told among the reasons of a verdict, the weightiest first: more than three would bury the checks that fail.
 const FINDINGS_AMONG_REASONS: usize = 3;
@@ -15,6 +19,41 @@ impl Verdict {
     /// The findings that [`Verdict::why`] tells, and those that it does not.
     pub fn findings_by_telling(&self) -> (&[Finding], &[Finding]) {
         self.diagnosis.split_at(self.diagnosis.len().min(FINDINGS_AMONG_REASONS))
+    }
+}
+
+/// So many evidences of one premise are told on the first page; the table of premises has all.
+const EVIDENCE_TOLD: usize = 3;
+
+/// What contradicts a premise, told once for all that it is about.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Contradiction<'v> {
+    pub premise: &'v str,
+    /// The first few, one sentence each.
+    pub evidence: Vec<&'v str>,
+    /// What is not told here.
+    pub more: usize,
+    /// `None` where it takes nothing.
+    pub takes: Option<&'v str>,
+}
+
+impl Verdict {
+    /// What stands above the reasons; a session that is not judged tells why among its reasons.
+    pub fn contradictions(&self) -> Vec<Contradiction<'_>> {
+        let told_as_reason =
+            |p: &&PremiseFacts| self.verdict == Some(Outcome::NotJudged) && p.takes() == Some(Takes::Verdict);
+        let contradicted: Vec<&PremiseFacts> =
+            self.premises.iter().filter(|p| p.is_contradicted() && !told_as_reason(p)).collect();
+        let alike = |a: &&PremiseFacts, b: &&PremiseFacts| a.premise == b.premise && a.takes == b.takes;
+        contradicted
+            .chunk_by(alike)
+            .map(|of| Contradiction {
+                premise: &of[0].premise,
+                evidence: of.iter().take(EVIDENCE_TOLD).map(|p| p.evidence.as_str()).collect(),
+                more: of.len().saturating_sub(EVIDENCE_TOLD),
+                takes: (of[0].takes() != Some(Takes::Nothing)).then_some(of[0].takes.as_str()),
+            })
+            .collect()
     }
 }
 
