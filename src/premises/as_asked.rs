@@ -6,11 +6,13 @@ use super::tested::TestedPremise;
 use crate::matching::{MatchOutcome, Matches};
 use crate::premise::{Premise, Takes};
 use crate::protocol::Protocol;
-use crate::ride::Ride;
+use crate::ride::{Ride, Window};
 
 /// A head unit is started a few seconds before or after the rider begins. Common practice, no source.
 const WARM_UP_SLACK_S: f64 = 3.0;
 
+/// A block may be ridden so much shorter than it was found.
+const SECOND_SLACK_S: f64 = 30.0;
 /// As sure as expanded uncertainties are.
 const SURE: f64 = 0.95;
 
@@ -48,20 +50,28 @@ pub fn as_asked(protocol: &Protocol, matches: &Matches, ride: &Ride) -> Vec<Test
 /// The warm-up that the protocol needs, against where the first scored phase began.
 fn warm_up(protocol: &Protocol, matches: &Matches, ride: &Ride) -> Option<TestedPremise> {
     let asked_s = protocol.needs.warm_up_s?;
-    let starts = matches.found.iter().filter_map(|found| match &found.outcome {
-        // What is hardly sure may be easy riding that looks alike.
-        MatchOutcome::Ridden(ridden)
-            if protocol.phases[found.phase].drill.kind().is_scored_riding() && ridden.confidence >= SURE =>
-        {
-            Some(ridden.span.start_s)
-        }
-        _ => None,
-    });
-    let first_s = starts.reduce(f64::min)?;
+    let mut spans: Vec<Window> = matches
+        .found
+        .iter()
+        .filter_map(|found| match &found.outcome {
+            // What is hardly sure may be easy riding that looks alike.
+            MatchOutcome::Ridden(ridden)
+                if protocol.phases[found.phase].drill.kind().is_scored_riding() && ridden.confidence >= SURE =>
+            {
+                Some(ridden.span)
+            }
+            _ => None,
+        })
+        .collect();
+    spans.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
+    let [first, second, ..] = spans[..] else { return None };
+    // A part of the warm-up that looks like a block is followed by nothing; after a short warm-up the second phase, too, comes
+    // too soon.
+    let too_soon = second.start_s < asked_s + first.length_s() - SECOND_SLACK_S;
     // What was recorded before session time is warm-up, too.
     let begun_s = ride.unit.time_s.first().map_or(0.0, |s| s.min(0.0));
-    let ridden_s = first_s - begun_s;
-    let short = ridden_s < asked_s - WARM_UP_SLACK_S;
+    let ridden_s = first.start_s - begun_s;
+    let short = too_soon && ridden_s < asked_s - WARM_UP_SLACK_S;
     let evidence = Evidence::WarmUpShort { ridden_s, asked_s };
     short.then(|| TestedPremise::contradicted(Premise::AsAsked, vec!["warm-up".to_owned()], evidence, Takes::Nothing))
 }

@@ -34,13 +34,13 @@ pub fn of_matches(
 /// Of clocks and references.
 pub fn of_scores(protocol: &Protocol, matches: &Matches, scores: &Scores, ride: &Ride) -> Vec<TestedPremise> {
     let mut tested = clocks(ride, Some(RiddenProtocol { protocol, matches, scores }), protocol.decision.coverage);
-    tested.extend(references(ride, &scores.agreement));
+    tested.extend(references(ride, &scores.agreement, protocol.decision.coverage));
     tested
 }
 
 /// The same where there is no protocol.
 pub fn of_comparison(compared: &Compared, ride: &Ride) -> Vec<TestedPremise> {
     let mut tested = clocks(ride, None, stats::USUAL_COVERAGE);
-    tested.extend(references(ride, &compared.agreement));
+    tested.extend(references(ride, &compared.agreement, stats::USUAL_COVERAGE));
     tested
 }

@@ -87,11 +87,11 @@ pub const DISTORTIONS: &[Distortion] = &[
             let rates = &mut recording_of(of, 0).samples.heart_rate_bpm;
             rates.rotate_right(4);
         } },
-    Distortion { word: "unit-leads", is: "the unit's power and cadence stamped 2 s early",
+    Distortion { word: "unit-leads", is: "the unit's power and cadence stamped 3 s early",
         breaks: Some(Premise::Clocks), may: NO_FAIL, mishaps: &[], protocol: FULL, does: |of| {
             let samples = &mut recording_of(of, 0).samples;
-            samples.power_w.rotate_left(2);
-            samples.cadence_rpm.rotate_left(2);
+            samples.power_w.rotate_left(3);
+            samples.cadence_rpm.rotate_left(3);
         } },
     Distortion { word: "trainer-gains", is: "the trainer reads 9 % high",
         breaks: Some(Premise::References), may: NO_FAIL, mishaps: &[], protocol: FULL, does: |of| powers(recording_of(of, 2), |w| (w * 1.09).round()) },

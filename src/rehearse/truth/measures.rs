@@ -21,7 +21,7 @@ const AFTER_RESTART_S: f64 = 5.0;
 /// A reading may stand while the reference moves this much; a spike is one above all within this time (design of the
 /// measures).
 const STANDS_W: f64 = 5.0;
-const SPIKE_WITHIN_S: f64 = 3.0;
+const SPIKE_WITHIN_S: f64 = 5.0;
 
 /// What a measure is taken of: one repeat of a phase, or the whole ride.
 pub(super) struct MeasuredPart<'a> {
@@ -177,7 +177,7 @@ impl TrueReadings {
         longest_s
     }
 
-    /// Largest reading of the unit above the ideal instrument's largest within 3 s, W.
+    /// Largest reading of the unit above the ideal instrument's largest within 5 s, W.
     fn spike_w(&self, window: TrueSpan) -> Option<f64> {
         let (unit, ideal) = (&self.unit.total_w, &self.ideal.total_w);
         let wider = TrueSpan { start_s: window.start_s - SPIKE_WITHIN_S, end_s: window.end_s + SPIKE_WITHIN_S };
@@ -186,7 +186,7 @@ impl TrueReadings {
             let largest_w = ideal.changes(near).map(|at_s| ideal.at(at_s)).fold(ideal.at(near.start_s), f64::max);
             unit.at(t_s) - largest_w
         };
-        // It can only begin where the unit changes or a reading of the ideal one comes into or leaves the 6 s.
+        // It can only begin where the unit changes or a reading of the ideal one comes into or leaves the 10 s.
         let moved = ideal.changes(wider).flat_map(|at_s| [at_s - SPIKE_WITHIN_S, at_s + SPIKE_WITHIN_S]);
         let at_s = unit.changes(window).chain(moved).chain([window.start_s]);
         at_s.filter(|at_s| (window.start_s..window.end_s).contains(at_s)).map(above_w).reduce(f64::max)

@@ -23,7 +23,7 @@ const HELD_NOISES: f64 = 4.0;
 const HELD_LEAST_W: f64 = 5.0;
 /// A reading is a spike beside the reference's largest within so many seconds: a late or smoothed one is none. Part of what
 /// the measure means; common practice, no source.
-const SPIKE_NEAR_S: usize = 3;
+const SPIKE_NEAR_S: usize = 5;
 
 pub const DROPOUT_TIME: MeasureScoring = MeasureScoring {
     in_phase: |phase, _| dropout_time(&phase.context, phase.window),
@@ -86,7 +86,7 @@ fn held_time(context: &ScoringContext, window: Window) -> Measured {
     Ok(Value::count(longest as f64, Unit::Second))
 }
 
-/// Largest unit reading above the reference's largest within 3 s, W.
+/// Largest unit reading above the reference's largest within 5 s, W.
 fn spike(context: &ScoringContext, window: Window) -> Measured {
     let consensus = context.consensus(ReferenceNeed::Edges, window)?;
     let above = |k: usize| {
