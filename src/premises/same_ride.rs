@@ -105,7 +105,7 @@ impl Alignment {
     ) -> Result<OneRide, AlignError> {
         let unit = &self.aligned.units[self.unit];
         let recorded = |trace: &&Trace| !trace.time_s.is_empty() || self.contradicts(trace).is_some();
-        let mut out = vec![];
+        let (mut out, first) = (vec![], self.first());
         for trace in std::iter::once(unit).chain(&self.aligned.references).filter(recorded) {
             let about = vec![trace.label.clone()];
             let is_unit = trace.label == unit.label;
@@ -115,7 +115,8 @@ impl Alignment {
                     out.extend((!is_unit).then(|| trace.label.clone()));
                     TestedPremise::contradicted(Premise::SameRide, about, evidence, takes)
                 }
-                (None, AlignedOn::SessionClock) => continue,
+                // The session's own clock; another instrument of the same recording is of the same ride.
+                (None, AlignedOn::SessionClock) if first.as_ref() == Some(&trace.label) => continue,
                 (None, AlignedOn::Nothing) => TestedPremise::untested(Premise::SameRide, about, Evidence::NothingTells),
                 (None, on) => TestedPremise::held(Premise::SameRide, about, Evidence::Shares { on }),
             });

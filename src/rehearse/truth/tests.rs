@@ -148,10 +148,10 @@ fn each_fault_moves_the_truth_of_each_of_its_measures() {
     let protocol = protocol(&[100.0, 160.0, 220.0], &[Ring::Big, Ring::Small], 3);
     for kind in FAULT_KINDS {
         // In every repeat, so that each kind of edge is struck; lateness of less than two seconds never reaches into
-        // what is read while coasting.
+        // what is read while coasting, and of less than five is no spike.
         let fault: Fault = match kind.kind {
-            FaultEffect::Late => "late=4",
-            FaultEffect::HeldReading => "held-reading=5",
+            FaultEffect::Late => "late=7",
+            FaultEffect::HeldReading => "held-reading=7",
             FaultEffect::Spike => "spike=400",
             FaultEffect::Stuck => "stuck=5",
             _ => kind.form,
