@@ -156,6 +156,11 @@ fn whatever_is_no_file_is_told_soon_and_in_little_memory() {
         }
         assert!(!bench.path("views").exists() && !bench.path("rehearsed").exists());
     }
+    // Nobody reads a named pipe that is to be written.
+    for args in [&["judge", "session.yaml", "--json", "pipe"][..], &["brief", "protocol.yaml", "--html", "pipe"]] {
+        let (code, said) = bench.run_bounded(args);
+        assert!(code == 2 && said.contains("pipe is a pipe; name a file"), "{args:?}: {code}\n{said}");
+    }
     // Marks are begun where there are none, and nowhere else.
     for name in ["folder", "/dev/zero", "pipe"] {
         let (code, said) = bench.run_bounded(&["cue", "protocol.yaml", "--script", "keys", "--marks", name]);

@@ -43,7 +43,8 @@ impl Inputs {
         let mut places: Vec<PathBuf> = vec![];
         for to in outputs {
             let to = to.as_ref();
-            // A terminal, a pipe and the void take several.
+            refuse_pipe(to)?;
+            // A terminal and the void take several.
             if is_standard_output(to) || std::fs::metadata(to).is_ok_and(|there| !there.is_file()) {
                 continue;
             }
@@ -59,6 +60,15 @@ impl Inputs {
         }
         Ok(())
     }
+}
+
+/// A named pipe that nobody reads would be waited for without end; what a shell makes of `>(…)` is a link to one that is read.
+fn refuse_pipe(to: &Path) -> anyhow::Result<()> {
+    #[cfg(unix)]
+    if std::fs::symlink_metadata(to).is_ok_and(|there| std::os::unix::fs::FileTypeExt::is_fifo(&there.file_type())) {
+        bail!("{} is a pipe; name a file, or - for standard output", to.display());
+    }
+    Ok(())
 }
 
 /// Whether two paths lead to one file: by links, by another spelling, or as two names of it.
@@ -196,6 +206,7 @@ pub(super) fn write_whole_by(
     to: &Path,
     write: impl FnOnce(&mut dyn Write) -> anyhow::Result<()>,
 ) -> anyhow::Result<()> {
+    refuse_pipe(to)?;
     let to = &std::fs::canonicalize(to).unwrap_or_else(|_| to.to_owned());
     if std::fs::metadata(to).is_ok_and(|there| !there.is_file()) {
         return write(&mut std::fs::OpenOptions::new().write(true).open(to)?);
