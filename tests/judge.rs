@@ -187,7 +187,9 @@ fn not_judged(folder: &tempfile::TempDir, words: &[&str]) {
         assert!(told.contains(word), "no `{word}` in: {told}");
     }
     let sheet = std::fs::read_to_string(folder.path().join("sheet.html")).unwrap();
-    assert!(sheet.contains("not judged"));
+    assert!(sheet.contains("not judged") && sheet.contains("What this verdict rests on"));
+    // Nothing is drawn or explained of what was not judged.
+    assert!(!sheet.contains("<h2>The ride</h2>") && !sheet.contains("<h2>What explains it</h2>"));
     let verdict: Verdict = serde_json::from_slice(&std::fs::read(folder.path().join("verdict.json")).unwrap()).unwrap();
     assert_eq!((verdict.verdict, verdict.phases.len()), (Some(Outcome::NotJudged), 0));
 }
