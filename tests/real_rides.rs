@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use assert_cmd::Command;
 use assize::internals::rehearse::{RehearsalPlan, RideHabits, RideSetting};
 use assize::recording::{self, Recording};
-use assize::verdict::{CheckVerdict, Verdict};
+use assize::verdict::{CheckVerdict, Outcome, PremiseFacts, Verdict};
 
 const WHY_IGNORED: &str = "ASSIZE_RECORDINGS names no folder of recordings";
 
@@ -32,7 +32,7 @@ fn judged_against(unit: &Path, reference: &Path) -> Verdict {
         .arg(reference)
         .output()
         .unwrap();
-    assert_eq!(out.status.code(), Some(0), "{}", String::from_utf8_lossy(&out.stderr));
+    assert!(matches!(out.status.code(), Some(0 | 2)), "{}", String::from_utf8_lossy(&out.stderr));
     serde_json::from_slice(&out.stdout).unwrap()
 }
 
@@ -42,19 +42,19 @@ fn check<'v>(verdict: &'v Verdict, measure: &str) -> &'v CheckVerdict {
 
 #[test]
 #[ignore = "needs the folder of real recordings in ASSIZE_RECORDINGS; .ci/run sets it"]
-fn a_ride_judged_against_itself_has_errors_of_exactly_zero() {
+fn a_ride_against_itself_is_a_copy_and_not_judged() {
     for name in RIDES {
         let verdict = judged_against(&ride(name), &ride(name));
-        for measure in ["work_error", "spread", "cadence_error"] {
-            assert_eq!(check(&verdict, measure).value, Some(0.0), "{name}: {measure}");
-        }
-        assert_eq!(verdict.clocks.iter().map(|c| c.offset_s).fold(0.0, f64::max), 0.0, "{name}");
+        assert_eq!(verdict.verdict, Some(Outcome::NotJudged), "{name}");
+        assert!(verdict.whole_ride.is_empty(), "{name}");
+        let told = |p: &PremiseFacts| p.is_contradicted() && ["two instruments", "measured"].contains(&&*p.premise);
+        assert!(verdict.premises.iter().any(told), "{name}: {:?}", verdict.why);
     }
 }
 
 #[test]
 #[ignore = "needs the folder of real recordings in ASSIZE_RECORDINGS; .ci/run sets it"]
-fn a_copy_scaled_by_1_05_reads_5_percent_high_within_rounding() {
+fn an_instrument_that_reads_5_percent_high_is_found_so_within_rounding() {
     let folder = tempfile::tempdir().unwrap();
     for name in RIDES {
         let recording = recording::read(&ride(name)).unwrap();
@@ -68,14 +68,16 @@ fn a_copy_scaled_by_1_05_reads_5_percent_high_within_rounding() {
     }
 }
 
-/// The ride as CSV with its power multiplied and rounded to whole watts, as a head unit stores it.
+/// The ride as CSV with its power multiplied and rounded to whole watts, as a head unit stores it, two watts to either side every
+/// other second as no copy is.
 fn scaled(recording: &Recording, factor: f64) -> String {
     let samples = &recording.samples;
     let cell = |value: Option<f64>| value.map_or(String::new(), |v| v.to_string());
     let mut csv = String::from("time,power,cadence,heart_rate\n");
     for i in 0..samples.len() {
         let at = recording.start + chrono::TimeDelta::milliseconds((samples.time_s[i] * 1000.0) as i64);
-        let power = samples.power_w[i].map(|power_w| (power_w * factor).round());
+        let apart_w = |power_w: f64| if power_w > 30.0 { [2.0, -2.0, 0.0, -2.0, 2.0][i % 5] } else { 0.0 };
+        let power = samples.power_w[i].map(|power_w| (power_w * factor).round() + apart_w(power_w));
         let (cadence, heart) = (samples.cadence_rpm[i], samples.heart_rate_bpm[i]);
         writeln!(csv, "{},{},{},{}", at.to_rfc3339(), cell(power), cell(cadence), cell(heart)).unwrap();
     }
