@@ -113,7 +113,7 @@ pub(crate) use parse::{ReadingNotes, load_noting, read};
 pub use parse::{load, load_bytes};
 pub(crate) use placed_selectors::{Phases, placed_repeat, placed_selector};
 pub(crate) use ranges::{ANGLE, MASS, threshold_watts};
-pub(crate) use sentences::plausible::PlausibleRange;
+pub(crate) use sentences::plausible::{PlausibleRange, range};
 pub use sentences::print::{range_in_words, trim};
 pub use sentences::quantities::watts;
 pub use sentences::reader::TextMistake;

@@ -2,19 +2,10 @@
 //! ends are set so wide that nothing real lies outside, and what is usual so that a slip of the pen rarely does.
 
 use super::asked::Target;
-use super::sentences::plausible::{Plausibility, PlausibleRange};
+use super::sentences::plausible::{Plausibility, PlausibleRange, range};
 use super::sentences::quantities::watts;
 use super::yaml::{Node, SourceFiles};
 use crate::quantity::{Limit, Quantity, Range, Unit};
-
-const fn range(
-    what: &'static str,
-    (held_in, shown_in): (Unit, &'static str),
-    possible: (f64, f64),
-    usual: (f64, f64),
-) -> PlausibleRange {
-    PlausibleRange { what, held_in, shown_in, possible, usual }
-}
 
 const WATT: (Unit, &str) = (Unit::Watt, "W");
 const SECOND: (Unit, &str) = (Unit::Second, "s");

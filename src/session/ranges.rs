@@ -2,17 +2,8 @@
 //! ends are set so wide that nothing real lies outside, and what is usual so that a slip of the pen rarely does. What
 //! protocols have as well (masses, angles, threshold powers) stands with them.
 
-use crate::protocol::PlausibleRange;
+use crate::protocol::{PlausibleRange, range};
 use crate::quantity::Unit;
-
-const fn range(
-    what: &'static str,
-    (held_in, shown_in): (Unit, &'static str),
-    possible: (f64, f64),
-    usual: (f64, f64),
-) -> PlausibleRange {
-    PlausibleRange { what, held_in, shown_in, possible, usual }
-}
 
 const TEETH: (Unit, &str) = (Unit::One, "teeth");
 const MILLIMETRE: (Unit, &str) = (Unit::Metre, "mm");

@@ -18,6 +18,16 @@ pub(crate) struct PlausibleRange {
     pub usual: (f64, f64),
 }
 
+/// A line of a table of ranges.
+pub(crate) const fn range(
+    what: &'static str,
+    (held_in, shown_in): (Unit, &'static str),
+    possible: (f64, f64),
+    usual: (f64, f64),
+) -> PlausibleRange {
+    PlausibleRange { what, held_in, shown_in, possible, usual }
+}
+
 /// What a value is to its range.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) enum Plausibility {
@@ -100,27 +110,9 @@ impl PlausibleRange {
 mod tests {
     use super::*;
 
-    const WHEEL: PlausibleRange = PlausibleRange {
-        what: "a wheel's circumference",
-        held_in: Unit::Metre,
-        shown_in: "mm",
-        possible: (0.9, 2.6),
-        usual: (1.8, 2.4),
-    };
-    const TEETH: PlausibleRange = PlausibleRange {
-        what: "a chainring",
-        held_in: Unit::One,
-        shown_in: "teeth",
-        possible: (18.0, 75.0),
-        usual: (22.0, 60.0),
-    };
-    const AIR: PlausibleRange = PlausibleRange {
-        what: "a temperature",
-        held_in: Unit::Celsius,
-        shown_in: "°C",
-        possible: (-40.0, 60.0),
-        usual: (-10.0, 45.0),
-    };
+    const WHEEL: PlausibleRange = range("a wheel's circumference", (Unit::Metre, "mm"), (0.9, 2.6), (1.8, 2.4));
+    const TEETH: PlausibleRange = range("a chainring", (Unit::One, "teeth"), (18.0, 75.0), (22.0, 60.0));
+    const AIR: PlausibleRange = range("a temperature", (Unit::Celsius, "°C"), (-40.0, 60.0), (-10.0, 45.0));
 
     fn told(range: &PlausibleRange, text: &str, value: f64) -> String {
         match range.judge(text, value) {
