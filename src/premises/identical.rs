@@ -97,20 +97,26 @@ impl RecordedPower {
     fn likeness(&self, theirs: &Self) -> Option<Likeness> {
         let from_starts = theirs.start_s - self.start_s;
         let lags = (-LATEST_S..=LATEST_S).flat_map(|lag| [lag, lag + from_starts]);
-        lags.filter_map(|lag| self.alike_at(theirs, lag)).max_by(|a, b| {
+        let changes = self.changes();
+        lags.filter_map(|lag| theirs.alike_at(&changes, lag)).max_by(|a, b| {
             let share = |of: &Likeness| of.alike as f64 / of.seconds.max(FEWEST_SECONDS) as f64;
             share(a).total_cmp(&share(b))
         })
     }
 
-    /// Over the seconds in which this one's power changes; the other's is stamped `lag` later.
-    fn alike_at(&self, theirs: &Self, lag: i64) -> Option<Likeness> {
-        let changes = self.by_stamp.iter().filter_map(|(second, power_w)| {
-            let before_w = self.by_stamp.get(&(second - 1))?;
-            let other_w = theirs.by_stamp.get(&(second + lag))?;
-            ((power_w - before_w).abs() >= CHANGE_W && *power_w > 0.0).then_some((*power_w, *other_w))
+    /// The seconds in which power changes.
+    fn changes(&self) -> Vec<(i64, f64)> {
+        let changed = self.by_stamp.iter().filter(|(second, power_w)| {
+            let before_w = self.by_stamp.get(&(*second - 1));
+            **power_w > 0.0 && before_w.is_some_and(|before_w| (**power_w - before_w).abs() >= CHANGE_W)
         });
-        let pairs: Vec<(f64, f64)> = changes.collect();
+        changed.map(|(second, power_w)| (*second, *power_w)).collect()
+    }
+
+    /// Over the other's changes; this one's are stamped `lag` later.
+    fn alike_at(&self, changes: &[(i64, f64)], lag: i64) -> Option<Likeness> {
+        let pair = |(second, other_w): &(i64, f64)| Some((*other_w, *self.by_stamp.get(&(second + lag))?));
+        let pairs: Vec<(f64, f64)> = changes.iter().filter_map(pair).collect();
         let times = stats::median(&pairs.iter().map(|(own_w, other_w)| other_w / own_w).collect::<Vec<f64>>())?;
         if times <= 0.0 {
             return None;
