@@ -44,10 +44,7 @@ pub(super) fn certificates(session: &Session, recordings: &BTreeMap<PathBuf, Rec
             (Some(_), None) => return TestedPremise::untested(Premise::Certificates, about, Evidence::DayNotKnown),
             (None, _) => return TestedPremise::untested(Premise::Certificates, about, Evidence::NoCertificate),
         };
-        match tested {
-            Ok(evidence) => TestedPremise::held(Premise::Certificates, about, evidence),
-            Err(evidence) => TestedPremise::contradicted(Premise::Certificates, about, evidence, takes),
-        }
+        TestedPremise::of(Premise::Certificates, about, tested, takes)
     };
     let references = session.references.iter().map(|r| (r.instrument.label.as_str(), r.certificate.as_ref()));
     references.map(of).collect()
@@ -79,22 +76,16 @@ pub(super) fn dates(session: &Session, unit: &Unit, recordings: &BTreeMap<PathBu
     let Some(ridden) = recorded.or(stated) else { return vec![] };
     let mut tested = vec![];
     if let Some((recorded, stated)) = recorded.zip(stated) {
-        tested.push(if (stated - recorded).num_days().abs() > 1 {
-            let evidence = Evidence::OtherDay { stated, recorded };
-            TestedPremise::contradicted(Premise::Dates, vec![], evidence, Takes::Nothing)
-        } else {
-            TestedPremise::held(Premise::Dates, vec![], Evidence::DatesFit)
-        });
+        let other = Evidence::OtherDay { stated, recorded };
+        let fits = if (stated - recorded).num_days().abs() > 1 { Err(other) } else { Ok(Evidence::DatesFit) };
+        tested.push(TestedPremise::of(Premise::Dates, vec![], fits, Takes::Nothing));
     }
     for instrument in instruments(session, unit) {
         let Some(received) = date(instrument.received.as_ref()) else { continue };
         let about = vec![instrument.label.clone()];
-        tested.push(if (received - ridden).num_days() > 1 {
-            let evidence = Evidence::ReceivedAfterRide { received, ridden };
-            TestedPremise::contradicted(Premise::Dates, about, evidence, Takes::Nothing)
-        } else {
-            TestedPremise::held(Premise::Dates, about, Evidence::DatesFit)
-        });
+        let later = Evidence::ReceivedAfterRide { received, ridden };
+        let fits = if (received - ridden).num_days() > 1 { Err(later) } else { Ok(Evidence::DatesFit) };
+        tested.push(TestedPremise::of(Premise::Dates, about, fits, Takes::Nothing));
     }
     tested
 }

@@ -30,13 +30,8 @@ pub(super) fn measured(
         let is_unit = instrument.label == unit.instrument.label;
         let about = vec![instrument.label.clone()];
         // A unit that has lost a side has a fault, which is what it is judged for.
-        match seen(instrument, &all, recordings, !is_unit && instrument.sides == Sides::Both) {
-            Ok(evidence) => TestedPremise::held(Premise::Measured, about, evidence),
-            Err(evidence) => {
-                let takes = if is_unit { Takes::Verdict } else { Takes::Reference };
-                TestedPremise::contradicted(Premise::Measured, about, evidence, takes)
-            }
-        }
+        let seen = seen(instrument, &all, recordings, !is_unit && instrument.sides == Sides::Both);
+        TestedPremise::of(Premise::Measured, about, seen, if is_unit { Takes::Verdict } else { Takes::Reference })
     });
     tested.collect()
 }

@@ -32,7 +32,10 @@ pub fn of_files(recordings: Vec<Recording>) -> Premises {
     let found: Vec<Instrument> = session::restarts(files).iter().map(|of| instrument(of)).collect();
     let all: Vec<&Instrument> = found.iter().collect();
     let mut premises = Premises::default();
-    premises.push(all.iter().map(|instrument| measured_by(instrument, &all, &read)));
+    premises.push(all.iter().map(|instrument| {
+        let seen = measured::seen(instrument, &all, &read, true);
+        TestedPremise::of(Premise::Measured, vec![instrument.label.clone()], seen, Takes::Nothing)
+    }));
     if found.len() > MOST {
         let evidence = || Evidence::TooManyFiles { files: found.len() };
         let pairs = [Premise::TwoInstruments, Premise::SameRide];
@@ -65,18 +68,6 @@ fn instrument(recorded: &[&Recording]) -> Instrument {
         _ => None,
     };
     Instrument { serial, ..Instrument::new(&label, located, Sides::Both, files) }
-}
-
-fn measured_by(
-    instrument: &Instrument,
-    all: &[&Instrument],
-    recordings: &BTreeMap<PathBuf, Recording>,
-) -> TestedPremise {
-    let about = vec![instrument.label.clone()];
-    match measured::seen(instrument, all, recordings, true) {
-        Ok(evidence) => TestedPremise::held(Premise::Measured, about, evidence),
-        Err(evidence) => TestedPremise::contradicted(Premise::Measured, about, evidence, Takes::Nothing),
-    }
 }
 
 /// The first one in the unit's place, the others in those of references.

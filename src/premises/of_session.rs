@@ -8,7 +8,7 @@ use super::of_recordings::no_reference_left;
 use super::readings::readings;
 use super::tested::{Premises, TestedPremise};
 use super::{dates, devices};
-use crate::premise::{Premise, PremiseState, Takes};
+use crate::premise::{Premise, Takes};
 use crate::protocol::{Drill, Protocol};
 use crate::session::{Instrument, Session};
 
@@ -57,13 +57,7 @@ fn to_come(tested: TestedPremise) -> TestedPremise {
 
 /// What the protocol needs held, and what was said already or what nothing in the session can hold.
 fn need(premises: &mut Premises, protocol: &Protocol, session: &Session) {
-    let needed = |premise: Premise| protocol.needs.held.contains(&premise);
-    let to_come = |evidence: &Evidence| matches!(evidence, Evidence::ReadingsToCome { .. });
-    for tested in premises.0.iter_mut().filter(|tested| needed(tested.premise)) {
-        if tested.state != PremiseState::Held && !to_come(&tested.evidence) {
-            tested.takes = tested.takes.max(Takes::Pass);
-        }
-    }
+    premises.need(protocol, |tested| !matches!(tested.evidence, Evidence::ReadingsToCome { .. }));
     let all: Vec<&Instrument> = match session.units.first() {
         Some(unit) => session.units[1..].iter().map(|u| &u.instrument).chain(instruments(session, unit)).collect(),
         None => vec![],

@@ -27,12 +27,9 @@ pub fn readings(protocol: &Protocol, session: &Session, unit: &Unit) -> Vec<Test
             _ => return None,
         };
         let about = vec![phase.id.to_string()];
-        Some(if read < asked {
-            let evidence = Evidence::ReadingsMissing { read, asked };
-            TestedPremise::contradicted(Premise::Readings, about, evidence, Takes::Check)
-        } else {
-            TestedPremise::held(Premise::Readings, about, Evidence::ReadingsComplete)
-        })
+        let missing = Evidence::ReadingsMissing { read, asked };
+        let typed = if read < asked { Err(missing) } else { Ok(Evidence::ReadingsComplete) };
+        Some(TestedPremise::of(Premise::Readings, about, typed, Takes::Check))
     });
     tested.collect()
 }

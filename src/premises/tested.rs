@@ -29,6 +29,14 @@ impl TestedPremise {
         Self { premise, about, state: PremiseState::Contradicted, evidence, takes }
     }
 
+    /// By a test that agrees (`Ok`) or does not.
+    pub fn of(premise: Premise, about: Vec<String>, tested: Result<Evidence, Evidence>, takes: Takes) -> Self {
+        match tested {
+            Ok(evidence) => Self::held(premise, about, evidence),
+            Err(evidence) => Self::contradicted(premise, about, evidence, takes),
+        }
+    }
+
     pub fn is_contradicted(&self) -> bool {
         self.state == PremiseState::Contradicted
     }
@@ -104,12 +112,18 @@ impl Premises {
     /// With what the protocol needs to be held: where it is not, nothing can pass.
     pub fn needed_by(self, protocol: &Protocol) -> Self {
         let mut all = self.completed();
-        for tested in &mut all.0 {
-            if protocol.needs.held.contains(&tested.premise) && tested.state != PremiseState::Held {
+        all.need(protocol, |_| true);
+        all
+    }
+
+    /// Takes the pass by what the protocol needs and does not hold, of premises of which `counts` says so.
+    pub fn need(&mut self, protocol: &Protocol, counts: impl Fn(&TestedPremise) -> bool) {
+        let needed = |tested: &TestedPremise| protocol.needs.held.contains(&tested.premise);
+        for tested in self.0.iter_mut().filter(|tested| needed(tested) && counts(tested)) {
+            if tested.state != PremiseState::Held {
                 tested.takes = tested.takes.max(Takes::Pass);
             }
         }
-        all
     }
 
     /// The session without the references that are out.
