@@ -64,12 +64,8 @@ pub(super) fn pairs(all: &[&Instrument], recordings: &BTreeMap<PathBuf, Recordin
     tested
 }
 
-/// An instrument's power by whole seconds, as stamped.
-struct RecordedPower {
-    /// Since 1970, by second.
-    by_stamp: BTreeMap<i64, f64>,
-    start_s: i64,
-}
+/// An instrument's power by whole seconds since 1970, as stamped: in order, each second once.
+struct RecordedPower(Vec<(i64, f64)>);
 
 #[derive(Clone, Copy)]
 struct Likeness {
@@ -80,25 +76,28 @@ struct Likeness {
 
 impl RecordedPower {
     fn of(instrument: &Instrument, all: &[&Instrument], recordings: &BTreeMap<PathBuf, Recording>) -> Self {
-        let mut by_stamp = BTreeMap::new();
+        let mut readings = vec![];
         for recording in instrument.recordings.iter().filter_map(|path| recordings.get(path)) {
             let field = align::field(instrument, all, "power");
             let values = field.and_then(|field| recording.samples.channel(field)).unwrap_or_default();
             let start_s = recording.start.timestamp_millis() as f64 / 1000.0;
             for (time_s, power_w) in recording.samples.time_s.iter().zip(values) {
-                by_stamp.extend(power_w.map(|power_w| ((start_s + time_s).round() as i64, power_w)));
+                readings.extend(power_w.map(|power_w| ((start_s + time_s).round() as i64, power_w)));
             }
         }
-        let start_s = by_stamp.keys().next().copied().unwrap_or(0);
-        Self { by_stamp, start_s }
+        readings.sort_by_key(|(second, _)| *second);
+        readings.dedup_by_key(|(second, _)| *second);
+        Self(readings)
     }
 
     /// The lag at which they are most alike, near their stamps or near their starts: a copy may have been stamped anew.
     fn likeness(&self, theirs: &Self) -> Option<Likeness> {
-        let from_starts = theirs.start_s - self.start_s;
-        let lags = (-LATEST_S..=LATEST_S).flat_map(|lag| [lag, lag + from_starts]);
+        let from_starts = theirs.0.first()?.0 - self.0.first()?.0;
+        let mut lags: Vec<i64> = (-LATEST_S..=LATEST_S).flat_map(|lag| [lag, lag + from_starts]).collect();
+        lags.sort_unstable();
+        lags.dedup();
         let changes = self.changes();
-        lags.filter_map(|lag| theirs.alike_at(&changes, lag)).max_by(|a, b| {
+        lags.into_iter().filter_map(|lag| theirs.alike_at(&changes, lag)).max_by(|a, b| {
             let share = |of: &Likeness| of.alike as f64 / of.seconds.max(FEWEST_SECONDS) as f64;
             share(a).total_cmp(&share(b))
         })
@@ -106,16 +105,22 @@ impl RecordedPower {
 
     /// The seconds in which power changes.
     fn changes(&self) -> Vec<(i64, f64)> {
-        let changed = self.by_stamp.iter().filter(|(second, power_w)| {
-            let before_w = self.by_stamp.get(&(*second - 1));
-            **power_w > 0.0 && before_w.is_some_and(|before_w| (**power_w - before_w).abs() >= CHANGE_W)
+        let changed = self.0.windows(2).filter_map(|pair| {
+            let [(before, before_w), (second, power_w)] = [pair[0], pair[1]];
+            let changes = second - before == 1 && power_w > 0.0 && (power_w - before_w).abs() >= CHANGE_W;
+            changes.then_some((second, power_w))
         });
-        changed.map(|(second, power_w)| (*second, *power_w)).collect()
+        changed.collect()
     }
 
     /// Over the other's changes; this one's are stamped `lag` later.
     fn alike_at(&self, changes: &[(i64, f64)], lag: i64) -> Option<Likeness> {
-        let pair = |(second, other_w): &(i64, f64)| Some((*other_w, *self.by_stamp.get(&(second + lag))?));
+        let mut left = self.0.iter().peekable();
+        let pair = |(second, other_w): &(i64, f64)| {
+            while left.next_if(|(earlier, _)| *earlier < second + lag).is_some() {}
+            let (_, power_w) = left.peek().filter(|(at, _)| *at == second + lag)?;
+            Some((*other_w, *power_w))
+        };
         let pairs: Vec<(f64, f64)> = changes.iter().filter_map(pair).collect();
         let times = stats::median(&pairs.iter().map(|(own_w, other_w)| other_w / own_w).collect::<Vec<f64>>())?;
         if times <= 0.0 {
@@ -132,8 +137,7 @@ mod tests {
     use super::*;
 
     fn power(values: impl IntoIterator<Item = f64>, start_s: i64) -> RecordedPower {
-        let by_stamp = values.into_iter().zip(start_s..).map(|(power_w, second)| (second, power_w.round())).collect();
-        RecordedPower { by_stamp, start_s }
+        RecordedPower(values.into_iter().zip(start_s..).map(|(power_w, second)| (second, power_w.round())).collect())
     }
 
     /// A ride that changes all the time, in whole watts.
