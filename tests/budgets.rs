@@ -271,7 +271,7 @@ fn work_of_sprints_on_the_road_covers_the_truth() {
         let sprint = |what: &str| what.contains("sprints work_error") || what.contains("restart missing_work");
         gate::one_each(seed, &all).into_iter().filter(|o| sprint(&o.what)).collect::<Vec<_>>()
     };
-    let sessions: Vec<gate::Observation> = (1..=80_u64).into_par_iter().flat_map_iter(session).collect();
+    let sessions: Vec<gate::Observation> = (1..=50_u64).into_par_iter().flat_map_iter(session).collect();
     let mut by: BTreeMap<String, (u64, u64)> = BTreeMap::new();
     for one in &sessions {
         let count = by.entry(one.what.clone()).or_default();

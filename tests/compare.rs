@@ -10,7 +10,7 @@ use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use serde_json::json;
 
-const DRAWS: u64 = 600;
+const DRAWS: u64 = 120;
 
 #[test]
 fn every_interval_holds_the_truth_as_often_as_it_says() {

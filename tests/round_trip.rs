@@ -75,7 +75,7 @@ fn plan() -> impl Strategy<Value = RehearsalPlan> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 100, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 40, ..ProptestConfig::default() })]
     #[test]
     fn whatever_is_rehearsed_reads_back_equal(plan in plan(), which in 0..2_usize) {
         let rehearsal = simulate(&protocols()[which], &plan);

@@ -53,7 +53,7 @@ fn a_gain_is_found_as_often_as_a_plain_z_test_says() {
     // Φ((g − L)/u − k). Source: NIST/SEMATECH e-Handbook of Statistical Methods, 7.2.2 (from memory).
     let protocol = one_block();
     let trials =
-        Trials { protocol: &protocol, bench: gain_alone(), setting: RideSetting::Resistance, seed: 1, sessions: 300 };
+        Trials { protocol: &protocol, bench: gain_alone(), setting: RideSetting::Resistance, seed: 1, sessions: 150 };
     let sizes = ["gain=2", "gain=2.5", "gain=3", "gain=3.5", "gain=4.5"];
     let points = ride(&trials, &faults(&sizes), || true, || ()).unwrap();
     let u_pct = standard_uncertainty_pct(&trials);
