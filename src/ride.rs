@@ -83,6 +83,11 @@ impl Clock {
         }
     }
 
+    /// How far a window's offset lies from the clock's own line, s; `start_s` is the recording's start in session time.
+    pub fn off_line_s(&self, window: &ClockWindow, start_s: f64) -> f64 {
+        window.offset_s - self.offset_s - self.drift_ppm * 1e-6 * (window.at_s - start_s)
+    }
+
     /// `heart rate, position`
     pub fn channels(&self) -> String {
         let words: Vec<&str> = std::iter::once(&self.aligned_on).chain(&self.also).map(|on| on.word()).collect();

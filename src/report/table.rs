@@ -7,7 +7,6 @@ use chrono::{DateTime, TimeDelta, Utc};
 use super::groups;
 use crate::judge::Judgement;
 use crate::premise::Takes;
-use crate::ride::Trace;
 use crate::text::{cut, safe, wrap};
 use crate::verdict::{CheckVerdict, Contradiction, MatchFacts, Outcome, PhaseVerdict, RepeatVerdict, Verdict};
 use crate::words;
@@ -53,7 +52,7 @@ pub fn assignment(judgement: &Judgement, out: &mut impl Write) -> io::Result<()>
     let clock = |at_s: f64| (ride.start + TimeDelta::seconds(at_s.round() as i64)).format("%H:%M:%S").to_string();
     let seconds = |at: DateTime<Utc>| (at - ride.start).as_seconds_f64();
     let mut line = |(from_s, to_s): (f64, f64), what: &str, notes: &[String]| -> io::Result<()> {
-        let mean = match mean_w(reference, from_s, to_s) {
+        let mean = match reference.mean_power_w(from_s, to_s) {
             Some(power_w) => format!("{power_w:.0} W"),
             None => "no power".to_owned(),
         };
@@ -108,13 +107,6 @@ pub fn assignment(judgement: &Judgement, out: &mut impl Write) -> io::Result<()>
 }
 
 const NOT_ASKED_FOR: &str = "no part of the protocol";
-
-/// Mean power of a trace's samples from a session time to before another, W.
-fn mean_w(trace: &Trace, from_s: f64, to_s: f64) -> Option<f64> {
-    let times = trace.time_s.iter().zip(&trace.power_w);
-    let known: Vec<f64> = times.filter(|(t, _)| (from_s..to_s).contains(*t)).filter_map(|(_, w)| *w).collect();
-    crate::stats::mean(&known)
-}
 
 struct Table<'w, W: Write> {
     out: &'w mut W,

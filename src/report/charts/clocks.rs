@@ -4,7 +4,7 @@ use super::labels::clock_labels;
 use super::samples::GAP_S;
 use crate::report::picture::{Key, Numbers, Picture};
 use crate::report::svg::{self, Anchor, Frame, Points, Scale, Svg};
-use crate::ride::{Ride, ShownChannel, Trace};
+use crate::ride::{ClockWindow, Ride, ShownChannel, Trace};
 use crate::words;
 
 /// The clock chart's two panels: the shared channel overlaid, and the offset in each window about its line.
@@ -84,15 +84,10 @@ fn liveliest(points: &Points) -> Option<f64> {
 
 fn offsets(svg: &mut Svg, trace: &Trace, ride: &Ride) -> Vec<(f64, f64, f64)> {
     let clock = &trace.clock;
-    let off: Vec<(f64, f64, f64)> = clock
-        .windows
-        .iter()
-        .map(|window| {
-            let since_start_s = window.at_s - trace.time_s.first().copied().unwrap_or(0.0);
-            let off_s = window.offset_s - clock.offset_s - clock.drift_ppm * 1e-6 * since_start_s;
-            (window.at_s, off_s, 2.0 * window.standard_uncertainty_s)
-        })
-        .collect();
+    let start_s = trace.time_s.first().copied().unwrap_or(0.0);
+    let of =
+        |window: &ClockWindow| (window.at_s, clock.off_line_s(window, start_s), 2.0 * window.standard_uncertainty_s);
+    let off: Vec<(f64, f64, f64)> = clock.windows.iter().map(of).collect();
     let most = off.iter().map(|(_, off_s, u_s)| off_s.abs() + u_s).fold(0.5, f64::max);
     let frame = Frame {
         x: Scale { low: 0.0, high: ride.length_s.max(1) as f64, from_px: OFFSETS_PX.0, to_px: OFFSETS_PX.1 },
