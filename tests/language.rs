@@ -622,6 +622,18 @@ fn a_number_of_a_protocol_that_can_not_be_is_a_mistake() {
     let (exit, said) = check(&[&unusual.1]);
     assert_eq!(exit, Exit::Done);
     assert!(said.contains("caution: a steady power of 800 W is unusual"), "{said}");
+    // And where it is judged by, on the sheet.
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/bench-sound/session.yaml");
+    let mut judge = assert_cmd::Command::cargo_bin("assize").unwrap();
+    judge.arg("judge").arg(demo).arg("--protocol").arg(&unusual.1).args([
+        "--json",
+        "-",
+        "--sheet",
+        "/dev/null",
+        "--exit-zero",
+    ]);
+    let told = String::from_utf8(judge.assert().success().get_output().stdout.clone()).unwrap();
+    assert!(told.contains("a steady power of 800 W is unusual"), "{told}");
 }
 
 #[test]

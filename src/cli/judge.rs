@@ -7,7 +7,7 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::exit::{Exit, say_aside};
 use super::files::{Inputs, Numbered, is_standard_output, make_room, shown, write_whole};
-use super::options::{files_of, load_protocol, style};
+use super::options::{files_of, load_protocol_noting, style};
 use crate::against_truth::TruthCounts;
 use crate::judge::Judgement;
 use crate::quantity::{Bound, Join, Quantity, Unit};
@@ -294,12 +294,20 @@ fn load_and_judge(
 ) -> anyhow::Result<Exit> {
     let mut session =
         session::load(path).map_err(|problems| anyhow::anyhow!("the session can't be used\n\n{problems}"))?;
-    if let Some(file) = &args.protocol {
-        session.protocol = Some(load_protocol(file, session.threshold_power_w, inputs)?);
-    }
+    put_protocol(args, &mut session, inputs)?;
     add_pins(args, &mut session)?;
     add_marks(args, &mut session)?;
     judge_one(args, &session, &Beside::of(path), inputs, truths, out)
+}
+
+/// The protocol that an option names in place of the session's own.
+fn put_protocol(args: &JudgeArgs, session: &mut Session, inputs: &mut Inputs) -> anyhow::Result<()> {
+    if let Some(file) = &args.protocol {
+        let (protocol, cautions) = load_protocol_noting(file, session.threshold_power_w, inputs)?;
+        session.protocol = Some(protocol);
+        session.cautions.extend(cautions);
+    }
+    Ok(())
 }
 
 fn add_pins(args: &JudgeArgs, session: &mut Session) -> anyhow::Result<()> {
@@ -463,7 +471,7 @@ fn session_from_args(args: &JudgeArgs, inputs: &mut Inputs) -> anyhow::Result<Se
         session.references.push(Reference { instrument, uncertainty, certificate: None, mode: None });
     }
     session.assumed.push("no chain between unit and references".to_owned());
-    session.protocol = args.protocol.as_ref().map(|file| load_protocol(file, None, inputs)).transpose()?;
+    put_protocol(args, &mut session, inputs)?;
     add_pins(args, &mut session)?;
     add_marks(args, &mut session)?;
     Ok(session)

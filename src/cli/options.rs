@@ -31,10 +31,19 @@ pub(super) fn load_protocol(
     threshold_power_w: Option<f64>,
     inputs: &mut Inputs,
 ) -> anyhow::Result<Protocol> {
+    load_protocol_noting(file, threshold_power_w, inputs).map(|(protocol, _)| protocol)
+}
+
+/// [`load_protocol`], with what is possible in it but unusual.
+pub(super) fn load_protocol_noting(
+    file: &Path,
+    threshold_power_w: Option<f64>,
+    inputs: &mut Inputs,
+) -> anyhow::Result<(Protocol, Vec<String>)> {
     let (protocol, notes) = protocol::load_noting(file, threshold_power_w)
         .map_err(|problems| anyhow::anyhow!("the protocol can't be used\n\n{problems}"))?;
     inputs.extend(notes.files);
-    Ok(protocol)
+    Ok((protocol, notes.cautions))
 }
 
 /// The session that an option names, as far as it is known before the ride; it and what it names are inputs.
