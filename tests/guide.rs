@@ -442,6 +442,23 @@ fn the_guides_table_of_premises_is_the_programs_word_for_word() {
     }
 }
 
+#[test]
+fn every_limit_of_the_shipped_protocols_stands_in_the_table_of_what_protects_it() {
+    let page = text_of("shared/guide/verdict.md");
+    let (_, protects) = page.split_once("Which limits they protect").unwrap();
+    let first: String =
+        protects.lines().filter(|line| line.starts_with('|')).filter_map(|row| row.split('|').nth(1)).collect();
+    for file in fs::read_dir(project("protocols")).unwrap() {
+        let protocol = protocol::load(&file.unwrap().path(), None).unwrap_or_else(|problems| panic!("{problems}"));
+        for phase in &protocol.phases {
+            for check in &phase.checks {
+                let measure = check.measure.word();
+                assert!(first.contains(&format!("`{measure}`")), "{measure} of {} in {}", phase.id, protocol.title);
+            }
+        }
+    }
+}
+
 /// A heading as the end of a link to it.
 fn anchor(heading: &str) -> String {
     let kept = heading.to_lowercase();
