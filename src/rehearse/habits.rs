@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use super::noise::{Noise, Purpose};
+use super::stretches::{RECOVERY_W, RiderAction, ScriptStretch};
 
 /// How a head unit makes one value a second of four messages.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -63,6 +64,10 @@ pub struct RideHabits {
     /// References are off by a draw from all that they state, in place of the smaller gains and offsets of good ones;
     /// so are their sides and their cadence.
     pub as_stated: bool,
+    /// Power of the recoveries between repeats, W.
+    pub recovery_w: f64,
+    /// Held all through the warm-up in place of one that goes up and down, W.
+    pub warm_up_w: Option<f64>,
     /// What the rider's power, cadence and balance scatter by, from real rides.
     pub scatter: Option<Arc<RiderScatter>>,
 }
@@ -88,12 +93,27 @@ impl Default for RideHabits {
             systematic: 1.0,
             heart: 1.0,
             as_stated: false,
+            recovery_w: RECOVERY_W,
+            warm_up_w: None,
             scatter: None,
         }
     }
 }
 
 impl RideHabits {
+    /// Warm-up and recoveries of a script at this rider's powers.
+    pub(super) fn ride_easy(&self, script: &mut [ScriptStretch]) {
+        for stretch in script.iter_mut().filter(|stretch| stretch.act == RiderAction::Recovery) {
+            stretch.aim_w *= self.recovery_w / RECOVERY_W;
+        }
+        let warm_up = |stretch: &&mut ScriptStretch| matches!(stretch.act, RiderAction::Ride | RiderAction::Still);
+        for stretch in script.iter_mut().take_while(warm_up).filter(|stretch| stretch.act == RiderAction::Ride) {
+            if let Some(warm_up_w) = self.warm_up_w {
+                (stretch.aim_w, stretch.cadence_rpm) = (warm_up_w, 88.0);
+            }
+        }
+    }
+
     /// Another bench and rider for every seed, within what is usual. Common practice, no source.
     pub fn varied(seed: u64) -> Self {
         let mut noise = Noise::new(seed, Purpose::Habits);

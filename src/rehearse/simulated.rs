@@ -106,6 +106,7 @@ pub(super) fn simulate_ride(protocol: &Protocol, plan: &RehearsalPlan) -> Simula
 /// for.
 fn ridden_script(protocol: &Protocol, drivetrain: &Drivetrain, plan: &RehearsalPlan) -> RideAsItWent {
     let mut scripted = script::write(protocol, drivetrain, plan.seed);
+    plan.habits.ride_easy(&mut scripted);
     stretches::follow(&mut scripted, protocol, plan.seed);
     let mishaps = mishap::with_noise(&plan.mishaps, plan.seed, 0);
     let mut ridden = as_ridden::ride(scripted, protocol, drivetrain, &mishaps);
