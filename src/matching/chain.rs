@@ -16,13 +16,16 @@ pub(super) struct Move {
     pub told: Vec<f64>,
 }
 
+/// An entry (`None`: the ride's start) after which another comes, and with which probability.
+pub(super) type After = (Option<usize>, f64);
+
 /// One phase of the protocol.
 pub(super) struct Entry {
     pub moves: Vec<Move>,
     /// What may come before, `None` being the ride's start, and with which probability this comes then.
-    pub after: Vec<(Option<usize>, f64)>,
+    pub after: Vec<After>,
     /// The same where something lies between, times how much sooner than other phases this one then comes.
-    pub after_a_while: Vec<(Option<usize>, f64)>,
+    pub after_a_while: Vec<After>,
 }
 
 /// The whole model of a ride.
@@ -119,7 +122,7 @@ impl Chain {
         let mut open = vec![vec![W::NONE; n + 1]; moves.len()];
         let mut ended = vec![vec![W::NONE; n + 1]; self.entries.len()];
         let (mut scale, mut history) = (vec![0.0; n + 1], vec![]);
-        let weighed = |after: &[(Option<usize>, f64)]| {
+        let weighed = |after: &[After]| {
             after.iter().map(|&(of, share)| (state(of), W::of(share.ln()))).collect::<Vec<(usize, f64)>>()
         };
         let after: Vec<_> = self.entries.iter().map(|e| [weighed(&e.after_a_while), weighed(&e.after)]).collect();
@@ -236,7 +239,7 @@ impl Chain {
     /// What was last where an entry began.
     fn came_after(&self, forward: &Forward, entry: usize, t: usize) -> usize {
         largest(0..=self.entries.len(), |s| {
-            let share = |after: &[(Option<usize>, f64)]| {
+            let share = |after: &[After]| {
                 after.iter().find(|after| state(after.0) == s).map_or(0.0, |after| after.1).max(self.any).ln()
             };
             let Entry { after, after_a_while, .. } = &self.entries[entry];

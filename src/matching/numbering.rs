@@ -84,6 +84,15 @@ fn holds(pinned: Window, ridden: Window) -> bool {
 /// A try less sure than this is surplus before any other; of sure ones the last is.
 const SURE: f64 = 0.999;
 
+/// Where those begin that were ridden together, as repeats of a drill are: the first ones, but where as many later ones lie within
+/// half of their time.
+fn together(sure: &[Attempt], expected: usize) -> usize {
+    let Some(last) = expected.checked_sub(1).filter(|_| sure.len() > expected) else { return 0 };
+    let span = |first: usize| sure[first + last].from - sure[first].from;
+    let closest = (0..sure.len() - last).min_by_key(|first| span(*first)).unwrap_or(0);
+    if 2 * span(closest) < span(0) { closest } else { 0 }
+}
+
 /// Gives the tries of one phase their repeat numbers: in time, but where a pin names one. `expected` is how many were asked
 /// for or put in by the tester, whose last are surplus; any beyond are as unlikely as `beyond` says.
 ///
@@ -100,6 +109,9 @@ pub(super) fn number(
         dropped.extend(attempts.remove(failed).outcome.err());
     }
     attempts.sort_by_key(|attempt| attempt.sure < SURE);
+    let sure = attempts.iter().filter(|attempt| attempt.sure >= SURE).count();
+    let first = together(&attempts[..sure], expected);
+    attempts[..sure].rotate_left(first);
     for attempt in attempts.iter_mut().skip(expected) {
         attempt.sure = beyond * attempt.sure / (beyond * attempt.sure + 1.0 - attempt.sure);
         if let Ok(ridden) = &mut attempt.outcome {

@@ -1,7 +1,7 @@
 //! The protocol as a chain: its phases as entries, how long their moves last, and what may come after what.
 
 use super::boundaries::Boundaries;
-use super::chain::{Chain, Entry, Move, PinnedStretch};
+use super::chain::{After, Chain, Entry, Move, PinnedStretch};
 use super::lasting::{Flat, Lasting, Tail};
 use super::observe::{Observer, alike_s, most_told};
 use super::parameters::Parameters;
@@ -33,7 +33,7 @@ impl Plan {
             PhaseOrder::AsWritten => (p.jumps, after(&timed, p)),
             PhaseOrder::Any => (1.0, again_only(&timed, p)),
         };
-        let entry = |(at, (phase, mut after)): (usize, (&&Phase, Vec<(Option<usize>, f64)>))| {
+        let entry = |(at, (phase, mut after)): (usize, (&&Phase, Vec<After>))| {
             let sooner = |of: Option<usize>| if of == Some(at) { sooner(phase, p) } else { 1.0 };
             let after_a_while = after.iter().map(|&(of, share)| (of, share * sooner(of))).collect();
             // Between repeats riders rest.
@@ -84,7 +84,7 @@ impl Plan {
 }
 
 /// In any order a repeat still comes after a repeat.
-fn again_only(phases: &[&Phase], p: &Parameters) -> Vec<Vec<(Option<usize>, f64)>> {
+fn again_only(phases: &[&Phase], p: &Parameters) -> Vec<Vec<After>> {
     phases.iter().enumerate().map(|(at, phase)| vec![(Some(at), again(phase, p))]).collect()
 }
 
@@ -102,7 +102,7 @@ fn sooner(phase: &Phase, p: &Parameters) -> f64 {
 }
 
 /// What each phase may come after as the protocol has it, and how likely it comes then.
-fn after(phases: &[&Phase], p: &Parameters) -> Vec<Vec<(Option<usize>, f64)>> {
+fn after(phases: &[&Phase], p: &Parameters) -> Vec<Vec<After>> {
     let mut after = vec![vec![]; phases.len()];
     let in_order = 1.0 - p.jumps;
     for last in std::iter::once(None).chain((0..phases.len()).map(Some)) {

@@ -1,6 +1,6 @@
 //! Forward and backward: the probability of every boundary of every move at every second, given the whole ride.
 
-use super::chain::{Chain, Entry, Forward, Move, Segment, state};
+use super::chain::{After, Chain, Entry, Forward, Move, Segment, state};
 use super::lasting::{All, Beginnings, Weights};
 
 /// Probabilities of boundaries at each second.
@@ -81,7 +81,7 @@ impl Chain {
     }
 
     /// Adds, to what comes after each state, that an entry begins.
-    fn add(&self, to: &mut [f64], after: impl Fn(&Entry) -> &[(Option<usize>, f64)], begins: impl Fn(usize) -> f64) {
+    fn add(&self, to: &mut [f64], after: impl Fn(&Entry) -> &[After], begins: impl Fn(usize) -> f64) {
         let begins: Vec<f64> = (0..self.entries.len()).map(begins).collect();
         let any = self.any * begins.iter().sum::<f64>();
         to.iter_mut().for_each(|weight| *weight += any);
@@ -145,7 +145,7 @@ mod tests {
             Lasting { flats: vec![], tail: Tail { from: 2, log_density: -1.4, per_s: 0.3 } },
         ];
         let [one, two, three] = lastings.map(|lasting| Move { lasting, told: logs(SECONDS) });
-        let after = |of: &[(Option<usize>, f64)]| of.to_vec();
+        let after = |of: &[After]| of.to_vec();
         Chain {
             entries: vec![
                 Entry {
