@@ -69,8 +69,6 @@ pub enum Takes {
     Check,
     /// The reference is out.
     Reference,
-    /// Nothing is decided.
-    Session,
     /// Nothing can pass.
     Pass,
     /// The session is not judged.
@@ -78,7 +76,7 @@ pub enum Takes {
 }
 
 impl Takes {
-    const ALL: [Takes; 12] = [
+    const ALL: [Takes; 11] = [
         Takes::Nothing,
         Takes::Rings,
         Takes::Timing,
@@ -88,7 +86,6 @@ impl Takes {
         Takes::Pin,
         Takes::Check,
         Takes::Reference,
-        Takes::Session,
         Takes::Pass,
         Takes::Verdict,
     ];
@@ -105,7 +102,6 @@ impl Takes {
             Takes::Pin => "the pin",
             Takes::Check => "the check",
             Takes::Reference => "the reference",
-            Takes::Session => "every decision",
             Takes::Pass => "the pass",
             Takes::Verdict => "the verdict",
         }
@@ -170,8 +166,8 @@ pub const PREMISES: &[PremiseRow] = &[
         takes: "rings from speed" },
     PremiseRow { premise: Premise::ProtocolRidden, word: "protocol ridden",
         must: "this is the protocol that was ridden",
-        tested_by: "the ride's likelihood as this protocol against a ride of none and against the shipped ones; each phase's and each ring's probability",
-        takes: "every decision; a repeat whose phase or ring is less than 95 % sure: the repeat" },
+        tested_by: "not yet: how much of a ride its moves explain",
+        takes: "nothing yet" },
     PremiseRow { premise: Premise::AsAsked, word: "as asked",
         must: "each phase was ridden as asked",
         tested_by: "mean power or effort against target and tolerance, length, ring",

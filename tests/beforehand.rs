@@ -210,7 +210,8 @@ fn check_tells_what_a_protocol_needs_and_nothing_can_hold() {
             "contradicted: pedals: no certificate is given; this takes the reference",
         ]
     );
-    let held = "{held: [own recording, firmware, references, clocks, bike, pins, dates, certificates]}";
+    let held =
+        "{held: [own recording, firmware, references, clocks, bike, pins, dates, protocol ridden, certificates]}";
     let told = checked(held, &format!("{UNIT}{PEDALS}"));
     let so = |says: &str, word: &str| {
         format!("warning: {says}; the protocol needs `{word}` to be held, so nothing can pass")
@@ -223,6 +224,7 @@ fn check_tells_what_a_protocol_needs_and_nothing_can_hold() {
         so("chainrings, cassette and wheel are not all given in `drivetrain`", "bike"),
         so("nothing is pinned", "pins"),
         so("neither the session's `date` nor when an instrument came (`received`) is given", "dates"),
+        so("no version up to this one tests it", "protocol ridden"),
         so("pedals: no certificate is given", "certificates"),
     ] {
         assert!(told.contains(&expected), "{expected}\n{told:?}");

@@ -92,8 +92,7 @@ fn marks_help_or_do_no_harm_in_every_case_of_riders_gone_astray() {
         assert!(with.found >= without.found, "{} of {}, {} without", with.found, without.ridden, without.found);
         assert!(with.invented.len() <= without.invented.len(), "{:?}", with.invented);
         assert!(with.misnumbered <= without.misnumbered);
-        // A prompt may make a weak try of one sprint a part of another: one in a hundred.
-        assert!(with.spoiled_right + 1 >= without.spoiled_right, "{} of {}", with.spoiled_right, without.spoiled_right);
+        assert!(with.spoiled_right >= without.spoiled_right);
         let ((near_with, all_with), (near_without, all_without)) = (near(with), near(&without));
         assert!(near_with * all_without >= near_without * all_with, "{near_with} of {all_with}");
     }

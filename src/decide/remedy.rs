@@ -19,8 +19,6 @@ pub enum Remedy {
     LongerStop,
     /// Once more, as the protocol asks.
     AsAsked,
-    /// What tells a phase, or its ring, from others.
-    Surer,
     /// What was asked for and not read.
     ReadAll,
     /// Clocks that one channel ties together.

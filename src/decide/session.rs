@@ -84,14 +84,14 @@ pub fn session(
         DecidedPhase { outcome: if incomplete { Outcome::NotRidden } else { all.outcome }, ..all }
     }));
     let all = |scored: &[&Scored]| -> Vec<Decided> { scored.iter().map(|s| rules.check(s, true)).collect() };
-    let off_of =
-        |index: usize| matches.found.iter().filter(|found| found.phase == index).find_map(|found| off(premises, found));
+    let off = |index: usize| matches.found.iter().any(|found| found.phase == index && is_off(premises, found));
     let contrast = |score: &ContrastScore| {
         let decided = rules.check(&score.scored, true);
         let pairs = score.contrast.pairs(&protocol.phases);
-        match pairs.iter().find_map(|pair| off_of(pair.of).or_else(|| off_of(pair.against))) {
-            Some(premise) => taken(decided, premise, again(premise)),
-            None => decided,
+        if pairs.iter().any(|pair| off(pair.of) || off(pair.against)) {
+            taken(decided, Premise::AsAsked, Remedy::AsAsked)
+        } else {
+            decided
         }
     };
     let contrasts: Vec<Decided> = scores.contrasts.iter().map(contrast).collect();
@@ -112,14 +112,9 @@ fn quarrel(agreement: &Agreement) -> Option<ReferencesDisagree> {
     worst.map(|pair| ReferencesDisagree { pair: pair.clone(), over: Over::Session })
 }
 
-/// What takes a repeat, so that it decides nothing: it was ridden otherwise than asked, or may not be what it was taken for.
-fn off(premises: &Premises, found: &PhaseMatch) -> Option<Premise> {
+/// Whether a repeat was ridden otherwise than asked, so that it decides nothing.
+fn is_off(premises: &Premises, found: &PhaseMatch) -> bool {
     premises.take_repeat(PhaseRepeat { phase: found.phase, repeat: found.repeat })
-}
-
-/// What would decide a repeat that a premise took.
-fn again(premise: Premise) -> Remedy {
-    if premise == Premise::ProtocolRidden { Remedy::Surer } else { Remedy::AsAsked }
 }
 
 /// Whether a stretch that a reference did not record could hold a phase.
@@ -144,13 +139,10 @@ fn phases(
                 let apart =
                     score.apart.as_ref().map(|pair| ReferencesDisagree { pair: pair.clone(), over: Over::Phase });
                 let here = Rules { quarrel: rules.quarrel.clone().or(apart), ..rules.clone() };
-                let off = premises.and_then(|premises| off(premises, found));
+                let off = premises.is_some_and(|premises| is_off(premises, found));
                 let check = |s: &Scored| {
                     let decided = here.check(s, required);
-                    match off {
-                        Some(premise) => taken(decided, premise, again(premise)),
-                        None => decided,
-                    }
+                    if off { taken(decided, Premise::AsAsked, Remedy::AsAsked) } else { decided }
                 };
                 decided(protocol, of, Some(score.checks.iter().map(check).collect()))
             }
@@ -210,7 +202,7 @@ fn repeats_of(
     let asked: Vec<usize> = (0..matches.found.len())
         .filter(|&i| matches.found[i].phase == index && !matches.found[i].surplus && ridden(i))
         .collect();
-    let is_off = |i: &usize| rules.premises.is_some_and(|premises| off(premises, &matches.found[*i]).is_some());
+    let is_off = |i: &usize| rules.premises.is_some_and(|premises| is_off(premises, &matches.found[*i]));
     let (off, asked): (Vec<usize>, Vec<usize>) = asked.into_iter().partition(is_off);
     // A fault is a repeat with a failed check that counts; an advisory phase shows its faults the same way.
     let of = |checks: &[Decided]| {

@@ -1,6 +1,5 @@
 //! Where the protocol's phases were found in a ride.
 
-use super::edges::MatchedEdge;
 use crate::protocol::Ring;
 use crate::ride::Window;
 
@@ -14,8 +13,6 @@ pub struct Matches {
     pub cautions: Vec<String>,
     /// Stretches that a person pinned and that are not what they are pinned as.
     pub refused_pins: Vec<RefusedPin>,
-    /// Log likelihood of the ride as this protocol's against a ride of no protocol's.
-    pub log_evidence: f64,
 }
 
 /// A pinned stretch that does not meet what any other has to: its repeat stays not ridden.
@@ -57,14 +54,9 @@ pub struct Ridden {
     /// Its moves in order, within the span: steady → [block]; sprint → [sprint]; coast_restart → [lead-in,
     /// coast, restart]; soft_pedal → [surge, soft]; ramp → one per step.
     pub moves: Vec<Window>,
-    /// Probability that this phase was ridden here, given the whole ride.
+    /// 0 to 1: posterior weight of this assignment against the runner-up.
     pub confidence: f64,
-    /// How surely the moves begin, and the last one ends, where they are put; empty where nobody asks (a pin, what is not
-    /// scored).
-    pub edges: Vec<MatchedEdge>,
     pub ring: Option<Ring>,
-    /// Probability of the ring.
-    pub ring_confidence: f64,
     pub ring_rests_on: Option<String>,
     pub rests_on: Vec<Ground>,
     /// The second-best place, in words, where there was one.

@@ -1,6 +1,6 @@
 //! Pins: where a person says that a repeat was ridden.
 
-use super::chain::PinnedStretch;
+use super::moves::ScoredPhases;
 use super::typed_times::session_seconds;
 use crate::protocol::Protocol;
 use crate::ride::{Ride, Window};
@@ -14,25 +14,19 @@ pub(super) struct ResolvedPin<'a> {
     pub span: Window,
 }
 
-impl ResolvedPin<'_> {
-    pub fn stretch(&self) -> PinnedStretch {
-        PinnedStretch { entry: self.entry, from: self.seconds.0, to: self.seconds.1 }
-    }
-}
-
-/// `phases` are those of the chain's entries.
 pub(super) fn resolve_pins<'a>(
     protocol: &Protocol,
     session: &'a Session,
     ride: &Ride,
-    phases: &[usize],
+    plan: &ScoredPhases,
     cautions: &mut Vec<String>,
 ) -> Vec<ResolvedPin<'a>> {
     let mut resolved: Vec<ResolvedPin> = Vec::new();
     for pin in &session.pins {
         let mut ignore = |why: &str| cautions.push(format!("the pin on {} was not used: {why}", pin.phase));
-        let entries: Vec<usize> =
-            (0..phases.len()).filter(|&e| pin.phase.selects(&protocol.phases[phases[e]].id)).collect();
+        let entries: Vec<usize> = (0..plan.entries.len())
+            .filter(|&e| pin.phase.selects(&protocol.phases[plan.entries[e].phase].id))
+            .collect();
         let [entry] = entries[..] else {
             ignore(if entries.is_empty() {
                 "no phase that is scored by riding has that name"
@@ -48,7 +42,7 @@ pub(super) fn resolve_pins<'a>(
             continue;
         }
         let seconds = (from as usize, to as usize);
-        if seconds.1 < seconds.0 + protocol.phases[phases[entry]].drill.moves().len() {
+        if seconds.1 < seconds.0 + plan.entries[entry].moves.len() {
             ignore("it ends before it could hold the phase");
         } else if resolved.iter().any(|r| seconds.0 < r.seconds.1 && r.seconds.0 < seconds.1) {
             ignore("it overlaps another pin");
@@ -61,6 +55,5 @@ pub(super) fn resolve_pins<'a>(
             resolved.push(ResolvedPin { pin, entry, seconds, span });
         }
     }
-    resolved.sort_by_key(|pin| pin.seconds);
     resolved
 }

@@ -1,14 +1,11 @@
 //! Remarks that call a repeat spoiled: what they name was ridden then, and is struck.
 
 use super::model::{MatchOutcome, Matches, PhaseMatch};
-use super::plan::Plan;
+use super::moves::{ScoredPhase, ScoredPhases, WRITTEN_S};
 use super::typed_times::session_seconds;
 use crate::protocol::Protocol;
 use crate::ride::{Ride, Window};
 use crate::session::{Remark, Session};
-
-/// A remark is written this long after what it is about, at most.
-const WRITTEN_S: usize = 30;
 
 /// Second of a remark that names a phase.
 pub(super) fn remarked(remark: &Remark, ride: &Ride) -> Option<usize> {
@@ -22,14 +19,11 @@ pub(super) fn written_of(span: Window, at: usize) -> bool {
 }
 
 /// What was remarked on was ridden then.
-pub(super) fn expect_remarked(protocol: &Protocol, session: &Session, ride: &Ride, plan: &mut Plan) {
+pub(super) fn expect_remarked(protocol: &Protocol, session: &Session, ride: &Ride, plan: &mut ScoredPhases) {
     for remark in &session.remarks {
         let (Some(selector), Some(at)) = (&remark.spoiled, remarked(remark, ride)) else { continue };
-        for entry in 0..plan.phases.len() {
-            if selector.selects(&protocol.phases[plan.phases[entry]].id) {
-                plan.expect_before(entry, at, WRITTEN_S);
-            }
-        }
+        let named = |e: &&mut ScoredPhase| selector.selects(&protocol.phases[e.phase].id);
+        plan.entries.iter_mut().filter(named).for_each(|entry| entry.expect(at));
     }
 }
 

@@ -20,7 +20,7 @@ const OTHER_SPROCKET: f64 = 0.2;
 const SHIFT_REAR: f64 = 0.02;
 const SHIFT_FRONT: f64 = 0.002;
 /// The model is never surer than this of a ring: it knows nothing of a slipping sensor or a misread cassette.
-const SUREST: f64 = 0.999;
+const SUREST: f64 = 0.99;
 
 /// The ring at each grid second: from gear-change events where the ride has them, else from speed over cadence
 /// against the drivetrain's ratios. `None` where neither can tell (one ring, no cassette or wheel, no speed).

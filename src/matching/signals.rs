@@ -1,7 +1,8 @@
 //! What the matcher looks at: the references' power and cadence, and the ring.
 
-use crate::ride::{Ride, RingBelief, Window};
+use crate::ride::{EdgeKind, Ride, RingBelief, Window};
 use crate::session::Session;
+use crate::stats::median;
 
 use super::references::by_fitness;
 use super::ring;
@@ -13,6 +14,8 @@ pub(super) struct Signals {
     pub rings: Vec<Option<RingBelief>>,
     /// Sums and counts of power and of cadence over the seconds before, so that any mean is two look-ups.
     sums: [Vec<(f64, f64)>; 2],
+    /// By how much the lap button was pressed after the rider began to change; `None` where too few laps tell.
+    pub laps_late_s: Option<f64>,
     /// Seconds at which speed over cadence jumped: a change of gear.
     pub shifts: Vec<usize>,
 }
@@ -41,13 +44,45 @@ impl Signals {
         let cadence_rpm: Vec<_> = (0..ride.length_s).map(|k| traces.iter().find_map(|t| t.cadence_at(k))).collect();
         let mut signals = Self::of_columns(power_w, cadence_rpm);
         (signals.rings, signals.shifts) = ring::rings_and_shifts(session, ride);
+        signals.laps_late_s = signals.laps_late_s(ride);
         signals
     }
 
     /// Power and cadence alone.
     pub fn of_columns(power_w: Vec<Option<f64>>, cadence_rpm: Vec<Option<f64>>) -> Self {
         let sums = [sums(&power_w), sums(&cadence_rpm)];
-        Self { power_w, cadence_rpm, rings: vec![], sums, shifts: vec![] }
+        Self { power_w, cadence_rpm, rings: vec![], sums, laps_late_s: None, shifts: vec![] }
+    }
+
+    /// The lag at which most laps near clear steps of power follow one; `None` where too few agree.
+    fn laps_late_s(&self, ride: &Ride) -> Option<f64> {
+        const LATEST_S: usize = 12;
+        const EARLIEST_S: usize = 3;
+        const CLEAR: f64 = 0.4;
+        // Half of a step shows so long after the rider began it.
+        const SHOWS_S: f64 = 1.5;
+        const ENOUGH: usize = 6;
+        const AGREE_S: f64 = 1.5;
+        let step = |k: usize| {
+            let means_w = self.mean_w(k.saturating_sub(3), k).zip(self.mean_w(k, k + 3));
+            means_w.map_or(0.0, |(before_w, after_w)| (after_w - before_w).abs() / before_w.max(after_w).max(1.0))
+        };
+        let clear = |&k: &usize| step(k) > CLEAR && step(k) >= step(k + 1) && step(k) > step(k.saturating_sub(1));
+        let laps = ride.edges.iter().filter(|e| e.kind == EdgeKind::Lap).map(|e| e.at_s);
+        let lates: Vec<Vec<f64>> = laps
+            .map(|at_s| {
+                let at = at_s.round().max(0.0) as usize;
+                let steps = (at.saturating_sub(LATEST_S)..=at + EARLIEST_S).filter(clear);
+                steps.map(|k| at_s - (k as f64 - SHOWS_S)).collect()
+            })
+            .filter(|lates: &Vec<f64>| !lates.is_empty())
+            .collect();
+        let alike = |late_s: f64| -> Vec<f64> {
+            let near = |lates: &Vec<f64>| lates.iter().copied().find(|other| (other - late_s).abs() <= AGREE_S);
+            lates.iter().filter_map(near).collect()
+        };
+        let most = lates.iter().flatten().map(|&late_s| alike(late_s)).max_by_key(Vec::len)?;
+        (most.len() >= ENOUGH && 2 * most.len() > lates.len()).then(|| median(&most)).flatten()
     }
 
     pub fn column(&self, channel: Channel) -> &[Option<f64>] {

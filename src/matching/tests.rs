@@ -264,9 +264,9 @@ impl Rider {
     }
 
     fn warm_up(&mut self) {
-        self.ride(90.0, 340, 80.0);
+        self.ride(90.0, 300, 80.0);
         self.ride(150.0, 120, 85.0);
-        self.ride(100.0, 200, 80.0);
+        self.ride(100.0, 240, 80.0);
     }
 
     fn bench_phase(&mut self, p: usize) {
@@ -577,17 +577,8 @@ fn a_rider_who_wanders_by_eight_per_cent_is_followed() {
         let mut rider = Rider::new(seed);
         rider.wander = 0.08;
         rider.bench(&AS_WRITTEN);
-        let (ride, mut truth) = rider.finish();
-        let matches = find(&bench(), &session(), &ride);
-        // A surge that wandered by a quarter or more of what was asked is none.
-        let weak = reasons(&matches).iter().any(|r| r.0 == 8 && r.2.contains("surge"));
-        if weak {
-            let missing = truth.iter().position(|t| {
-                t.0 == 8 && !ridden(&matches).iter().any(|r| (r.2.span.start_s - t.1[0] as f64).abs() < 5.0)
-            });
-            truth.remove(missing.unwrap());
-        }
-        let (w, a) = compare(&matches, &truth);
+        let (ride, truth) = rider.finish();
+        let (w, a) = compare(&find(&bench(), &session(), &ride), &truth);
         within += w;
         all += a;
     }
@@ -686,7 +677,7 @@ fn a_ride_of_another_kind_holds_few_blocks_and_no_drill() {
         let matches = find(&bench(), &session(), &endurance(seed));
         // A few minutes near a target are a block, whatever the rider meant; a drill is not found by chance.
         let (blocks, drills): (Vec<_>, Vec<_>) = ridden(&matches).into_iter().partition(|r| r.0 < 6);
-        assert!(blocks.len() <= 6 && drills.is_empty(), "{}", story(&matches));
+        assert!(blocks.len() <= 4 && drills.is_empty(), "{}", story(&matches));
         assert!(matches.found.len() >= 22);
     }
 }
@@ -788,7 +779,7 @@ fn a_remark_strikes_what_was_ridden_at_its_time_whatever_its_number() {
 
 #[test]
 fn a_remark_decides_between_places_that_fit_alike() {
-    // One block asked, ridden twice a sixth too weak: the one written of is it.
+    // One block asked, ridden twice a sixth too weak, too little for a surplus one: the one written of is it.
     let mut protocol = bench();
     protocol.phases = vec![steady(Ring::Big, 200.0, 4.0)];
     let mut rider = Rider::new(77);
@@ -800,7 +791,7 @@ fn a_remark_decides_between_places_that_fit_alike() {
     let (ride, _) = rider.finish();
     let mut session = session();
     let found = |session: &Session| find(&protocol, session, &ride);
-    assert_eq!(ridden(&found(&session)).len(), 2);
+    assert_eq!(ridden(&found(&session)).len(), 1);
     for middle_s in [225.0, 575.0] {
         session.remarks = vec![Remark {
             at: Some(ClockTime { date: None, time: ride.utc(middle_s).time(), offset_s: None }),
@@ -808,9 +799,7 @@ fn a_remark_decides_between_places_that_fit_alike() {
             // No such repeat, so only what was ridden then can be meant.
             spoiled: Some(Selector { name: "steady".into(), keys: vec![], repeat: Some(9) }),
         }];
-        let left = found(&session);
-        let [(.., left)] = ridden(&left)[..] else { panic!("{middle_s} s: {}", story(&left)) };
-        assert!(middle_s < left.span.start_s || middle_s > left.span.end_s, "{middle_s} s: {:?}", left.span);
+        assert!(ridden(&found(&session)).is_empty(), "{middle_s} s: {}", story(&found(&session)));
     }
 }
 
@@ -927,13 +916,7 @@ proptest! {
         let spans = |m: &Matches, by: usize| {
             ridden(m).iter().map(|r| (r.0, r.1, r.2.span.start_s - by as f64, r.2.span.end_s - by as f64)).collect::<Vec<_>>()
         };
-        let (plain, moved) = (spans(&plain, 0), spans(&moved, before));
-        // How unsteady the rider is, and how often laps are pressed, is learned from the whole ride: an edge may move by a second.
-        prop_assert_eq!(plain.len(), moved.len());
-        for (plain, moved) in plain.iter().zip(&moved) {
-            prop_assert_eq!((plain.0, plain.1), (moved.0, moved.1));
-            prop_assert!((plain.2 - moved.2).abs() <= 1.0 && (plain.3 - moved.3).abs() <= 1.0, "{:?} {:?}", plain, moved);
-        }
+        prop_assert_eq!(spans(&plain, 0), spans(&moved, before));
     }
 
     #[test]
@@ -1073,8 +1056,7 @@ fn a_pin_on_a_stretch_that_is_no_such_repeat_is_refused() {
     // What was ridden there counts as it was found.
     let (_, _, first) = *ridden(&matches).iter().find(|r| r.0 == 7 && r.1 == 1).unwrap();
     assert!(!first.rests_on.contains(&Ground::Pinned), "{}", story(&matches));
-    let [refused] = &matches.refused_pins[..] else { panic!("{}", story(&matches)) };
-    let says = &refused.says;
+    let says = &matches.refused_pins[0].says;
     assert!(says.starts_with("what was pinned is not that"), "{says}");
     assert_eq!(matches.refused_pins.len(), 1);
     assert_eq!((matches.refused_pins[0].phase, matches.refused_pins[0].repeat), (7, Some(1)));

@@ -18,6 +18,7 @@ pub enum Evidence {
     /// Nothing recorded or typed speaks to it.
     NothingTells,
     /// The next stage of the program tests it.
+    NotTestedYet,
     /// The recording names the serial number (or sensor number) that the session does.
     SerialAlike {
         file: PathBuf,
@@ -166,21 +167,6 @@ pub enum Evidence {
         stated: Vec<u32>,
     },
     SpeedNotOfWheel,
-    /// Log odds of the ride as this protocol's against a ride of none.
-    ProtocolFits {
-        log_odds: f64,
-    },
-    /// Another protocol, or none, explains the ride better; log odds of this one against it.
-    OtherProtocol {
-        other: Option<String>,
-        log_odds: f64,
-    },
-    /// A phase, or its ring, that is less than sure.
-    Unsure {
-        repeat: PhaseRepeat,
-        ring: bool,
-        probability: f64,
-    },
     AsAsked {
         repeats: usize,
     },
@@ -257,15 +243,15 @@ pub enum Lacks {
     /// A phase of typed readings.
     PhaseOfReadings,
     Dates,
+    /// A version of the program that tests it.
+    Test,
 }
 
 impl Evidence {
     /// The repeat that it is about.
     pub fn repeat(&self) -> Option<PhaseRepeat> {
         match self {
-            Evidence::NotAsAsked { repeat, .. }
-            | Evidence::PinRefused { repeat, .. }
-            | Evidence::Unsure { repeat, .. } => Some(*repeat),
+            Evidence::NotAsAsked { repeat, .. } | Evidence::PinRefused { repeat, .. } => Some(*repeat),
             _ => None,
         }
     }

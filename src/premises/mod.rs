@@ -20,7 +20,6 @@ mod of_ride;
 mod of_session;
 mod pinned;
 mod premise_names;
-mod protocol_ridden;
 mod readings;
 mod references;
 mod same_ride;

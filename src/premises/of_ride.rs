@@ -2,12 +2,13 @@
 
 use super::as_asked::as_asked;
 use super::clocks::{RiddenProtocol, clocks};
+use super::evidence::Evidence;
 use super::pinned::pins;
-use super::protocol_ridden::protocol_ridden;
 use super::readings::readings;
 use super::references::references;
 use super::tested::TestedPremise;
 use crate::matching::Matches;
+use crate::premise::Premise;
 use crate::protocol::Protocol;
 use crate::ride::Ride;
 use crate::scoring::{Compared, Scores};
@@ -25,7 +26,8 @@ pub fn of_matches(
     let mut tested = as_asked(protocol, matches, ride);
     tested.extend(pins(protocol, matches));
     tested.extend(readings(protocol, session, &session.units[unit]));
-    tested.extend(protocol_ridden(protocol, session, matches, ride));
+    let evidence = Evidence::NotTestedYet;
+    tested.push(TestedPremise::untested(Premise::ProtocolRidden, vec![protocol.title.clone()], evidence));
     tested
 }
 

@@ -95,13 +95,13 @@ fn lacking(premise: Premise, protocol: &Protocol, session: &Session, all: &[&Ins
             let dated = session.date.is_some() || all.iter().any(|i| i.received.is_some());
             of_session(!dated, Lacks::Dates)
         }
+        Premise::ProtocolRidden => of_session(true, Lacks::Test),
         // The recordings tell.
         Premise::TwoInstruments
         | Premise::Measured
         | Premise::SameRide
         | Premise::Clocks
         | Premise::Covered
-        | Premise::ProtocolRidden
         | Premise::AsAsked
         | Premise::Certificates => vec![],
     }

@@ -67,13 +67,9 @@ impl Premises {
         self.contradicted().any(|tested| tested.takes == Takes::Reference && tested.about.iter().any(|of| of == label))
     }
 
-    /// What takes a repeat, so that it decides nothing.
-    pub fn take_repeat(&self, repeat: PhaseRepeat) -> Option<Premise> {
-        let takes = |tested: &&TestedPremise| match tested.takes {
-            Takes::Repeat => tested.evidence.repeat() == Some(repeat),
-            takes => takes == Takes::Session && tested.is_contradicted(),
-        };
-        self.0.iter().find(takes).map(|tested| tested.premise)
+    /// Whether a repeat was ridden otherwise than asked, so that it decides nothing.
+    pub fn take_repeat(&self, repeat: PhaseRepeat) -> bool {
+        self.contradicted().any(|tested| tested.takes == Takes::Repeat && tested.evidence.repeat() == Some(repeat))
     }
 
     /// Whether nothing that hangs on the unit's clock is decided.
@@ -83,9 +79,7 @@ impl Premises {
 
     /// Whether nothing can be decided of the session as a whole.
     pub fn take_pass(&self) -> bool {
-        self.0
-            .iter()
-            .any(|tested| tested.takes == Takes::Pass || (tested.takes == Takes::Session && tested.is_contradicted()))
+        self.0.iter().any(|tested| tested.takes == Takes::Pass)
     }
 
     /// Whether the readings of a phase, by its selector, are not all there.

@@ -97,7 +97,6 @@ mod placed_selectors;
 mod plan;
 mod ranges;
 mod sentences;
-mod shipped;
 mod suggest;
 mod yaml;
 
@@ -119,6 +118,5 @@ pub use sentences::print::{range_in_words, trim};
 pub use sentences::quantities::watts;
 pub use sentences::reader::TextMistake;
 pub use sentences::selectors::{one_repeat, selector};
-pub(crate) use shipped::shipped;
 pub(crate) use suggest::nearest;
 pub(crate) use yaml::{Body, FileKind, MapKeys, MovedFiles, Node, OpenedCard, SourceFiles, TextPlace, hex};

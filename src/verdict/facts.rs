@@ -15,14 +15,14 @@ use crate::session::{Instrument, Reference, Session, TrainerMode};
 
 use super::case::Case;
 use super::model::{
-    AmendmentFacts, CardFacts, ChannelCounts, ClockFacts, Counts, EdgeFacts, InstrumentFacts, MarksFacts, MatchFacts,
+    AmendmentFacts, CardFacts, ChannelCounts, ClockFacts, Counts, InstrumentFacts, MarksFacts, MatchFacts,
     ProtocolFacts, RecordingFacts, ReferenceComparison, SessionFacts, Span, VERDICT_FORMAT, Verdict,
 };
 use super::premise_words::premise_facts;
 use super::prose::{remark_in_words, rule_in_words, scope_in_words};
 
 /// The version of the rules by which verdicts are made, raised where the same inputs may give another verdict.
-const RULES: &str = "rules 3";
+const RULES: &str = "rules 2";
 
 impl Case<'_> {
     /// Everything that does not depend on a decision.
@@ -159,12 +159,6 @@ pub(super) fn match_facts(ridden: &Ridden, window: Window, ride: &Ride) -> Match
         window: span(&window),
         moves: ridden.moves.iter().map(span).collect(),
         confidence: ridden.confidence,
-        edges: ridden
-            .edges
-            .iter()
-            .map(|edge| EdgeFacts { standard_uncertainty_s: edge.sd_s, within_2_s: edge.near })
-            .collect(),
-        ring_confidence: ridden.ring.map(|_| ridden.ring_confidence),
         ring: ridden.ring.map(|ring| ring.word().to_owned()),
         rests_on: ridden.rests_on.iter().map(|ground| ground.word().to_owned()).chain(ring_on).collect(),
         runner_up: ridden.runner_up.clone(),

@@ -294,27 +294,11 @@ pub struct MatchFacts {
     pub window: Span,
     /// The moves within the phase, in order.
     pub moves: Vec<Span>,
-    /// Probability that the phase was ridden here, given the whole ride.
     pub confidence: f64,
-    /// How surely each move begins, and the last one ends, where it is put.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub edges: Vec<EdgeFacts>,
     pub ring: Option<String>,
-    /// Probability of the ring.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub ring_confidence: Option<f64>,
     pub rests_on: Vec<String>,
     pub runner_up: Option<String>,
     pub deviations: Vec<String>,
-}
-
-/// One edge of a match.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
-pub struct EdgeFacts {
-    pub standard_uncertainty_s: f64,
-    /// Probability that it lies within two seconds of where it is put.
-    pub within_2_s: f64,
 }
 
 /// One measure against its limit.

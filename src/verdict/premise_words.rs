@@ -64,11 +64,13 @@ fn who(tested: &TestedPremise) -> String {
 pub(crate) fn premise_evidence(tested: &TestedPremise) -> String {
     // Long: a line or two for each kind of evidence, which are easier to read in one list.
     let who = who(tested);
+    let row = tested.premise.row();
     match &tested.evidence {
         Evidence::NothingTells => match who.as_str() {
             "" => "nothing recorded or typed tells".to_owned(),
             who => format!("{who}: nothing recorded or typed tells"),
         },
+        Evidence::NotTestedYet => format!("not tested by this version: {}", row.must),
         Evidence::SerialAlike { file, serial } => {
             format!("{}: names serial number {serial}, as the session does", name(file))
         }
@@ -177,19 +179,6 @@ pub(crate) fn premise_evidence(tested: &TestedPremise) -> String {
             format!("gear changes name a chainring of {named} teeth, the session {}", teeth(stated))
         }
         Evidence::SpeedNotOfWheel => "speed does not follow cadence, so it tells no gears".to_owned(),
-        Evidence::ProtocolFits { log_odds } => {
-            format!("its moves explain the ride; {} than a ride of none", odds_in_words(*log_odds))
-        }
-        Evidence::OtherProtocol { other: Some(other), log_odds } => {
-            format!("\"{other}\" explains the ride better, {} than {who}", odds_in_words(-log_odds))
-        }
-        Evidence::OtherProtocol { other: None, .. } => {
-            format!("{who} explains the ride no better than a ride of no protocol")
-        }
-        Evidence::Unsure { ring, probability, .. } => {
-            let what = if *ring { "its ring" } else { "what was ridden here" };
-            format!("{who}: {what} is only {:.0} % sure", 100.0 * probability)
-        }
         Evidence::AsAsked { repeats } => format!("{repeats} repeats were ridden as asked"),
         Evidence::NotAsAsked { says, accepted, .. } => {
             let so = if *accepted { "; accepted by the protocol" } else { "" };
@@ -242,6 +231,7 @@ fn lacking(who: &str, lacks: Lacks) -> String {
         Lacks::Pins => "nothing is pinned",
         Lacks::PhaseOfReadings => "no phase asks for typed readings",
         Lacks::Dates => "neither the session's `date` nor when an instrument came (`received`) is given",
+        Lacks::Test => "no version up to this one tests it",
     };
     says.to_owned()
 }
@@ -266,15 +256,5 @@ impl PremiseFacts {
 
     pub fn is_contradicted(&self) -> bool {
         self.state() == Some(PremiseState::Contradicted)
-    }
-}
-
-/// How much likelier; more than this no model of a ride is to be believed.
-fn odds_in_words(log_odds: f64) -> String {
-    const MOST: f64 = 1e6;
-    if log_odds > MOST.ln() {
-        "more than a million times likelier".to_owned()
-    } else {
-        format!("{:.0} times likelier", log_odds.exp())
     }
 }

@@ -24,7 +24,6 @@ pub(crate) fn reason_in_words(reason: &Reason, references: &[String]) -> String 
 fn taken_in_words(premise: Premise) -> &'static str {
     match premise {
         Premise::AsAsked => "not ridden as asked, so it decides nothing",
-        Premise::ProtocolRidden => "it is not sure that this was ridden here, or on which ring",
         Premise::Clocks => {
             "the unit leads at stops and starts alike, which no unit can: a clock or the reference is late"
         }
@@ -155,10 +154,6 @@ pub(crate) fn remedy_in_words(remedy: Remedy) -> String {
     match remedy {
         Remedy::AsAsked => {
             "ride it once more as the protocol asks; `off_target: accept` in the protocol lets it decide".to_owned()
-        }
-        Remedy::Surer => {
-            "a lap at its start and end, gear-change events in the recording, or `--pin` would tell where and on which ring it was ridden"
-                .to_owned()
         }
         Remedy::ReadAll => "type every reading that the protocol asks for".to_owned(),
         Remedy::SharedClock => "let all head units record one heart-rate strap, or one speed sensor".to_owned(),

@@ -2,13 +2,12 @@
 //! rings and clocks.
 
 use std::ops::AddAssign;
-use std::path::Path;
 
 use assize::internals::against_truth::{self, ComparedClock};
 use assize::internals::matching::{MatchOutcome, Ridden, ring};
 use assize::internals::rehearse::{Rehearsal, RehearsalPlan, RideHabits, RideSetting, Shifting, TrueMove};
 use assize::judge::Judgement;
-use assize::protocol::{self, Drill, Hold, Phase, PhaseOrder, Protocol, Ring, Target};
+use assize::protocol::{Drill, Hold, Phase, PhaseOrder, Protocol, Ring, Target};
 use chrono::{DateTime, NaiveTime, Utc};
 
 /// A way in which riders and head units go astray, ridden with many seeds.
@@ -18,16 +17,7 @@ pub struct Case {
     /// As `--mishap` takes them, one after the other.
     pub mishaps: &'static [&'static str],
     pub bench: BenchIs,
-    /// What the protocol has in place of the shipped text.
-    pub written: &'static [(&'static str, &'static str)],
-    /// Power of the recoveries, W, and of a warm-up that is held at one.
-    pub recovery_w: f64,
-    pub warm_up_w: Option<f64>,
 }
-
-/// The usual rider on the usual bench.
-const USUAL: Case =
-    Case { name: "", mishaps: &[], bench: BenchIs::Usual, written: &[], recovery_w: 100.0, warm_up_w: None };
 
 /// What the case is ridden on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -44,58 +34,44 @@ pub enum BenchIs {
 
 #[rustfmt::skip]
 pub const CASES: &[Case] = &[
-    Case { name: "plain, resistance", mishaps: &[], ..USUAL },
-    Case { name: "plain, constant power", mishaps: &[], bench: BenchIs::ConstantPower, ..USUAL },
-    Case { name: "plain, road", mishaps: &[], bench: BenchIs::Road, ..USUAL },
-    Case { name: "plain, short check", mishaps: &[], bench: BenchIs::Short, ..USUAL },
-    Case { name: "a repeat skipped", mishaps: &["skipped-repeat"], ..USUAL },
-    Case { name: "a block skipped", mishaps: &["skipped-repeat@steady"], ..USUAL },
-    Case { name: "a repeat too many", mishaps: &["surplus-repeat"], ..USUAL },
-    Case { name: "rings in the other order", mishaps: &["rings-swapped@steady"], ..USUAL },
-    Case { name: "phases out of order", mishaps: &["phases-swapped"], ..USUAL },
-    Case { name: "`order: any`", mishaps: &["phases-swapped", "phases-swapped", "phases-swapped"], bench: BenchIs::AnyOrder, ..USUAL },
-    Case { name: "phone stop of 40 s", mishaps: &["phone-stop=40@steady"], ..USUAL },
-    Case { name: "phone stop of 120 s", mishaps: &["phone-stop=120@steady"], ..USUAL },
-    Case { name: "late start, all", mishaps: &["late-start=6"], ..USUAL },
-    Case { name: "late start, one head unit", mishaps: &["late-start=6@P"], ..USUAL },
-    Case { name: "all targets missed by −20 %", mishaps: &["off-target=-20"], ..USUAL },
-    Case { name: "blocks missed by −20 %", mishaps: &["off-target=-20@steady"], ..USUAL },
-    Case { name: "blocks missed by +20 %", mishaps: &["off-target=20@steady"], ..USUAL },
-    Case { name: "cadence 15 rpm low", mishaps: &["off-cadence=-15@steady"], ..USUAL },
-    Case { name: "no laps", mishaps: &["no-laps"], ..USUAL },
-    Case { name: "laps 5 s late", mishaps: &["late-laps=5"], ..USUAL },
-    Case { name: "six stray laps", mishaps: &["stray-laps=6@P"], ..USUAL },
-    Case { name: "irregular pedals", mishaps: &["irregular=8@P"], ..USUAL },
-    Case { name: "irregular unit", mishaps: &["irregular=8@017"], ..USUAL },
-    Case { name: "restart of the pedals' recording", mishaps: &["restart=20@P"], ..USUAL },
-    Case { name: "restart of the unit's recording", mishaps: &["restart=20@017"], ..USUAL },
-    Case { name: "auto-pause and a stop", mishaps: &["phone-stop=40@steady", "auto-pause"], ..USUAL },
-    Case { name: "auto-pause while coasting", mishaps: &["auto-pause-coasting@P"], ..USUAL },
-    Case { name: "gear events", mishaps: &[], bench: BenchIs::Electronic, ..USUAL },
-    Case { name: "gear events from one head unit", mishaps: &["no-gears@P"], bench: BenchIs::Electronic, ..USUAL },
-    Case { name: "a clock never set", mishaps: &["clock-unset@P"], ..USUAL },
-    Case { name: "warm-up at a block's power", warm_up_w: Some(180.0), ..USUAL },
-    Case { name: "warm-up at the first block's power", warm_up_w: Some(122.0), ..USUAL },
-    Case { name: "targets 5 % apart", written: &[("[120 W, 180 W, 240 W]", "[180 W, 189 W, 198 W]")], ..USUAL },
-    Case { name: "rests at block power", recovery_w: 180.0, ..USUAL },
-    Case { name: "blocks without a rest between", written: &[("recover: 60..75 s ", "recover: 1..3 s ")], ..USUAL },
-    Case { name: "easy recovery beside low blocks", written: &[("[120 W, 180 W, 240 W]", "[80 W, 130 W, 200 W]")], recovery_w: 70.0, ..USUAL },
-    Case { name: "recovery at a low block's power", written: &[("[120 W, 180 W, 240 W]", "[100 W, 150 W, 200 W]")], ..USUAL },
+    Case { name: "plain, resistance", mishaps: &[], bench: BenchIs::Usual },
+    Case { name: "plain, constant power", mishaps: &[], bench: BenchIs::ConstantPower },
+    Case { name: "plain, road", mishaps: &[], bench: BenchIs::Road },
+    Case { name: "plain, short check", mishaps: &[], bench: BenchIs::Short },
+    Case { name: "a repeat skipped", mishaps: &["skipped-repeat"], bench: BenchIs::Usual },
+    Case { name: "a block skipped", mishaps: &["skipped-repeat@steady"], bench: BenchIs::Usual },
+    Case { name: "a repeat too many", mishaps: &["surplus-repeat"], bench: BenchIs::Usual },
+    Case { name: "rings in the other order", mishaps: &["rings-swapped@steady"], bench: BenchIs::Usual },
+    Case { name: "phases out of order", mishaps: &["phases-swapped"], bench: BenchIs::Usual },
+    Case { name: "`order: any`", mishaps: &["phases-swapped", "phases-swapped", "phases-swapped"], bench: BenchIs::AnyOrder },
+    Case { name: "phone stop of 40 s", mishaps: &["phone-stop=40@steady"], bench: BenchIs::Usual },
+    Case { name: "phone stop of 120 s", mishaps: &["phone-stop=120@steady"], bench: BenchIs::Usual },
+    Case { name: "late start, all", mishaps: &["late-start=6"], bench: BenchIs::Usual },
+    Case { name: "late start, one head unit", mishaps: &["late-start=6@P"], bench: BenchIs::Usual },
+    Case { name: "all targets missed by −20 %", mishaps: &["off-target=-20"], bench: BenchIs::Usual },
+    Case { name: "blocks missed by −20 %", mishaps: &["off-target=-20@steady"], bench: BenchIs::Usual },
+    Case { name: "blocks missed by +20 %", mishaps: &["off-target=20@steady"], bench: BenchIs::Usual },
+    Case { name: "cadence 15 rpm low", mishaps: &["off-cadence=-15@steady"], bench: BenchIs::Usual },
+    Case { name: "no laps", mishaps: &["no-laps"], bench: BenchIs::Usual },
+    Case { name: "laps 5 s late", mishaps: &["late-laps=5"], bench: BenchIs::Usual },
+    Case { name: "six stray laps", mishaps: &["stray-laps=6@P"], bench: BenchIs::Usual },
+    Case { name: "irregular pedals", mishaps: &["irregular=8@P"], bench: BenchIs::Usual },
+    Case { name: "irregular unit", mishaps: &["irregular=8@017"], bench: BenchIs::Usual },
+    Case { name: "restart of the pedals' recording", mishaps: &["restart=20@P"], bench: BenchIs::Usual },
+    Case { name: "restart of the unit's recording", mishaps: &["restart=20@017"], bench: BenchIs::Usual },
+    Case { name: "auto-pause and a stop", mishaps: &["phone-stop=40@steady", "auto-pause"], bench: BenchIs::Usual },
+    Case { name: "auto-pause while coasting", mishaps: &["auto-pause-coasting@P"], bench: BenchIs::Usual },
+    Case { name: "gear events", mishaps: &[], bench: BenchIs::Electronic },
+    Case { name: "gear events from one head unit", mishaps: &["no-gears@P"], bench: BenchIs::Electronic },
+    Case { name: "a clock never set", mishaps: &["clock-unset@P"], bench: BenchIs::Usual },
 ];
 
 impl Case {
     pub fn protocol(&self) -> Protocol {
-        let name = match self.bench {
+        let mut protocol = super::shipped(match self.bench {
             BenchIs::Short => "short-check.yaml",
             _ => "bench-both-rings.yaml",
-        };
-        let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("protocols").join(name);
-        let mut text = std::fs::read_to_string(&file).unwrap();
-        for (shipped, written) in self.written {
-            assert!(text.contains(shipped), "{shipped}");
-            text = text.replace(shipped, written);
-        }
-        let mut protocol = protocol::load_bytes(&file, text.as_bytes()).unwrap_or_else(|problems| panic!("{problems}"));
+        });
         if self.bench == BenchIs::AnyOrder {
             protocol.order = PhaseOrder::Any;
         }
@@ -106,7 +82,6 @@ impl Case {
     pub fn plan(&self, seed: u64) -> RehearsalPlan {
         let mishaps = self.mishaps.iter().map(|text| text.parse().unwrap_or_else(|e| panic!("{e}"))).collect();
         let mut plan = RehearsalPlan { mishaps, habits: RideHabits::varied(seed), ..RehearsalPlan::new(seed) };
-        (plan.habits.recovery_w, plan.habits.warm_up_w) = (self.recovery_w, self.warm_up_w);
         match self.bench {
             BenchIs::ConstantPower => plan.setting = RideSetting::ConstantPower,
             BenchIs::Road => plan.setting = RideSetting::Road,
@@ -124,7 +99,6 @@ struct Occasion {
     repeat: u32,
     /// Act, start and end of each move; a block with a stop in it is one.
     moves: Vec<(&'static str, f64, f64)>,
-    ring: Ring,
     /// Ridden otherwise than the protocol allows: with a stop in it, with a target missed by three quarters of its
     /// tolerance and more, or with an effort that a reference within its uncertainty may read as too small.
     spoiled: bool,
@@ -173,22 +147,11 @@ pub struct Tally {
     /// What was found with an edge more than five seconds from where it was, and what the match says of it.
     pub askew: Vec<String>,
     pub edges: Vec<Edge>,
-    /// What was said of matches, of their rings and of their outer edges, against what was so.
-    pub said: [Vec<Said>; 3],
     /// Seconds of pedalling in scored phases: all, those with a ring told, those with the right one.
     pub seconds: usize,
     pub ring_told: usize,
     pub ring_right: usize,
     pub clocks: Vec<ComparedClock>,
-}
-
-/// A probability that was told, and whether it was so.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Said {
-    pub probability: f64,
-    pub so: bool,
-    /// Rides are told apart by it, as matches of one ride are wrong together.
-    pub ride: u64,
 }
 
 impl AddAssign for Tally {
@@ -203,7 +166,6 @@ impl AddAssign for Tally {
         self.missed.extend(other.missed);
         self.askew.extend(other.askew);
         self.edges.extend(other.edges);
-        self.said.iter_mut().zip(other.said).for_each(|(said, other)| said.extend(other));
         self.seconds += other.seconds;
         self.ring_told += other.ring_told;
         self.ring_right += other.ring_right;
@@ -251,8 +213,7 @@ fn truly(protocol: &Protocol, rehearsal: &Rehearsal, judgement: &Judgement) -> V
             }
             None => {
                 let (phase, repeat) = (m.phase_index, m.repeat);
-                let ring = if m.ring == "big" { Ring::Big } else { Ring::Small };
-                occasions.push(Occasion { phase, repeat, ring, moves: vec![(m.act, start_s, end_s)], spoiled });
+                occasions.push(Occasion { phase, repeat, moves: vec![(m.act, start_s, end_s)], spoiled });
             }
         }
     }
@@ -298,9 +259,7 @@ pub fn tally(protocol: &Protocol, rehearsal: &Rehearsal, judgement: &Judgement) 
             continue;
         }
         let overlap = |o: &Occasion| o.overlap(ridden.span.start_s, ridden.span.end_s);
-        let said = |probability: f64, so: bool| Said { probability, so, ride: rehearsal.truth.seed };
         let at = truly.iter().position(|o| o.phase == m.phase && overlap(o) > 0.5);
-        tally.said[0].push(said(ridden.confidence, at.is_some_and(|at| !found[at])));
         let Some(at) = at.filter(|at| !found[*at]) else {
             tally.invented.push(format!("{}/{} at {:.0} s", phase.id, m.repeat, ridden.span.start_s));
             continue;
@@ -312,14 +271,7 @@ pub fn tally(protocol: &Protocol, rehearsal: &Rehearsal, judgement: &Judgement) 
         } else {
             tally.found += 1;
         }
-        if phase.ring.is_some() && ridden.ring.is_some() {
-            tally.said[1].push(said(ridden.ring_confidence, ridden.ring == Some(truly[at].ring)));
-        }
         let edges = edges(&truly[at], ridden);
-        if let ([first, .., last], [begins, .., ends]) = (&ridden.edges[..], &edges[..]) {
-            let ends = [(first, begins), (last, ends)];
-            tally.said[2].extend(ends.map(|(edge, off)| said(edge.near, off.off_s.abs() <= 2.0)));
-        }
         let outer: Vec<f64> = edges.iter().filter(|e| e.outer).map(|e| e.off_s).collect();
         if outer.iter().any(|off_s| off_s.abs() > 5.0) {
             let says: Vec<&str> = ridden.deviations.iter().map(|deviation| deviation.says.as_str()).collect();
